@@ -1,0 +1,1 @@
+"""The pages and charts of benchdays; every figure comes from `forecast`."""

@@ -1,0 +1,1 @@
+"""The statistics of benchdays: from a builder's log and plan to finish dates."""
