@@ -1,0 +1,30 @@
+# Every target sets itself up: nothing but python3 and make is needed.
+PY := .venv/bin/python
+SAMPLE := sample_logs/turnstone
+
+.PHONY: demo test check bench dashboard pictures clean
+
+.venv/ready: pyproject.toml
+	python3 -m venv .venv
+	$(PY) -m pip install --quiet --disable-pip-version-check -e ".[dashboard,check,test,dev]"
+	touch $@
+
+demo: .venv/ready
+	$(PY) -m forecast.cli finish $(SAMPLE) --as-of 2026-09-30 --no-keep
+
+test: .venv/ready
+	$(PY) -m pytest -n 2
+
+check: .venv/ready
+	$(PY) -m ruff check .
+	$(PY) -m ruff format --check .
+	$(PY) -m mypy
+
+bench: .venv/ready
+	$(PY) -m benchmarks
+
+dashboard: .venv/ready
+	$(PY) -m forecast.cli dashboard $(SAMPLE)
+
+clean:
+	rm -rf .venv build dist .pytest_cache .mypy_cache .ruff_cache

@@ -1,0 +1,38 @@
+"""The commands: parse, call, print. Heavy imports stay inside the command that needs them."""
+
+from __future__ import annotations
+
+import sys
+
+import typer
+
+from forecast.cli import files, forecasts
+from forecast.errors import BenchdaysError, InputError
+
+app = typer.Typer(
+    name="benchdays",
+    help="When will the kit be finished? Finish dates from your own plan and log.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+files.add_to(app)
+forecasts.add_to(app)
+
+
+def main() -> None:
+    """Run the command line; problems become one plain sentence each and an exit code."""
+    try:
+        app()
+    except BenchdaysError as error:
+        sys.stderr.write("".join(f"{line}\n" for line in _sentences(error)))
+        sys.exit(error.exit_code)
+
+
+def _sentences(error: BenchdaysError) -> list[str]:
+    if not isinstance(error, InputError):
+        return [str(error)]
+    lines = [str(p) for p in error.problems]
+    count = len(lines)
+    return [*lines, f"{count} problem{'s' if count != 1 else ''}; nothing was changed."]

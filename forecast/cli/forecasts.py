@@ -1,0 +1,64 @@
+"""Commands that answer from the log and plan: finish."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from forecast.cli.options import (
+    AsJson,
+    AsOf,
+    Folder,
+    Runs,
+    Seed,
+    day_of_forecast,
+    print_json,
+    progress_on_screen,
+    say,
+)
+
+Keep = Annotated[bool, typer.Option("--keep/--no-keep", help="Keep the announced dates in forecasts.csv.")]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register the commands of this file."""
+    app.command()(finish)
+
+
+def finish(
+    folder: Folder,
+    as_of: AsOf = None,
+    runs: Runs = 10_000,
+    seed: Seed = 0,
+    as_json: AsJson = False,
+    keep: Keep = True,
+) -> None:
+    """When each stage and the whole build finish."""
+    from forecast.folder import read_build
+
+    build = read_build(folder)
+    day = day_of_forecast(build, as_of)
+
+    from forecast.outlook import Settings, forecast_finish
+
+    with progress_on_screen("Playing the rest of the build") as show:
+        outlook = forecast_finish(build, day, Settings(runs=runs, seed=seed), on_progress=show)
+    if as_json:
+        print_json(outlook.to_dict())
+        return
+    _print_finish(outlook)
+
+
+def _print_finish(outlook) -> None:  # type: ignore[no-untyped-def]
+    from rich.console import Console
+
+    from forecast.report import CAUTION, basis_sentence, finish_lines, finish_table
+
+    for line in finish_lines(outlook):
+        say(line)
+    Console().print(finish_table(outlook))
+    say(basis_sentence(outlook))
+    for note in outlook.notes:
+        say(note)
+    say(CAUTION)

@@ -1,0 +1,79 @@
+"""The arguments and options that several commands share, and how a day or a wait is understood."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from forecast.errors import UsageError
+
+if TYPE_CHECKING:
+    from forecast.folder import Build
+
+Folder = Annotated[Path, typer.Argument(help="The build folder.", show_default=False)]
+AsOf = Annotated[
+    str | None,
+    typer.Option("--as-of", metavar="DATE", help="Use only what was known at the end of that day."),
+]
+Runs = Annotated[int, typer.Option("--runs", min=1, max=1_000_000, help="How often the rest is played.")]
+Seed = Annotated[int, typer.Option("--seed", min=0, help="Same seed, same answer.")]
+AsJson = Annotated[bool, typer.Option("--json", help="The answer as JSON.")]
+
+
+def day_said(text: str, option: str) -> date:
+    """Read one ISO day from the command line.
+
+    >>> day_said("2026-03-01", "--as-of")
+    datetime.date(2026, 3, 1)
+    """
+    try:
+        if len(text) != 10:
+            raise ValueError(text)
+        return date.fromisoformat(text)
+    except ValueError:
+        raise UsageError(f"{option}: {text!r} must be a day such as 2026-03-01.") from None
+
+
+def day_of_forecast(build: Build, as_of: str | None) -> date:
+    """The given day, or the last day of the log or today, whichever is later."""
+    if as_of is not None:
+        return day_said(as_of, "--as-of")
+    today = date.today()
+    if build.sessions.empty:
+        return today
+    return max(today, build.sessions["until"].max().date())
+
+
+def print_json(answer: dict[str, Any]) -> None:
+    """Print an answer for other programs."""
+    import json
+
+    sys.stdout.write(json.dumps(answer, indent=2, ensure_ascii=False) + "\n")
+
+
+def say(text: str) -> None:
+    """Print one line for people, as it stands."""
+    sys.stdout.write(text + "\n")
+
+
+@contextmanager
+def progress_on_screen(title: str) -> Iterator[Callable[[int, int], None]]:
+    """Show how far a long piece of work is, on standard error and only where somebody looks."""
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    console = Console(stderr=True)
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
+        line = bar.add_task(title, total=None)
+
+        def show(done: int, total: int) -> None:
+            bar.update(line, completed=done, total=total)
+
+        yield show

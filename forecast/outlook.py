@@ -1,0 +1,358 @@
+"""The front door: from a build folder to the day on which each stage is finished, in every run.
+
+`forecast_finish` reads as the way through the house: what each task took, what the rest will take,
+when hands are at the bench, and ten thousand plays of both through the network.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from math import ceil, isfinite
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from forecast.deliveries import draw_arrivals
+from forecast.progress import Progress, read_progress
+
+if TYPE_CHECKING:
+    from forecast.bench_time import BenchTime, Joining
+    from forecast.effort import EffortModel, RemainingWork
+    from forecast.folder import Build
+    from forecast.schedule import Network, Simulation
+
+QUANTILES = (0.05, 0.10, 0.25, 0.50, 0.75, 0.80, 0.90, 0.95)
+BURN_DOWN_QUANTILES = (0.025, 0.10, 0.25, 0.50, 0.75, 0.90, 0.975)
+_CHUNK = 500
+_FIRST_HORIZON_DAYS = 730
+_FIT, _EFFORT, _BENCH, _ARRIVALS = range(4)
+
+
+def quantile_key(level: float) -> str:
+    """The name of a quantile in every answer.
+
+    >>> quantile_key(0.05), quantile_key(0.8)
+    ('p05', 'p80')
+    """
+    return f"p{round(level * 100):02d}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """What can be set for a forecast; the defaults are what the commands use."""
+
+    runs: int = 10_000
+    seed: int = 0
+    horizon_years: int = 15
+    shared_work_penalty: float | None = None
+
+    @property
+    def horizon_days(self) -> int:
+        """The longest that a run is played."""
+        return round(self.horizon_years * 365.25)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fitted:
+    """Everything learned from one build as it stood on one day; what-ifs share it."""
+
+    build: Build
+    progress: Progress
+    effort: EffortModel
+    bench: BenchTime
+    network: Network
+
+    @property
+    def as_of(self) -> date:
+        """The last day that counts."""
+        return self.progress.as_of
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outlook:
+    """Where the build goes from here: the answer of one forecast.
+
+    Attributes
+    ----------
+    fitted : what was learned from the log
+    settings : runs, seed and horizon
+    stages : names of the stages, in plan order
+    finish_days : (run, stage) days after `as_of` at which a stage is finished; 0 = it is,
+        infinite = past the horizon
+    first_90_days : (run, stage) days after `as_of` at which 90 % of its hours are done
+    build_finish_days, build_first_90_days : (run,) the same for the whole build
+    hours_left : (run, stage) person-hours still to do
+    burn_grid_days : (point,) days after `as_of`
+    burn_hours_done : (run, stage, point) person-hours done by then
+    hours_parts : name -> (run,) person-hours left by where they come from
+    """
+
+    fitted: Fitted
+    settings: Settings
+    stages: tuple[str, ...]
+    finish_days: np.ndarray
+    first_90_days: np.ndarray
+    build_finish_days: np.ndarray
+    build_first_90_days: np.ndarray
+    hours_left: np.ndarray
+    burn_grid_days: np.ndarray
+    burn_hours_done: np.ndarray
+    hours_parts: dict[str, np.ndarray]
+
+    @property
+    def as_of(self) -> date:
+        """The last day that counts."""
+        return self.fitted.as_of
+
+    @property
+    def open_stages(self) -> tuple[str, ...]:
+        """The stages with a task that is not done, in plan order."""
+        left = set(self.fitted.progress.open_tasks["stage"])
+        return tuple(s for s in self.stages if s in left)
+
+    def finished_on(self, stage: str | None) -> date | None:
+        """The day on which a stage (None = the whole build) was finished, or None while it is open."""
+        tasks = self.fitted.progress.tasks
+        rows = tasks if stage is None else tasks.loc[tasks["stage"] == stage]
+        if rows.empty or not rows["done"].all():
+            return None
+        day: date = rows["finished"].max().date()
+        return day
+
+    def days(self, stage: str | None, *, first_90: bool = False) -> np.ndarray:
+        """(run,) days after `as_of` for a stage, or for the whole build when `stage` is None."""
+        if stage is None:
+            return self.build_first_90_days if first_90 else self.build_finish_days
+        column = self.stages.index(stage)
+        return (self.first_90_days if first_90 else self.finish_days)[:, column]
+
+    def date_at(self, level: float, stage: str | None, *, first_90: bool = False) -> date | None:
+        """The day by which the chance is `level`; None when that lies past the horizon."""
+        done = self.finished_on(stage)
+        if done is not None:
+            return done
+        return day_of(self.as_of, sample_quantile(self.days(stage, first_90=first_90), level))
+
+    def chance_by(self, day: date, stage: str | None = None) -> float:
+        """The share of runs in which the stage or build is finished on `day` or before."""
+        return float(np.mean(np.ceil(self.days(stage)) <= (day - self.as_of).days))
+
+    def past_horizon(self, stage: str | None) -> float:
+        """The share of runs that do not finish within the horizon."""
+        return float(np.mean(~np.isfinite(self.days(stage))))
+
+    @property
+    def basis(self) -> dict[str, int]:
+        """How much log the forecast rests on."""
+        progress = self.fitted.progress
+        started = progress.started
+        days = 0 if started is None else (self.as_of - started).days + 1
+        return {
+            "finished_tasks": progress.finished_tasks,
+            "sessions": len(progress.sessions),
+            "weeks": -(-days // 7),
+        }
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What a reader must know about the basis, in sentences."""
+        return (*self.fitted.effort.notes_, *self.fitted.bench.notes_, *self.fitted.network.notes)
+
+    def to_dict(self) -> dict[str, Any]:
+        """The answer as the contract's JSON: ISO days, quantiles by name, null past the horizon."""
+        return {
+            "as_of": self.as_of.isoformat(),
+            "runs": self.settings.runs,
+            "seed": self.settings.seed,
+            "basis": self.basis,
+            "stages": [{"stage": s, **self._answer(s)} for s in self.stages],
+            "build": self._answer(None),
+        }
+
+    def _answer(self, stage: str | None) -> dict[str, Any]:
+        done = self.finished_on(stage)
+        hours = self.person_hours_left(stage)
+        return {
+            "finished": None if done is None else done.isoformat(),
+            "finish": {quantile_key(q): _iso(self.date_at(q, stage)) for q in QUANTILES},
+            "first_90": {quantile_key(q): _iso(self.date_at(q, stage, first_90=True)) for q in QUANTILES},
+            "person_hours_left": {quantile_key(q): round(sample_quantile(hours, q), 1) for q in QUANTILES},
+            "probability_past_horizon": self.past_horizon(stage),
+        }
+
+    def person_hours_left(self, stage: str | None) -> np.ndarray:
+        """(run,) person-hours still to do."""
+        if stage is None:
+            return np.asarray(self.hours_left.sum(axis=1))
+        return np.asarray(self.hours_left[:, self.stages.index(stage)])
+
+
+def _iso(day: date | None) -> str | None:
+    return None if day is None else day.isoformat()
+
+
+def sample_quantile(values: np.ndarray, level: float) -> float:
+    """The smallest of the values that at least `level` of them do not exceed (no interpolation).
+
+    >>> sample_quantile(np.array([1.0, 2.0, np.inf, np.inf]), 0.5)
+    2.0
+    """
+    return float(np.quantile(values, level, method="inverted_cdf"))
+
+
+def day_of(as_of: date, days: float) -> date | None:
+    """The calendar day that lies so many days after the end of `as_of`; None for infinity.
+
+    >>> day_of(date(2026, 3, 1), 0.4)
+    datetime.date(2026, 3, 2)
+    """
+    return as_of + timedelta(days=ceil(days)) if isfinite(days) else None
+
+
+def fit_build(build: Build, as_of: date, settings: Settings) -> Fitted:
+    """Learn from everything known at the end of `as_of`."""
+    from forecast.bench_time import BenchTime
+    from forecast.effort import EffortModel
+    from forecast.schedule import network_of
+
+    progress = read_progress(build.plan, build.sessions, as_of)
+    return Fitted(
+        build=build,
+        progress=progress,
+        effort=EffortModel().fit(progress, _stream(settings.seed, _FIT)),
+        bench=BenchTime().fit(progress, build.builders, build.away, build.country),
+        network=network_of(build.plan, progress, build.deliveries, as_of, limits=build.limits),
+    )
+
+
+def forecast_finish(
+    build: Build,
+    as_of: date,
+    settings: Settings | None = None,
+    *,
+    on_progress: Callable[[int, int], None] | None = None,
+) -> Outlook:
+    """When each stage and the whole build finish.
+
+    Parameters
+    ----------
+    build : the folder, read by `forecast.folder.read_build`
+    as_of : the last day that counts
+    settings : runs, seed and horizon
+    on_progress : called with (runs played, runs in all)
+    """
+    settings = settings or Settings()
+    return play(fit_build(build, as_of, settings), settings, on_progress=on_progress)
+
+
+def play(
+    fitted: Fitted,
+    settings: Settings,
+    *,
+    joining: Sequence[Joining] = (),
+    on_progress: Callable[[int, int], None] | None = None,
+) -> Outlook:
+    """Play the rest of the build `settings.runs` times.
+
+    Plays with the same settings share their draws run by run, whoever joins, so that what a
+    second builder changes can be taken as a difference within each run.
+    """
+    parts = []
+    horizon = min(_FIRST_HORIZON_DAYS, settings.horizon_days)
+    grid = burn_down_grid(settings.horizon_days)
+    for chunk, start in enumerate(range(0, settings.runs, _CHUNK)):
+        runs = min(_CHUNK, settings.runs - start)
+        part, horizon = _play_chunk(fitted, settings, joining, chunk, runs, horizon, grid)
+        parts.append(part)
+        if on_progress is not None:
+            on_progress(start + runs, settings.runs)
+    return _gather(fitted, settings, grid, parts)
+
+
+def burn_down_grid(horizon_days: int) -> np.ndarray:
+    """(point,) days at which the burn-down is read: every other week for two years, then wider.
+
+    >>> burn_down_grid(5479)[[0, 1, 53, 54]].tolist()
+    [0, 14, 742, 798]
+    """
+    near = np.arange(0, min(742, horizon_days) + 1, 14)
+    return np.concatenate([near, np.arange(near[-1] + 56, horizon_days + 1, 56)])
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Part:
+    """What is kept of one chunk of runs."""
+
+    work: RemainingWork
+    simulation: Simulation
+
+
+def _stream(seed: int, *place: int) -> np.random.Generator:
+    """A generator of its own for each place in the forecast, the same at every call."""
+    return np.random.default_rng(np.random.SeedSequence(seed, spawn_key=place))
+
+
+def _play_chunk(
+    fitted: Fitted,
+    settings: Settings,
+    joining: Sequence[Joining],
+    chunk: int,
+    runs: int,
+    horizon: int,
+    grid: np.ndarray,
+) -> tuple[_Part, int]:
+    """Play one chunk, with a horizon that doubles until every run is finished or the last is reached."""
+    from forecast.schedule import simulate_schedule
+
+    work = fitted.effort.sample_remaining(runs, _stream(settings.seed, _EFFORT, chunk))
+    release = draw_arrivals(
+        fitted.network.deliveries, fitted.as_of, runs, _stream(settings.seed, _ARRIVALS, chunk)
+    )
+    while True:
+        bench = fitted.bench.sample_hours(
+            fitted.as_of + timedelta(days=1),
+            horizon,
+            runs,
+            _stream(settings.seed, _BENCH, chunk),
+            joining=joining,
+        )
+        simulation = simulate_schedule(
+            fitted.network,
+            work.hours,
+            bench.hours,
+            bench.stage_rank,
+            release,
+            only_two=bench.only_two,
+            grid=grid,
+        )
+        if horizon >= settings.horizon_days or np.isfinite(simulation.build_finish).all():
+            return _Part(work=work, simulation=simulation), horizon
+        horizon = min(2 * horizon, settings.horizon_days)
+
+
+def _gather(fitted: Fitted, settings: Settings, grid: np.ndarray, parts: list[_Part]) -> Outlook:
+    simulations = [p.simulation for p in parts]
+    return Outlook(
+        fitted=fitted,
+        settings=settings,
+        stages=fitted.network.stages,
+        finish_days=np.concatenate([s.stage_finish for s in simulations]),
+        first_90_days=np.concatenate([s.stage_first_90 for s in simulations]),
+        build_finish_days=np.concatenate([s.build_finish for s in simulations]),
+        build_first_90_days=np.concatenate([s.build_first_90 for s in simulations]),
+        hours_left=np.concatenate([_hours_by_stage(fitted, p.work.hours) for p in parts]),
+        burn_grid_days=grid,
+        burn_hours_done=np.concatenate([s.hours_done for s in simulations]),
+        hours_parts={
+            name: np.concatenate([p.work.parts[name] for p in parts]) for name in parts[0].work.parts
+        },
+    )
+
+
+def _hours_by_stage(fitted: Fitted, hours: np.ndarray) -> np.ndarray:
+    """(run, stage) from (run, open task) person-hours."""
+    stage_of = fitted.progress.open_tasks["stage"].to_numpy()
+    belongs = (stage_of[:, None] == np.array(fitted.network.stages)[None, :]).astype(float)
+    return np.asarray(hours @ belongs)

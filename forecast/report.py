@@ -1,0 +1,128 @@
+"""The answers in words and tables: what a tired person reads first, then the figures behind it."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from forecast.outlook import Outlook, sample_quantile
+
+if TYPE_CHECKING:
+    from rich.table import Table
+
+_MONTHS = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
+    "November", "December",
+)  # fmt: skip
+CAUTION = (
+    "A forecast from your own log, not a promise. It records time; it does not certify anything. "
+    "Your kit maker's plans and your aviation authority's rules govern."
+)
+
+
+def say_date(day: date | None, *, said: date | None = None) -> str:
+    """A date as people say it; without the year when that of `said` was just mentioned.
+
+    >>> say_date(date(2027, 3, 14)), say_date(date(2027, 2, 2), said=date(2027, 3, 14))
+    ('14 March 2027', '2 February')
+    >>> say_date(None)
+    'past the horizon'
+    """
+    if day is None:
+        return "past the horizon"
+    year = "" if said is not None and said.year == day.year else f" {day.year}"
+    return f"{day.day} {_MONTHS[day.month - 1]}{year}"
+
+
+def short_date(day: date | None) -> str:
+    """A date for a narrow table column.
+
+    >>> short_date(date(2027, 3, 14))
+    '14 Mar 2027'
+    """
+    return "past horizon" if day is None else f"{day.day} {_MONTHS[day.month - 1][:3]} {day.year}"
+
+
+def say_hours(hours: float) -> str:
+    """Hours rounded as people say them: to ten above two hundred, to one below.
+
+    >>> say_hours(1234.6), say_hours(87.3)
+    ('1,230', '87')
+    """
+    return f"{round(hours, -1):,.0f}" if hours >= 200 else f"{hours:.0f}"
+
+
+def finish_sentence(outlook: Outlook, stage: str | None) -> str:
+    """The answer in one line, for a stage or (None) for the whole build."""
+    name = _name(stage)
+    done = outlook.finished_on(stage)
+    if done is not None:
+        return f"{name}: finished on {say_date(done)}."
+    sure, even = outlook.date_at(0.80, stage), outlook.date_at(0.50, stage)
+    if even is None:
+        share = outlook.past_horizon(stage)
+        years = outlook.settings.horizon_years
+        return f"{name}: not within {years} years at this pace in {share:.0%} of runs, so no date is given."
+    if sure is None:
+        share = outlook.past_horizon(stage)
+        years = outlook.settings.horizon_years
+        return f"{name}: even odds by {say_date(even)}; past {years} years in {share:.0%} of runs."
+    return f"{name}: 80 % sure by {say_date(sure)}; even odds by {say_date(even, said=sure)}."
+
+
+def finish_lines(outlook: Outlook) -> list[str]:
+    """The lines above the table: the next stage, then the whole build."""
+    lines = [finish_sentence(outlook, stage) for stage in outlook.open_stages[:1]]
+    return [*lines, finish_sentence(outlook, None)]
+
+
+def finish_table(outlook: Outlook) -> Table:
+    """Every stage and the whole build with hours left and dates."""
+    from rich import box
+    from rich.table import Table
+
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    table.add_column("Stage")
+    table.add_column("Hours left", justify="right")
+    for title in ("Even odds", "80 % sure", "9 in 10 hours done"):
+        table.add_column(title, justify="right")
+    for stage in (*outlook.stages, None):
+        table.add_row(*_finish_row(outlook, stage), style="bold" if stage is None else "")
+    return table
+
+
+def _finish_row(outlook: Outlook, stage: str | None) -> tuple[str, ...]:
+    done = outlook.finished_on(stage)
+    if done is not None:
+        return _name(stage), "0", f"finished {short_date(done)}", "", ""
+    hours = outlook.person_hours_left(stage)
+    low, high = sample_quantile(hours, 0.10), sample_quantile(hours, 0.90)
+    return (
+        _name(stage),
+        f"{say_hours(low)} to {say_hours(high)}",
+        short_date(outlook.date_at(0.50, stage)),
+        short_date(outlook.date_at(0.80, stage)),
+        short_date(outlook.date_at(0.50, stage, first_90=True)),
+    )
+
+
+def _name(stage: str | None) -> str:
+    return "Whole build" if stage is None else stage[:1].upper() + stage[1:]
+
+
+def basis_sentence(outlook: Outlook) -> str:
+    """What the forecast rests on, in one line."""
+    progress = outlook.fitted.progress
+    basis = outlook.basis
+    rest = f"{basis['finished_tasks']} finished of {len(progress.tasks)} tasks, {basis['sessions']} sessions"
+    return (
+        f"From {rest} over {basis['weeks']} weeks; {outlook.settings.runs:,} runs, "
+        f"seed {outlook.settings.seed}, as of {say_date(outlook.as_of)}."
+    )
+
+
+def hours_range(values: np.ndarray, low: float, high: float) -> str:
+    """Two quantiles of some hours, in words."""
+    return f"{say_hours(sample_quantile(values, low))} to {say_hours(sample_quantile(values, high))}"
