@@ -1,0 +1,1 @@
+"""Studies of skill and speed that take longer than a test may."""
