@@ -1,0 +1,192 @@
+"""A build folder: everything a builder keeps about one build, read and checked together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+
+import pandas as pd
+
+from forecast.build_settings import BuildSettings, read_settings
+from forecast.errors import InputError, Problem
+from forecast.logbook import Away, Builder, read_away, read_sessions
+from forecast.plan import Delivery, Limit, Plan, read_deliveries, read_plan
+from forecast.tables import Table, read_table
+
+_LARGEST_FILE_BYTES = 200_000_000
+
+
+@dataclass(frozen=True, kw_only=True)
+class Build:
+    """One build as its folder tells it.
+
+    Attributes
+    ----------
+    folder : where it is kept
+    name, country : of build.toml; country is an ISO 3166 code of two letters or None
+    builders, limits, plan, deliveries, away : the records of the folder
+    sessions : one row a log row, sorted by date, until, file, line (columns: schemas/sessions.json)
+    notices : sentences about what was passed over
+    """
+
+    folder: Path
+    name: str
+    country: str | None
+    builders: tuple[Builder, ...]
+    limits: tuple[Limit, ...]
+    plan: Plan
+    sessions: pd.DataFrame
+    deliveries: tuple[Delivery, ...]
+    away: tuple[Away, ...]
+    notices: tuple[str, ...]
+
+
+def read_build(folder: Path | str) -> Build:
+    """Read a build folder.
+
+    Raises
+    ------
+    InputError with every problem of every file at once.
+    """
+    return _read(Path(folder), today=None)
+
+
+def check_build(folder: Path | str, today: date) -> Build:
+    """Read a build folder and refuse what lies after `today`: sessions, orders, arrivals, new tasks.
+
+    Raises
+    ------
+    InputError with every problem of every file at once.
+    """
+    return _read(Path(folder), today=today)
+
+
+def _read(folder: Path, today: date | None) -> Build:
+    if not folder.is_dir():
+        raise InputError([Problem(str(folder), None, "", "", "is not a folder")])
+    reading = _Reading(folder=folder, today=today)
+    settings = reading.settings()
+    deliveries_table = reading.table("deliveries.csv", "deliveries")
+    away_table = reading.table("away.csv", "away")
+    plan_table = reading.table("plan.csv", "plan", required=True)
+    logs = reading.logs()
+    builders = settings.builders if settings else ()
+    plan = reading.plan(plan_table, settings, deliveries_table)
+    deliveries: tuple[Delivery, ...] = ()
+    away: tuple[Away, ...] = ()
+    if deliveries_table is not None:
+        deliveries, found = read_deliveries(deliveries_table, plan.stages if plan else None)
+        reading.problems += found
+    if away_table is not None:
+        away, found = read_away(away_table, builders)
+        reading.problems += found
+    sessions, found, said = read_sessions(logs, builders, plan)
+    reading.problems += found
+    if reading.problems or settings is None or plan is None:
+        raise InputError(reading.problems)
+    return Build(
+        folder=folder,
+        name=settings.name or folder.resolve().name,
+        country=settings.country,
+        builders=settings.builders,
+        limits=settings.limits,
+        plan=plan,
+        sessions=sessions,
+        deliveries=deliveries,
+        away=away,
+        notices=(*reading.notices, *said),
+    )
+
+
+@dataclass(kw_only=True)
+class _Reading:
+    """One pass over a folder: what was wrong and what was passed over so far."""
+
+    folder: Path
+    today: date | None
+    problems: list[Problem] = field(default_factory=list)
+    notices: list[str] = field(default_factory=list)
+    unreadable: set[str] = field(default_factory=set)
+
+    def settings(self) -> BuildSettings | None:
+        data = self.bytes("build.toml", required=True)
+        if data is None:
+            return None
+        settings, problems, notices = read_settings(data)
+        self.problems += problems
+        self.notices += notices
+        return settings
+
+    def plan(
+        self, table: Table | None, settings: BuildSettings | None, deliveries: Table | None
+    ) -> Plan | None:
+        if table is None:
+            return None
+        ids = (
+            None
+            if "deliveries.csv" in self.unreadable
+            else set(deliveries.frame["delivery"])
+            if deliveries
+            else set()
+        )
+        limits = {x.id: x.amount for x in settings.limits} if settings else None
+        plan, problems = read_plan(table, limits=limits, deliveries=ids)
+        self.problems += problems
+        if not plan.tasks:
+            self.problems.append(Problem(table.file, None, "", "", "holds no task yet: write one row a task"))
+        return plan
+
+    def logs(self) -> list[Table]:
+        """log.csv, or the files of the folder log/, or both."""
+        names = sorted(f"log/{p.name}" for p in (self.folder / "log").glob("*.csv") if p.name[0] not in ".~")
+        if (self.folder / "log.csv").exists() or not names:
+            names.insert(0, "log.csv")
+        read = [self.table(name, "log", required=True) for name in names]
+        tables = [table for table in read if table is not None]
+        if tables and not any(len(table.line) for table in tables) and len(tables) == len(names):
+            sentence = "holds no session yet: write one row a session, or use `benchdays log`"
+            self.problems.append(Problem(tables[0].file, None, "", "", sentence))
+        return tables
+
+    def table(self, file: str, name: str, *, required: bool = False) -> Table | None:
+        data = self.bytes(file, required=required)
+        if data is None:
+            return None
+        try:
+            table = read_table(data, file, name)
+        except InputError as error:
+            self.problems += error.problems
+            self.unreadable.add(file)
+            return None
+        self.problems += table.problems
+        if self.today is not None and name != "away":
+            self.problems += _in_the_future(table, self.today)
+        if table.ignored:
+            columns = ", ".join(c or "a column without a name" for c in table.ignored)
+            self.notices.append(f"{file}: {columns}: not known, kept in the file and ignored.")
+        return table
+
+    def bytes(self, file: str, *, required: bool) -> bytes | None:
+        path = self.folder / file
+        if not path.exists():
+            if required:
+                self.problems.append(Problem(file, None, "", "", "is missing"))
+            return None
+        try:
+            if not path.is_file() or path.stat().st_size > _LARGEST_FILE_BYTES:
+                raise OSError("it is not a file of at most 200 MB")
+            return path.read_bytes()
+        except OSError as error:
+            reason = error.strerror or str(error)
+            self.problems.append(Problem(file, None, "", "", f"could not be read: {reason}"))
+            self.unreadable.add(file)
+            return None
+
+
+def _in_the_future(table: Table, today: date) -> list[Problem]:
+    rule = f"must not lie in the future (today is {today})"
+    problems = []
+    for column in table.frame.select_dtypes("datetime").columns:
+        problems += table.problems_where(table.frame[column] > pd.Timestamp(today), column, rule)
+    return problems
