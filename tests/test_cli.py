@@ -1,0 +1,164 @@
+"""The commands as a builder types them, on the samples, on copies of them, and on broken folders."""
+
+import csv
+import json
+import random
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+SAMPLES = ROOT / "sample_logs"
+TURNSTONE = SAMPLES / "turnstone"
+DAY = "2026-03-31"
+QUANTILES = {"p05", "p10", "p25", "p50", "p75", "p80", "p90", "p95"}
+
+
+def benchdays(*words, ok=True):
+    done = subprocess.run(
+        [sys.executable, "-m", "forecast.cli", *map(str, words)],
+        cwd=ROOT, capture_output=True, text=True, check=False, timeout=240,
+    )  # fmt: skip
+    if ok:
+        assert done.returncode == 0, done.stderr
+    return done
+
+
+def finish_json(folder, *more, runs=200):
+    return benchdays("finish", folder, "--json", "--runs", runs, "--no-keep", *more).stdout
+
+
+def rewrite(path, change):
+    with path.open(newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+        columns = list(rows[0])
+    rows = change(rows)
+    with path.open("w", newline="", encoding="utf-8") as file:
+        writer = csv.DictWriter(file, columns)
+        writer.writeheader()
+        writer.writerows(rows)
+
+
+@pytest.fixture
+def turnstone(tmp_path):
+    return Path(shutil.copytree(TURNSTONE, tmp_path / "turnstone"))
+
+
+@pytest.mark.parametrize("name", ["turnstone", "dunlin", "dinghy"])
+def test_finish_answers_on_each_sample(name):
+    said = benchdays("finish", SAMPLES / name, "--runs", 200, "--no-keep").stdout
+    assert "Whole build:" in said
+    assert "80 % sure by" in said or "at this pace" in said or "past 15 years" in said
+
+
+def test_the_json_of_finish_has_the_keys_of_the_contract():
+    answer = json.loads(finish_json(TURNSTONE, "--as-of", DAY))
+    assert set(answer) == {"as_of", "runs", "seed", "basis", "stages", "build"}
+    assert set(answer["basis"]) == {"finished_tasks", "sessions", "weeks"}
+    keys = {"finished", "finish", "first_90", "person_hours_left", "probability_past_horizon"}
+    assert set(answer["build"]) == keys
+    for stage in answer["stages"]:
+        assert set(stage) == keys | {"stage"}
+        assert set(stage["finish"]) == set(stage["person_hours_left"]) == QUANTILES
+
+
+def test_quantiles_of_every_stage_are_in_order_and_first_90_is_not_later():
+    answer = json.loads(finish_json(TURNSTONE, "--as-of", DAY))
+    for part in [*answer["stages"], answer["build"]]:
+        dates = [d for d in part["finish"].values() if d is not None]
+        assert dates == sorted(dates)
+        for key, day in part["first_90"].items():
+            if part["finish"][key] is not None:
+                assert day is not None
+                assert day <= part["finish"][key]
+
+
+def test_the_same_seed_gives_the_same_bytes_and_another_seed_does_not():
+    first = finish_json(TURNSTONE, "--as-of", DAY, "--seed", 4)
+    assert finish_json(TURNSTONE, "--as-of", DAY, "--seed", 4) == first
+    other = finish_json(TURNSTONE, "--as-of", DAY, "--seed", 5)
+    assert json.loads(other)["build"] != json.loads(first)["build"]
+
+
+def test_as_of_never_sees_the_future(turnstone):
+    before = finish_json(turnstone, "--as-of", DAY)
+    rewrite(turnstone / "log.csv", lambda rows: [r for r in rows if (r["until"] or r["date"]) <= DAY])
+    rewrite(turnstone / "plan.csv", lambda rows: _forget_later_tasks(rows))
+    if (turnstone / "deliveries.csv").exists():
+        rewrite(turnstone / "deliveries.csv", lambda rows: [_forget_later_arrival(r) for r in rows])
+    assert finish_json(turnstone, "--as-of", DAY) == before
+
+
+def _forget_later_tasks(rows):
+    later = {r["task"] for r in rows if (r.get("added") or "") > DAY}
+    kept = [r for r in rows if r["task"] not in later]
+    return [{**r, "after": " ".join(a for a in r["after"].split() if a not in later)} for r in kept]
+
+
+def _forget_later_arrival(row):
+    return {**row, "arrived": row["arrived"] if row["arrived"] <= DAY else "",
+            "ordered": row["ordered"] if row["ordered"] <= DAY else ""}  # fmt: skip
+
+
+def test_moving_rows_of_the_log_changes_nothing(turnstone):
+    before = finish_json(turnstone, "--as-of", DAY)
+
+    def move_a_hundred(rows):
+        moved = random.Random(8)
+        for _ in range(100):
+            rows.insert(moved.randrange(len(rows)), rows.pop(moved.randrange(len(rows))))
+        return rows
+
+    rewrite(turnstone / "log.csv", move_a_hundred)
+    assert finish_json(turnstone, "--as-of", DAY) == before
+
+
+def test_a_broken_folder_gets_sentences_and_exit_code_one(turnstone):
+    rewrite(turnstone / "log.csv", lambda rows: [{**rows[0], "hours": "two"}, {**rows[1], "task": "nowhere"}])
+    done = benchdays("finish", turnstone, "--no-keep", ok=False)
+    assert done.returncode == 1
+    assert "log.csv, line 2, hours: 'two'" in done.stderr
+    assert "log.csv, line 3, task: 'nowhere'" in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_check_says_that_a_sample_is_sound():
+    assert "no problems" in benchdays("check", TURNSTONE).stdout
+
+
+def test_start_then_check_then_finish(tmp_path):
+    folder = tmp_path / "mine"
+    benchdays("start", folder)
+    benchdays("check", folder)
+    assert "Whole build:" in benchdays("finish", folder, "--runs", 100, "--no-keep").stdout
+
+
+def test_a_folder_that_is_not_there_is_one_sentence(tmp_path):
+    done = benchdays("finish", tmp_path / "gone", ok=False)
+    assert done.returncode == 1
+    assert "Traceback" not in done.stderr
+    assert "gone" in done.stderr
+
+
+@pytest.mark.parametrize(
+    "words",
+    [["finish"], ["finish", "x", "--as-of", "2026-13-01"], ["finish", "x", "--runs", "0"], ["nosuch"]],
+)
+def test_wrong_usage_is_exit_code_two(words, turnstone):
+    words = [turnstone if w == "x" else w for w in words]
+    done = benchdays(*words, ok=False)
+    assert done.returncode == 2
+    assert "Traceback" not in done.stderr
+
+
+def test_help_needs_no_heavy_import():
+    code = (
+        "import sys, forecast.cli\n"
+        "heavy = {'numpy', 'pandas', 'scipy', 'statsmodels', 'numba', 'pandera', 'sklearn', 'altair'}\n"
+        "print(sorted(heavy & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
