@@ -1,0 +1,55 @@
+"""How long the commands take, as ratios to importing the libraries they stand on, side by side.
+
+`finish` on the sample against a bare import of pandas and statsmodels (at most 2 once warm), and
+`--help` against a bare import of the command-line library (at most 3). Each pair is timed in turn,
+several times over; the table has the medians.
+"""
+
+from __future__ import annotations
+
+import argparse
+import statistics
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[1]
+FINISH = ["-m", "forecast.cli", "finish", "sample_logs/turnstone", "--as-of", "2026-09-30", "--no-keep"]
+PAIRS = {
+    "finish, 10,000 runs / import pandas, statsmodels": (FINISH, ["-c", "import pandas, statsmodels.api"]),
+    "--help / import typer": (["-m", "forecast.cli", "--help"], ["-c", "import typer"]),
+}
+
+
+def seconds(words: list[str]) -> float:
+    """Wall time of one Python process."""
+    begun = time.perf_counter()
+    subprocess.run([sys.executable, *words], cwd=ROOT, check=True, stdout=subprocess.DEVNULL)
+    return time.perf_counter() - begun
+
+
+def compare(words: list[str], yardstick: list[str], rounds: int) -> tuple[float, float]:
+    """Median seconds of both, taken in turn after one warm round."""
+    seconds(words), seconds(yardstick)
+    pairs = [(seconds(words), seconds(yardstick)) for _ in range(rounds)]
+    ours, theirs = zip(*pairs, strict=True)
+    return statistics.median(ours), statistics.median(theirs)
+
+
+def main() -> None:
+    """Measure and write command_speed.md."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--rounds", type=int, default=7)
+    rounds = parser.parse_args().rounds
+    lines = ["# Speed of the commands", "", f"Medians of {rounds} rounds in turn, warm.", ""]
+    lines += ["| pair | seconds | yardstick | ratio |", "|---|---|---|---|"]
+    for name, (words, yardstick) in PAIRS.items():
+        ours, theirs = compare(words, yardstick, rounds)
+        lines.append(f"| {name} | {ours:.2f} | {theirs:.2f} | {ours / theirs:.2f} |")
+        print(lines[-1])
+    Path(__file__).with_suffix(".md").write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
