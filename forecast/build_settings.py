@@ -61,15 +61,14 @@ def read_settings(data: bytes) -> tuple[BuildSettings | None, list[Problem], lis
     try:
         read = _Settings.model_validate(found)
     except ValidationError as error:
-        return None, [_problem(e) for e in error.errors()], []
-    problems = _repeated("builder", read.builder) + _repeated("limit", read.limit)
+        return None, [_problem(e) for e in error.errors()] + _repeated(found), []
     settings = BuildSettings(
         name=read.name,
         country=read.country,
         builders=tuple(Builder(id=b.id, joins=b.joins, weekly_hours=b.weekly_hours) for b in read.builder),
         limits=tuple(Limit(id=x.id, amount=x.amount) for x in read.limit),
     )
-    return settings, problems, _unknown_keys(read)
+    return settings, _repeated(found), _unknown_keys(read)
 
 
 def _iso_day(value: Any) -> Any:
@@ -136,13 +135,17 @@ def _place(loc: tuple[str | int, ...]) -> list[str]:
     return words
 
 
-def _repeated(table: str, entries: list[Any]) -> list[Problem]:
-    ids = [entry.id for entry in entries]
-    return [
-        Problem(FILE, None, f"{table} {i + 1}, id", name, "must be there once")
-        for i, name in enumerate(ids)
-        if name in ids[:i]
-    ]
+def _repeated(found: dict[str, Any]) -> list[Problem]:
+    problems = []
+    for table in ("builder", "limit"):
+        entries = found.get(table)
+        ids = [e.get("id") for e in entries if isinstance(e, dict)] if isinstance(entries, list) else []
+        problems += [
+            Problem(FILE, None, f"{table} {i + 1}, id", name, "must be there once")
+            for i, name in enumerate(ids)
+            if isinstance(name, str) and name in ids[:i]
+        ]
+    return problems
 
 
 def _unknown_keys(read: _Settings) -> list[str]:

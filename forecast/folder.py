@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date
+from importlib import resources
 from pathlib import Path
 
 import pandas as pd
@@ -14,7 +15,8 @@ from forecast.logbook import Away, Builder, read_away, read_sessions
 from forecast.plan import Delivery, Limit, Plan, read_deliveries, read_plan
 from forecast.tables import Table, read_table
 
-_LARGEST_FILE_BYTES = 200_000_000
+STARTER_FILES = ("build.toml", "plan.csv", "log.csv", "deliveries.csv", "away.csv")
+_LARGEST_FILE_BYTES = 50_000_000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,6 +64,29 @@ def check_build(folder: Path | str, today: date) -> Build:
     return _read(Path(folder), today=today)
 
 
+def start_build(folder: Path | str) -> tuple[str, ...]:
+    """Make a build folder with comments and a few invented rows to overwrite; the names of its files.
+
+    Raises
+    ------
+    InputError when the folder already holds anything, or cannot be made.
+    """
+    folder = Path(folder)
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise InputError([Problem(str(folder), None, "", "", "is there already: name a new or empty folder")])
+    starter = resources.files("forecast") / "starter"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name in STARTER_FILES:
+            with (folder / name).open("xb") as file:
+                file.write((starter / name).read_bytes())
+    except OSError as error:
+        raise InputError(
+            [Problem(str(folder), None, "", "", f"could not be made: {error.strerror}")]
+        ) from None
+    return STARTER_FILES
+
+
 def _read(folder: Path, today: date | None) -> Build:
     if not folder.is_dir():
         raise InputError([Problem(str(folder), None, "", "", "is not a folder")])
@@ -71,7 +96,7 @@ def _read(folder: Path, today: date | None) -> Build:
     away_table = reading.table("away.csv", "away")
     plan_table = reading.table("plan.csv", "plan", required=True)
     logs = reading.logs()
-    builders = settings.builders if settings else ()
+    builders = settings.builders if settings else None
     plan = reading.plan(plan_table, settings, deliveries_table)
     deliveries: tuple[Delivery, ...] = ()
     away: tuple[Away, ...] = ()
@@ -139,7 +164,7 @@ class _Reading:
 
     def logs(self) -> list[Table]:
         """log.csv, or the files of the folder log/, or both."""
-        names = sorted(f"log/{p.name}" for p in (self.folder / "log").glob("*.csv") if p.name[0] not in ".~")
+        names = self.log_folder()
         if (self.folder / "log.csv").exists() or not names:
             names.insert(0, "log.csv")
         read = [self.table(name, "log", required=True) for name in names]
@@ -148,6 +173,16 @@ class _Reading:
             sentence = "holds no session yet: write one row a session, or use `benchdays log`"
             self.problems.append(Problem(tables[0].file, None, "", "", sentence))
         return tables
+
+    def log_folder(self) -> list[str]:
+        if not (self.folder / "log").is_dir():
+            return []
+        found = sorted(p.name for p in (self.folder / "log").iterdir() if p.name[0] not in ".~")
+        names = [name for name in found if name.casefold().endswith(".csv")]
+        passed_over = ", ".join(name for name in found if name not in names)
+        if passed_over:
+            self.notices.append(f"log: {passed_over}: not a .csv file, so not read.")
+        return [f"log/{name}" for name in names]
 
     def table(self, file: str, name: str, *, required: bool = False) -> Table | None:
         data = self.bytes(file, required=required)
@@ -175,7 +210,7 @@ class _Reading:
             return None
         try:
             if not path.is_file() or path.stat().st_size > _LARGEST_FILE_BYTES:
-                raise OSError("it is not a file of at most 200 MB")
+                raise OSError("it is not a file of at most 50 MB")
             return path.read_bytes()
         except OSError as error:
             reason = error.strerror or str(error)

@@ -40,14 +40,15 @@ class Away:
 
 
 def read_sessions(
-    tables: Sequence[Table], builders: Sequence[Builder], plan: Plan | None
+    tables: Sequence[Table], builders: Sequence[Builder] | None, plan: Plan | None
 ) -> tuple[pd.DataFrame, list[Problem], list[str]]:
     """The sessions of one or more log tables, what is wrong with them, and what was passed over.
 
     Parameters
     ----------
     tables : log files as `read_table` gives them; their own problems are not repeated here
-    builders : the builders of build.toml, the first one standing where a row names nobody
+    builders : the builders of build.toml, the first one standing where a row names nobody; None when
+        that file could not be read (then nobody is called unknown)
     plan : the plan, or None when it could not be read (then no task is called unknown)
 
     Returns
@@ -68,15 +69,17 @@ def read_sessions(
     return sessions, problems + _done_twice(sessions), _notices(tables, sessions, plan)
 
 
-def read_away(table: Table, builders: Sequence[Builder]) -> tuple[tuple[Away, ...], list[Problem]]:
-    """The days away of an away.csv table, and everything wrong between its cells."""
+def read_away(table: Table, builders: Sequence[Builder] | None) -> tuple[tuple[Away, ...], list[Problem]]:
+    """The days away of an away.csv table, and everything wrong between its cells.
+
+    `builders` are those of build.toml, or None when that file could not be read.
+    """
     f = table.frame
-    ids = [b.id for b in builders]
     problems = table.problems_where(f["to"] < f["from"], "to", "must not be before from")
-    unknown = ~f["builder"].isin([*ids, ""])
-    problems += table.problems_where(
-        unknown, "builder", f"must be a builder of build.toml ({', '.join(ids)})"
-    )
+    if builders is not None:
+        ids = [b.id for b in builders]
+        rule = f"must be a builder of build.toml ({', '.join(ids)}), or blank for everybody"
+        problems += table.problems_where(~f["builder"].isin([*ids, ""]), "builder", rule)
     whole = f.loc[f["from"].notna() & f["to"].notna()]
     away = tuple(
         Away(builder=who or None, start=start.date(), end=end.date(), reason=reason)
@@ -95,41 +98,39 @@ def split_people(text: str, first_builder: str) -> tuple[tuple[str, ...], int] |
     >>> split_people("A+A", "A"), split_people("2", "A")
     (None, None)
     """
-    parts = [part.strip() for part in text.split("+")]
-    numbers = [part for part in parts[1:] if part.isdigit()]
-    names = [part for i, part in enumerate(parts) if part and not (i and part.isdigit())]
-    blanks = [part for part in parts[1:] if not part]
-    if (
-        blanks
-        or len(numbers) > 1
-        or len(set(names)) < len(names)
-        or names[:1] == [parts[0]]
-        and parts[0].isdigit()
-    ):
-        return None
-    if numbers and not _HELPERS.fullmatch(numbers[0]):
-        return None
-    return tuple(sorted(names)) or (first_builder,), int(numbers[0]) if numbers else 0
+    first, *others = [part.strip() for part in text.split("+")]
+    numbers = [part for part in others if part.isdigit()]
+    names = [part for part in (first, *others) if part and part not in numbers]
+    helpers = numbers[0] if numbers else "0"
+    understood = (
+        all(others)
+        and not first.isdigit()
+        and len(numbers) <= 1
+        and len(set(names)) == len(names)
+        and (not numbers or _HELPERS.fullmatch(helpers))
+    )
+    return (tuple(sorted(names)) or (first_builder,), int(helpers)) if understood else None
 
 
-def _read_people(table: Table, builders: Sequence[Builder]) -> tuple[pd.DataFrame, list[Problem]]:
-    """The columns builders and helpers, and the cells that name somebody unknown."""
-    ids = {b.id for b in builders}
+def _read_people(table: Table, builders: Sequence[Builder] | None) -> tuple[pd.DataFrame, list[Problem]]:
+    """The columns builders, helpers and people, and the cells that name somebody unknown."""
     first = builders[0].id if builders else ""
     codes, uniques = pd.factorize(table.frame["builders"].to_numpy(dtype=object))
     split = [split_people(text, first) for text in uniques]
-    bad = [s is None or (bool(ids) and not set(s[0]) <= ids) for s in split]
-    rule = f"must be builders of build.toml ({', '.join(sorted(ids))}) joined by +, helpers as +2"
+    named = [s or ((first,), 0) for s in split]
     people = pd.DataFrame(
         {
-            "builders": pd.Series(
-                np.array(["+".join(s[0]) if s else first for s in split], dtype=object)[codes], dtype="str"
-            ),
-            "helpers": np.array([s[1] if s else 0 for s in split], dtype=np.int64)[codes],
-            "people": np.array([len(s[0]) + s[1] if s else 1 for s in split], dtype=np.int64)[codes],
+            "builders": pd.Series(["+".join(names) for names, _ in named], dtype="str"),
+            "helpers": np.array([helpers for _, helpers in named], dtype=np.int64),
+            "people": np.array([len(names) + helpers for names, helpers in named], dtype=np.int64),
         }
-    )
-    return people, table.problems_where(np.array(bad, dtype=bool)[codes], "builders", rule)
+    ).take(codes)
+    if builders is None:
+        return people.reset_index(drop=True), []
+    ids = {b.id for b in builders}
+    bad = np.array([s is None or not set(s[0]) <= ids for s in split], dtype=bool)
+    rule = f"must be builders of build.toml ({', '.join(sorted(ids))}) joined by +, helpers as +2"
+    return people.reset_index(drop=True), table.problems_where(bad[codes], "builders", rule)
 
 
 def _hours_problems(table: Table) -> list[Problem]:
@@ -155,9 +156,9 @@ def _task_problems(table: Table, plan: Plan | None) -> list[Problem]:
     )
 
 
-def _early_problems(table: Table, people: pd.DataFrame, builders: Sequence[Builder]) -> list[Problem]:
+def _early_problems(table: Table, people: pd.DataFrame, builders: Sequence[Builder] | None) -> list[Problem]:
     problems = []
-    for builder in builders:
+    for builder in builders or ():
         if builder.joins is None:
             continue
         before = (table.frame["date"] < pd.Timestamp(builder.joins)).to_numpy()
@@ -234,4 +235,76 @@ def _place(rows: pd.DataFrame, i: int) -> str:
 
 
 def _notices(tables: Sequence[Table], sessions: pd.DataFrame, plan: Plan | None) -> list[str]:
-    return []
+    """What is not wrong but worth a look, one sentence a kind, with the first few places."""
+    return [
+        *_contradicted(tables, plan),
+        *_unplaced_reports(sessions),
+        *_reopened(sessions),
+        *_long_days(sessions),
+        *_identical(sessions),
+    ]
+
+
+def _contradicted(tables: Sequence[Table], plan: Plan | None) -> list[str]:
+    """Rows on planned tasks that name a stage or type other than the plan's."""
+    tasks = {} if plan is None else plan.by_id
+    places = []
+    for table in tables:
+        f = table.frame
+        named = f.loc[f["task"].isin(list(tasks)) & ((f["stage"] != "") | (f["type"] != ""))]
+        for row, task, stage, kind in named[["task", "stage", "type"]].itertuples():
+            if stage not in ("", tasks[task].stage) or kind not in ("", tasks[task].type):
+                places.append(f"{table.file}, line {table.line[row]}")
+    if not places:
+        return []
+    return [f"The plan's stage and type are used where the log names others ({_few(places)})."]
+
+
+def _unplaced_reports(sessions: pd.DataFrame) -> list[str]:
+    rows = sessions.loc[(sessions["task"] == "") & (sessions["done"] | sessions["percent"].notna())]
+    if rows.empty:
+        return []
+    return [f"`done` and `percent` mean nothing without a task ({_few(_places(rows))})."]
+
+
+def _reopened(sessions: pd.DataFrame) -> list[str]:
+    planned = sessions.loc[sessions["task"] != ""]
+    last_day = planned.groupby("task")["until"].transform("max")
+    ended = (planned["done"] & (planned["until"] == last_day)).groupby(planned["task"]).any()
+    again = planned.groupby("task")["done"].any() & ~ended
+    tasks = list(again.index[again])
+    if not tasks:
+        return []
+    return [f"Worked on after `done`, so open again: {_few(tasks)}."]
+
+
+def _long_days(sessions: pd.DataFrame) -> list[str]:
+    """Days on which the rows of one builder add up to more than the day has."""
+    single = sessions.loc[sessions["date"] == sessions["until"]]
+    by_group = single.groupby(["date", "builders"], as_index=False)["hours"].sum()
+    days = []
+    for builder in sorted({b for group in by_group["builders"].unique() for b in group.split("+")}):
+        hours = by_group.loc[_names(by_group["builders"], builder)].groupby("date")["hours"].sum()
+        days += [(day, builder, h) for day, h in hours[hours > 24].items()]
+    if not days:
+        return []
+    return [
+        f"More than 24 hours in one day: {_few([f'{b} {d.date()} ({h:g} h)' for d, b, h in sorted(days)])}."
+    ]
+
+
+def _identical(sessions: pd.DataFrame) -> list[str]:
+    said = [c for c in sessions.columns if c not in ("file", "line")]
+    rows = sessions.loc[sessions.duplicated(said)]
+    if rows.empty:
+        return []
+    return [f"Logged twice? The same in every cell as an earlier row: {_few(_places(rows))}."]
+
+
+def _places(rows: pd.DataFrame) -> list[str]:
+    return [f"{file}, line {line}" for file, line in rows[["file", "line"]].itertuples(index=False)]
+
+
+def _few(things: Sequence[str], most: int = 5) -> str:
+    more = f" and {len(things) - most} more" if len(things) > most else ""
+    return "; ".join(things[:most]) + more

@@ -140,9 +140,8 @@ def read_plan(
             problems.append(_unknown(table, row, "repeat_of", task.repeat_of, "an id of plan.csv"))
         if task.delivery is not None and deliveries is not None and task.delivery not in deliveries:
             problems.append(_unknown(table, row, "delivery", task.delivery, "an id of deliveries.csv"))
-    problems += _circles(table, tasks, "after", {t.task: t.after for t in tasks})
-    repeats = {t.task: (t.repeat_of,) if t.repeat_of else () for t in tasks}
-    problems += _circles(table, tasks, "repeat_of", repeats)
+    problems += _circles(table, "after", [(t.task, t.after) for t in tasks])
+    problems += _circles(table, "repeat_of", [(t.task, (t.repeat_of,) if t.repeat_of else ()) for t in tasks])
     return Plan(tasks=tasks), problems
 
 
@@ -242,16 +241,16 @@ def _unknown(table: Table, row: int, column: str, value: str, allowed: str) -> P
     return Problem(table.file, int(table.line[row]), column, value, f"must be {allowed}")
 
 
-def _circles(
-    table: Table, tasks: tuple[Task, ...], column: str, before: Mapping[str, Iterable[str]]
-) -> list[Problem]:
-    line = dict(zip((t.task for t in reversed(tasks)), reversed(table.line.tolist()), strict=True))
-    known = {task: [b for b in first if b in before] for task, first in before.items()}
+def _circles(table: Table, column: str, links: list[tuple[str, tuple[str, ...]]]) -> list[Problem]:
+    before: dict[str, list[str]] = {task: [] for task, _ in links}
+    line: dict[str, int] = {}
+    for (task, first), at in zip(links, table.line.tolist(), strict=True):
+        before[task] += [b for b in first if b in before]
+        line.setdefault(task, at)
+    rule = "tasks wait for each other in a circle"
     return [
-        Problem(
-            table.file, line[circle[0]], column, "", f"tasks wait for each other in a circle: {_path(circle)}"
-        )
-        for circle in find_circles(known)
+        Problem(table.file, line[circle[0]], column, "", f"{rule}: {_path(circle)}")
+        for circle in find_circles(before)
     ]
 
 
