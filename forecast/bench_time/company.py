@@ -1,0 +1,189 @@
+"""Who is there when the household has a session: one of a pair, both, visitors, and who may join.
+
+A pair shares one habit. On each day with a session every named person has a share of its hours
+(0 = did not come, 1 = stayed as long as the longest). The shares of whole days are drawn together
+from the days of the log by a Bayesian bootstrap: the weights of the days are uncertain themselves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from zlib import crc32
+
+import numpy as np
+
+from forecast.bench_time import priors
+from forecast.bench_time.draws import Joining
+from forecast.bench_time.history import History
+
+_STEPS = 4
+
+
+@dataclass(frozen=True, kw_only=True)
+class Company:
+    """What the log tells of company.
+
+    Attributes
+    ----------
+    settled : (settled person,) columns of the people whose share the log tells
+    shares : (pattern, settled person) 0..1 of the household's hours of a day
+    weight : (pattern,) how many days of the log (recent ones weigh more) and of the prior it stands for
+    visits : Beta parameters of the chance of a visitor on a day with a session, or None
+    visit_share : share of the household's hours that a visitor stays
+    weekly_hours : the household's mean clock hours a week, silent weeks included
+    """
+
+    settled: np.ndarray
+    shares: np.ndarray
+    weight: np.ndarray
+    visits: tuple[float, float] | None
+    visit_share: float
+    weekly_hours: float
+
+
+def fit_company(history: History, settled: np.ndarray, visitors_expected: bool) -> Company:
+    """Learn who comes.
+
+    Parameters
+    ----------
+    settled : columns of the people with sessions of their own
+    visitors_expected : whether open tasks need two and nobody but a visitor can be the second
+    """
+    shares, weight = _patterns(history, settled)
+    household = history.household
+    worked = household > 0
+    fade = _fade(history)
+    visited = history.helper_hours > 0
+    visits: tuple[float, float] | None = None
+    visit_share = 1.0
+    if visited.any():
+        with_visitor = float((fade * visited).sum())
+        visits = (0.5 + with_visitor, 0.5 + float((fade * (worked & ~visited)).sum()))
+        visit_share = min(1.0, float(history.helper_hours[visited].sum() / household[visited].sum()))
+    elif visitors_expected:
+        visits = priors.HELPER_PRIOR
+    weeks = float((fade * history.open_days)[: history.known_days].sum()) / 7
+    usual = priors.WEEKLY_HOURS * 0.7
+    mean = (float((fade * household).sum()) + usual * 4) / (weeks + 4)
+    return Company(
+        settled=settled,
+        shares=shares,
+        weight=weight,
+        visits=visits,
+        visit_share=visit_share,
+        weekly_hours=mean,
+    )
+
+
+def _fade(history: History) -> np.ndarray:
+    age_weeks = (history.known_days - 1 - np.arange(len(history.kinds))) / 7
+    return np.asarray(np.where(age_weeks >= 0, 0.5 ** (age_weeks / priors.COMPANY_HALF_LIFE_WEEKS), 0.0))
+
+
+def _patterns(history: History, settled: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Distinct shares (to the quarter) of the days since the last newcomer's first one, and their weight."""
+    hours = history.hours[:, settled]
+    household = hours.max(axis=1, initial=0.0)
+    came = hours > 0
+    newest = int(np.argmax(came, axis=0).max(initial=0))
+    days = np.flatnonzero(household > 0)
+    days = days[days >= newest]
+    share = np.ceil(hours[days] / household[days, None] * _STEPS).astype(int)
+    patterns, place = np.unique(share, axis=0, return_inverse=True)
+    weight = np.bincount(place.ravel(), weights=_fade(history)[days], minlength=len(patterns))
+    if len(settled) < 2:
+        return np.ones((1, len(settled))), np.ones(1)
+    prior, prior_weight = _prior_patterns(len(settled))
+    return np.vstack([patterns / _STEPS, prior]), np.concatenate([weight, prior_weight])
+
+
+def _prior_patterns(people: int) -> tuple[np.ndarray, np.ndarray]:
+    """All of them, or one of them alone."""
+    alone = (1 - priors.BOTH_PRESENT) / people
+    weight = priors.PAIR_PRIOR_DAYS * np.array([priors.BOTH_PRESENT, *[alone] * people])
+    return np.vstack([np.ones(people), np.eye(people)]), weight
+
+
+def share_out(
+    household: np.ndarray, company: Company, weight_draws: np.ndarray, rng: np.random.Generator
+) -> np.ndarray:
+    """(draw, day, settled person) hours from the household's (draw, day) hours.
+
+    `weight_draws` is (draw, pattern), the cumulative weights of the patterns, up to 1.
+    """
+    people = len(company.settled)
+    if people == 1:
+        return household[:, :, None]
+    draw, day = np.nonzero(household)
+    u = rng.random(len(draw), dtype=np.float32)
+    pattern = np.zeros(len(draw), dtype=np.int64)
+    for k in range(weight_draws.shape[1] - 1):
+        pattern += u >= weight_draws[draw, k]
+    out = np.zeros((*household.shape, people), dtype=np.float32)
+    shares = company.shares.astype(np.float32)
+    out[draw, day] = household[draw, day, None] * shares[pattern]
+    return out
+
+
+def sample_weights(company: Company, draws: int, rng: np.random.Generator) -> np.ndarray:
+    """(draw, pattern) cumulative weights of the patterns (Dirichlet)."""
+    gammas = rng.standard_gamma(company.weight, size=(draws, len(company.weight)))
+    gammas = np.maximum(gammas, 1e-300)
+    return np.asarray((np.cumsum(gammas, axis=1) / gammas.sum(axis=1, keepdims=True)).astype(np.float32))
+
+
+def newcomer_stream(key: int, name: str, *place: int) -> np.random.Generator:
+    """A generator that depends on the person's id alone, so that nobody's draws shift when another joins."""
+    return np.random.default_rng(np.random.SeedSequence(key, spawn_key=(crc32(name.encode()), *place)))
+
+
+def newcomer_weekly_hours(joining: Joining, draws: int, key: int) -> np.ndarray:
+    """(draw,) weekly hours: what was said, and how wrong such a guess may be."""
+    z = newcomer_stream(key, joining.id).standard_normal(draws)
+    return np.asarray(joining.weekly_hours * np.exp(priors.STATED_HOURS_LOG_SD * z))
+
+
+def newcomer_hours(
+    household: np.ndarray,
+    weekly_hours: np.ndarray,
+    usual_weekly_hours: float,
+    kinds: np.ndarray,
+    rng: np.random.Generator,
+) -> np.ndarray:
+    """(draw, day) hours of somebody without a log: mostly on the household's days, now and then alone.
+
+    Parameters
+    ----------
+    household : (draw, day) clock hours
+    weekly_hours : (draw,) of the newcomer
+    usual_weekly_hours : of the household
+    kinds : (day,) kind of each day
+    """
+    together = np.minimum(priors.BOTH_PRESENT, priors.BOTH_PRESENT * weekly_hours / usual_weekly_hours)
+    alone_hours = weekly_hours - together * usual_weekly_hours
+    chance = priors.DAY_CHANCE / priors.DAY_CHANCE.sum()
+    rate = alone_hours[:, None] / priors.SESSION_HOURS * chance[kinds]
+    u = rng.random((2, *household.shape), dtype=np.float32)
+    length = rng.standard_gamma(priors.SESSION_SHAPE, household.shape, dtype=np.float32)
+    length = np.minimum(
+        length * np.float32(priors.SESSION_HOURS / priors.SESSION_SHAPE) * np.maximum(rate, 1.0),
+        priors.LONGEST_DAY_HOURS,
+    )
+    joined = np.where(u[0] < together[:, None], household, 0.0)
+    return np.asarray(np.maximum(joined, np.where(u[1] < rate, length, 0.0)), dtype=np.float32)
+
+
+def joined_by(joining: Joining, start: date, days: int) -> np.ndarray:
+    """(day,) True from the day on which somebody joins."""
+    first = 0 if joining.from_date is None else (joining.from_date - start).days
+    return np.arange(days) >= first
+
+
+def joinings_by_id(joining: Sequence[Joining]) -> dict[str, Joining]:
+    """By id; an id that joins twice is refused."""
+    by_id = {j.id: j for j in joining}
+    if len(by_id) < len(joining):
+        raise ValueError(f"each joining person must be named once. Got {[j.id for j in joining]} instead.")
+    return by_id

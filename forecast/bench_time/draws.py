@@ -1,0 +1,42 @@
+"""What the bench-time model gives: hours at the bench for each draw, day and person."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Joining:
+    """Somebody who might join: so many clock hours a week from a day on.
+
+    `from_date` None: from the first drawn day. `only_two`: comes for two-person tasks only.
+    """
+
+    id: str
+    weekly_hours: float
+    from_date: date | None = None
+    only_two: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BenchDraws:
+    """Who is at the bench, how long, on each coming day.
+
+    Attributes
+    ----------
+    start : the first day
+    people : ids; the last is "helper" when visitors without a name are expected
+    hours : (draw, day, person) clock hours, float32
+    stage_rank : (draw, day) which of the open stages the day's session goes to: 0 = the first in
+        plan order, 1 = the next, ...
+    only_two : (person,) True for somebody who comes for two-person tasks only
+    """
+
+    start: date
+    people: tuple[str, ...]
+    hours: np.ndarray
+    stage_rank: np.ndarray
+    only_two: np.ndarray

@@ -1,0 +1,167 @@
+"""Which days of a worked week see a session, and how the week's hours fall on them.
+
+    chance of a session on a day of kind k | the week has H hours
+        = logistic(logit habit[k] + stretch (log H - log of the usual H))
+
+A day of the kind that was never worked stays so; a fuller week spreads over more days. The hours
+are split over the days in proportion to gamma-distributed session lengths.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import expit, logit
+
+from forecast.bench_time import priors
+from forecast.bench_time.history import History
+
+_STRETCH, _STRETCH_SD = 1.0, 0.5
+_LENGTH_PRIOR_DAYS = 8.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Habit:
+    """What the log tells of weekdays.
+
+    Attributes
+    ----------
+    worked, idle : (7,) Beta parameters of the chance that a day of this kind in a worked week has a
+        session, Monday to Sunday
+    stretch, stretch_sd : slope of that chance's logit on the log of the week's hours
+    usual_log_hours : mean log of the weekly hours of a worked week
+    length : (7,) hours of a session on a day of this kind, relative to the others
+    longest_day : no day gets more clock hours than this
+    observed : weeks that it rests on
+    """
+
+    worked: np.ndarray
+    idle: np.ndarray
+    stretch: float
+    stretch_sd: float
+    usual_log_hours: float
+    length: np.ndarray
+    longest_day: float
+    observed: int
+
+    def sample(self, draws: int, rng: np.random.Generator) -> HabitDraws:
+        """One habit a draw."""
+        chance = np.clip(rng.beta(self.worked, self.idle, size=(draws, 7)), 1e-9, 1 - 1e-9)
+        stretch = np.maximum(self.stretch + self.stretch_sd * rng.standard_normal(draws), 0.0)
+        return HabitDraws(logit=logit(chance).astype(np.float32), stretch=stretch.astype(np.float32))
+
+
+@dataclass(frozen=True, kw_only=True)
+class HabitDraws:
+    """(draw, 7) logit of the chance of a session by kind of day; (draw,) stretch."""
+
+    logit: np.ndarray
+    stretch: np.ndarray
+
+
+def fit_habit(history: History, week_hours: np.ndarray) -> Habit:
+    """Learn the habit from the worked weeks; rows over several days tell nothing about weekdays."""
+    days = history.household.reshape(-1, 7)
+    kinds = history.kinds.reshape(-1, 7)
+    known = np.arange(days.size).reshape(-1, 7) < history.known_days
+    free = history.open_days.reshape(-1, 7) & known
+    usable = (week_hours > 0) & ~history.spread.reshape(-1, 7).any(axis=1)
+    age = np.arange(history.weeks)[::-1]
+    weight = np.where(usable, 0.5 ** (age / priors.HABIT_HALF_LIFE_WEEKS), 0.0)
+    seen = weight[:, None] * free
+    came = days > 0
+    worked = _by_kind(kinds, seen * came) + priors.DAY_PRIOR_WEEKS * priors.DAY_CHANCE
+    idle = _by_kind(kinds, seen * ~came) + priors.DAY_PRIOR_WEEKS * (1 - priors.DAY_CHANCE)
+    usual = float(np.log(week_hours[usable]).mean()) if usable.any() else float(np.log(priors.WEEKLY_HOURS))
+    stretch, stretch_sd = _fit_stretch(
+        came, kinds, free & usable[:, None], np.log(np.where(usable, week_hours, 1.0)) - usual, worked, idle
+    )
+    return Habit(
+        worked=worked,
+        idle=idle,
+        stretch=stretch,
+        stretch_sd=stretch_sd,
+        usual_log_hours=usual,
+        length=_relative_length(days, kinds, seen * came),
+        longest_day=float(max(priors.LONGEST_DAY_HOURS, days[usable].max(initial=0.0))),
+        observed=int(usable.sum()),
+    )
+
+
+def _by_kind(kinds: np.ndarray, values: np.ndarray) -> np.ndarray:
+    """(7,) sum of the values by kind of day."""
+    return np.asarray(np.bincount(kinds.ravel(), weights=values.ravel(), minlength=7), dtype=float)
+
+
+def _fit_stretch(
+    came: np.ndarray,
+    kinds: np.ndarray,
+    used: np.ndarray,
+    excess: np.ndarray,
+    worked: np.ndarray,
+    idle: np.ndarray,
+) -> tuple[float, float]:
+    """Mode and sd of the slope by Newton's method, the habit held at its mean."""
+    base = logit(worked / (worked + idle))[kinds[used]]
+    x = np.broadcast_to(excess[:, None], used.shape)[used]
+    y = came[used]
+    slope, precision = _STRETCH, 1 / _STRETCH_SD**2
+    for _ in range(20):
+        p = expit(base + slope * x)
+        information = precision + float((x**2 * p * (1 - p)).sum())
+        gradient = float((x * (y - p)).sum()) - precision * (slope - _STRETCH)
+        slope += gradient / information
+        if abs(gradient / information) < 1e-8:
+            break
+    return float(slope), float(information**-0.5)
+
+
+def _relative_length(days: np.ndarray, kinds: np.ndarray, weight: np.ndarray) -> np.ndarray:
+    """(7,) mean session hours by kind of day over the mean of all, shrunk to 1."""
+    total = float((days * weight).sum())
+    if total <= 0:
+        return np.ones(7)
+    mean = total / float(weight.sum())
+    hours, count = _by_kind(kinds, days * weight), _by_kind(kinds, weight)
+    return np.asarray((hours + _LENGTH_PRIOR_DAYS * mean) / (count + _LENGTH_PRIOR_DAYS) / mean)
+
+
+def place_on_days(
+    week_hours: np.ndarray,
+    kinds: np.ndarray,
+    free: np.ndarray,
+    habit: Habit,
+    drawn: HabitDraws,
+    rng: np.random.Generator,
+) -> np.ndarray:
+    """Spread each week's hours over its days.
+
+    Parameters
+    ----------
+    week_hours : (draw, week) clock hours, 0 in silent weeks
+    kinds, free : (week, 7) kind of each day, and whether anybody can come
+
+    Returns
+    -------
+    (draw, week, 7) float32 clock hours; the hours of a week are kept unless no day is free or its
+    days would be longer than `longest_day`
+    """
+    draw, week = np.nonzero((week_hours > 0) & free.any(axis=1))
+    hours = week_hours[draw, week].astype(np.float32)
+    excess = np.log(np.maximum(hours, 0.05)) - np.float32(habit.usual_log_hours)
+    lean = drawn.logit[draw[:, None], kinds[week]] + (drawn.stretch[draw] * excess)[:, None]
+    odds = np.exp(np.clip(lean, -30, 30)) * free[week]
+    u = rng.random(odds.shape, dtype=np.float32)
+    comes = u * (1 + odds) < odds
+    # A worked week has a session: where chance gave none, the likeliest day by odds takes it.
+    none = np.flatnonzero(~comes.any(axis=1))
+    comes[none, np.argmax(odds[none] / (u[none] + 1e-6), axis=1)] = True
+    length = np.zeros(odds.shape, dtype=np.float32)
+    count = int(comes.sum())
+    length[comes] = rng.standard_gamma(priors.SESSION_SHAPE, count, dtype=np.float32)
+    length *= habit.length.astype(np.float32)[kinds[week]]
+    each = length * (hours / length.sum(axis=1))[:, None]
+    out = np.zeros((*week_hours.shape, 7), dtype=np.float32)
+    out[draw, week] = np.minimum(each, np.float32(habit.longest_day))
+    return out

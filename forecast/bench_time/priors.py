@@ -1,0 +1,58 @@
+"""What is assumed while a log is too short to tell.
+
+The figures with "four logs" are this project's own measurements on four long kit-build logs
+(8,185 hours, 2017-2026, one to eight people); the others are assumptions and are named so.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+# Four logs: P(silent week after a worked one) .15-.18, P(silent after silent) .44-.71, streaks up to
+# 18 weeks. The chance to resume after d silent weeks: logit = RESUME + RESUME_SLOPE log d.
+STOP_LOGIT, STOP_SD = float(np.log(0.165 / 0.835)), 0.6
+RESUME_LOGIT, RESUME_SD = 0.0, 0.7
+RESUME_SLOPE, RESUME_SLOPE_SD = -0.8, 0.35
+
+# Four logs: 230-440 hours a year at 62-79 % of weeks worked is about 8 hours a worked week.
+WEEKLY_HOURS, WEEKLY_HOURS_LOG_SD = 8.0, 0.8
+# Builders' own guesses of their weekly hours: no published figure; an assumption.
+STATED_HOURS_LOG_SD = 0.5
+# How many weeks of log weigh as much as a stated figure; an assumption.
+STATED_WEEKS = 6.0
+
+# Four logs: the spread of 13-week totals is .54-.70, yearly hours vary by factors of 2 to 5, the
+# autocorrelation of weekly hours is .5-.6 at one week and up to .27 at 13 weeks.
+LEVEL_WEEKS = np.array([6.0, 15.0, 35.0, 80.0, 180.0])
+LEVEL_WEEKS_PRIOR = np.array([0.1, 0.2, 0.3, 0.25, 0.15])
+LEVEL_SD = np.array([0.12, 0.25, 0.4, 0.6, 0.85, 1.15])
+LEVEL_SD_PRIOR = np.array([0.06, 0.14, 0.25, 0.28, 0.18, 0.09])
+WEEK_SHAPE = np.array([1.2, 2.0, 3.3, 5.5, 9.0, 18.0])
+WEEK_SHAPE_PRIOR = np.array([0.1, 0.25, 0.3, 0.2, 0.1, 0.05])
+
+# Four logs: a session on .32-.40 of Saturdays and Sundays, .13-.31 of weekdays, in worked weeks
+# (about .72 of all) therefore about .5 and .3. Habits differ, so the prior weighs half a week.
+DAY_CHANCE = np.array([0.3, 0.3, 0.3, 0.3, 0.3, 0.5, 0.5])
+DAY_PRIOR_WEEKS = 0.5
+# Four logs: median session 2.5-3 hours a person, gamma with shape about 4.2.
+SESSION_HOURS, SESSION_SHAPE = 2.9, 4.2
+LONGEST_DAY_HOURS = 12.0
+
+# Four logs: of the days of a pair, both came on 504 of 561; who came alone on the rest was not
+# recorded, so it is split evenly. Weighs as much as PAIR_PRIOR_DAYS days of log.
+BOTH_PRESENT = 504 / 561
+PAIR_PRIOR_DAYS = 4.0
+
+# Visitors for two-person tasks: on one session in twelve, from one in fifty to one in four; an
+# assumption, used only while the log has no visitor and the plan has two-person tasks.
+HELPER_PRIOR = (1.0, 11.0)
+
+# Where sessions go: four logs have 12-48 % of weeks touching two or more stages; the split of the
+# rest over later stages is an assumption.
+RANK_SHARE = np.array([0.75, 0.15, 0.06, 0.04])
+RANK_PRIOR_SESSIONS = 6.0
+RANK_STAY = 0.8
+
+# How fast old weeks lose weight: habits and company, in weeks to half the weight; an assumption.
+HABIT_HALF_LIFE_WEEKS = 52.0
+COMPANY_HALF_LIFE_WEEKS = 39.0
