@@ -56,8 +56,10 @@ def read_settings(data: bytes) -> tuple[BuildSettings | None, list[Problem], lis
         found = tomllib.loads(decode_text(data, FILE).replace("\r\n", "\n"))
     except InputError as error:
         return None, list(error.problems), []
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except tomllib.TOMLDecodeError as error:
         return None, [_not_toml(error)], []
+    except RecursionError:
+        return None, [Problem(FILE, None, "", "", "holds brackets within brackets too deep to read")], []
     try:
         read = _Settings.model_validate(found)
     except ValidationError as error:
@@ -73,7 +75,7 @@ def read_settings(data: bytes) -> tuple[BuildSettings | None, list[Problem], lis
 
 def _iso_day(value: Any) -> Any:
     """TOML has dates of its own; the same day in quotes is read too, a day with a time is not."""
-    return read_date(value) if isinstance(value, str) else value
+    return (read_date(value) or value) if isinstance(value, str) else value
 
 
 def _not_only_digits(value: str) -> str:
@@ -106,7 +108,7 @@ class _Settings(_Entry):
     limit: list[_Limit] = []
 
 
-def _not_toml(error: Exception) -> Problem:
+def _not_toml(error: tomllib.TOMLDecodeError) -> Problem:
     message = str(error)
     place = _TOML_PLACE.search(message)
     line = int(place[1]) if place and place[1] else None

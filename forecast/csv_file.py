@@ -71,17 +71,15 @@ def unguard_formula(text: str) -> str:
 def decode_text(data: bytes, name: str) -> str:
     """The text of a UTF-8 file without its byte order mark, composed (NFC) so that equal ids are equal."""
     if data.startswith(_UTF16_BOMS):
-        raise _refused(name, None, "is UTF-16 text: save it again as CSV in UTF-8")
+        raise _refused(name, None, "is UTF-16 text: save it again in UTF-8")
     if b"\0" in data:
-        raise _refused(name, None, "is not a text file: it must be a CSV file in UTF-8")
+        raise _refused(name, None, "is not a text file: it must hold text in UTF-8")
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
         byte = data[error.start]
-        raise _refused(
-            name, line, f"is not UTF-8 (byte 0x{byte:02x}): save it again as CSV in UTF-8"
-        ) from None
+        raise _refused(name, line, f"is not UTF-8 (byte 0x{byte:02x}): save it again in UTF-8") from None
     return unicodedata.normalize("NFC", text)
 
 
@@ -104,8 +102,6 @@ def parse_csv(data: bytes, name: str, known: Collection[str]) -> CsvFile:
     if not records:
         raise _refused(name, None, "is empty: its first line must name the columns")
     header = tuple(records[0])
-    while len(header) > 1 and not header[-1]:
-        header = header[:-1]
     return CsvFile(
         name=name,
         header=header,

@@ -343,7 +343,8 @@ def _columns(read: CsvFile, schema: TableSchema) -> tuple[dict[str, int], list[P
     for position, written in enumerate(read.header):
         column = written.casefold()
         if column not in known:
-            ignored.append(written)
+            if written or any(row[position] for row in read.rows):
+                ignored.append(written)
         elif column in place:
             problems.append(Problem(read.name, read.header_line, column, "", "this column is there twice"))
         else:
