@@ -1,0 +1,325 @@
+"""The open work as a network of positions: what the kernel walks through.
+
+Ids stay outside; in here a task is its place among the open tasks, in the builder's order of preference.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from functools import cached_property
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from forecast.plan import Delivery, Limit, Plan, Task
+from forecast.progress import Progress
+
+ONE, EITHER, TWO = range(3)
+_CREW = {"one": ONE, "either": EITHER, "two": TWO}
+BITS = 32
+
+
+class Arrays(NamedTuple):
+    """The network as plain arrays; lists of lists are kept as pointers into one flat array."""
+
+    stage: np.ndarray
+    crew: np.ndarray
+    hold: np.ndarray
+    before: np.ndarray
+    earliest: np.ndarray
+    under_way: np.ndarray
+    follow_at: np.ndarray
+    follow: np.ndarray
+    delivery_at: np.ndarray
+    delivery: np.ndarray
+    queue: np.ndarray
+    word: np.ndarray
+    bit: np.ndarray
+    task_at: np.ndarray
+    queue_at: np.ndarray
+    use_at: np.ndarray
+    use: np.ndarray
+    use_task: np.ndarray
+    use_until: np.ndarray
+    use_limit: np.ndarray
+    use_amount: np.ndarray
+    limit_amount: np.ndarray
+    limit_held: np.ndarray
+    spent: np.ndarray
+    spent_elsewhere: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Network:
+    """What is left to do, and what binds it.
+
+    Attributes
+    ----------
+    tasks : ids of the open tasks, in the builder's order of preference
+    stages : names of all stages of the plan, those without an open task too
+    stage : (task,) position of its stage
+    crew : (task,) ONE, EITHER or TWO
+    hold_days : (task,) elapsed days after it before what follows may start
+    after : for each task the positions of the open tasks that must be finished first
+    earliest_days : (task,) days after `as_of` until which the holds of finished work keep it waiting
+    under_way : (task,) it was worked on before `as_of`
+    deliveries : what open work waits for, or did
+    needs : for each task the positions in `deliveries` of what must have arrived
+    limits : what the shop has only so much of
+    uses : for each task (limit, amount, position of the `until` task)
+    held : (limit, amount, position of the `until` task) still held by work that is done
+    spent_hours : (stage,) person-hours spent by `as_of`
+    spent_elsewhere_hours : person-hours spent on work that belongs to no stage of the plan
+    notes : sentences about what was assumed
+    """
+
+    tasks: tuple[str, ...]
+    stages: tuple[str, ...]
+    stage: np.ndarray
+    crew: np.ndarray
+    hold_days: np.ndarray
+    after: tuple[tuple[int, ...], ...]
+    earliest_days: np.ndarray
+    under_way: np.ndarray
+    deliveries: tuple[Delivery, ...] = ()
+    needs: tuple[tuple[int, ...], ...] = ()
+    limits: tuple[Limit, ...] = ()
+    uses: tuple[tuple[tuple[int, float, int], ...], ...] = ()
+    held: tuple[tuple[int, float, int], ...] = ()
+    spent_hours: np.ndarray
+    spent_elsewhere_hours: float = 0.0
+    notes: tuple[str, ...] = ()
+
+    @cached_property
+    def arrays(self) -> Arrays:
+        """The network as the kernel takes it."""
+        count = len(self.tasks)
+        queue = 2 * self.stage + (self.crew == TWO)
+        word, bit, task_at, queue_at = _places(queue, 2 * len(self.stages))
+        follow_at, follow = _pointers(_followers(self.after))
+        delivery_at, delivery = _pointers(self.needs or ((),) * count)
+        uses = [(i, *use) for i, row in enumerate(self.uses) for use in row]
+        uses += [(-1, *use) for use in self.held]
+        use_at, use = _pointers(_touching(uses, count))
+        columns = list(zip(*uses, strict=True)) or [(), (), (), ()]
+        return Arrays(
+            stage=_ints(self.stage),
+            crew=_ints(self.crew),
+            hold=_floats(self.hold_days),
+            before=_ints([len(a) for a in self.after]),
+            earliest=_floats(self.earliest_days),
+            under_way=np.array(self.under_way, dtype=np.bool_),
+            follow_at=follow_at,
+            follow=follow,
+            delivery_at=delivery_at,
+            delivery=delivery,
+            queue=_ints(queue),
+            word=word,
+            bit=bit,
+            task_at=task_at,
+            queue_at=queue_at,
+            use_at=use_at,
+            use=use,
+            use_task=_ints(columns[0]),
+            use_until=_ints(columns[3]),
+            use_limit=_ints(columns[1]),
+            use_amount=_floats(columns[2]),
+            limit_amount=_floats([x.amount for x in self.limits]),
+            limit_held=_held_at_first(uses, self.under_way, len(self.limits)),
+            spent=_floats(self.spent_hours),
+            spent_elsewhere=float(self.spent_elsewhere_hours),
+        )
+
+
+def network_of(
+    plan: Plan,
+    progress: Progress,
+    deliveries: Sequence[Delivery],
+    as_of: date,
+    *,
+    limits: Sequence[Limit] = (),
+) -> Network:
+    """The network of the work that is open at the end of `as_of`.
+
+    What is done is not in it, but the holds that it started, the limits that it still holds and the
+    hours that it took are. A delivery that names a stage in `needed_for`, and that no task of the
+    plan names, keeps every untouched task of that stage waiting.
+
+    Parameters
+    ----------
+    plan : the whole plan; tasks added after `as_of` are left out
+    progress : the build as it stood at the end of `as_of`
+    deliveries : all of them, arrived or not
+    limits : every limit that the plan draws on
+    """
+    known = plan.known_on(as_of)
+    rows = progress.tasks.set_index("task")
+    spent, elsewhere = _spent(progress, known.stages)
+    return _network(
+        known,
+        deliveries,
+        limits,
+        done=set(rows.index[rows["done"]]),
+        started=set(rows.index[rows["started"].notna()]),
+        hold_ends=_hold_ends(rows, as_of),
+        spent_hours=spent,
+        spent_elsewhere_hours=elsewhere,
+    )
+
+
+def network_of_untouched(
+    plan: Plan, *, deliveries: Sequence[Delivery] = (), limits: Sequence[Limit] = ()
+) -> Network:
+    """The network of a plan on which nobody has worked yet.
+
+    Examples
+    --------
+    >>> plan = Plan(tasks=(Task(task="A", stage="tail", title="A"),
+    ...                    Task(task="B", stage="tail", title="B", after=("A",))))
+    >>> network_of_untouched(plan).after
+    ((), (0,))
+    """
+    return _network(
+        plan,
+        deliveries,
+        limits,
+        done=set(),
+        started=set(),
+        hold_ends={},
+        spent_hours=np.zeros(len(plan.stages)),
+        spent_elsewhere_hours=0.0,
+    )
+
+
+def _network(
+    plan: Plan,
+    deliveries: Sequence[Delivery],
+    limits: Sequence[Limit],
+    *,
+    done: set[str],
+    started: set[str],
+    hold_ends: dict[str, float],
+    spent_hours: np.ndarray,
+    spent_elsewhere_hours: float,
+) -> Network:
+    open_tasks = [t for t in plan.tasks if t.task not in done]
+    place = {t.task: i for i, t in enumerate(open_tasks)}
+    stage_place = {s: i for i, s in enumerate(plan.stages)}
+    limit_place = {x.id: i for i, x in enumerate(limits)}
+    wanted, needs = _needs(plan, open_tasks, deliveries, started)
+    still_held = [u for t in plan.tasks if t.task in done for u in _uses(t, place, limit_place)]
+    return Network(
+        tasks=tuple(place),
+        stages=plan.stages,
+        stage=_ints([stage_place[t.stage] for t in open_tasks]),
+        crew=_ints([_CREW[t.crew] for t in open_tasks]),
+        hold_days=_floats([t.hold_days for t in open_tasks]),
+        after=tuple(tuple(place[a] for a in t.after if a in place) for t in open_tasks),
+        earliest_days=_floats(
+            [max((hold_ends.get(a, 0.0) for a in t.after if a in done), default=0.0) for t in open_tasks]
+        ),
+        under_way=np.array([t.task in started for t in open_tasks], dtype=np.bool_),
+        deliveries=wanted,
+        needs=needs,
+        limits=tuple(limits),
+        uses=tuple(_uses(t, place, limit_place) for t in open_tasks),
+        held=tuple(u for u in still_held if u[2] >= 0),
+        spent_hours=spent_hours,
+        spent_elsewhere_hours=spent_elsewhere_hours,
+    )
+
+
+def _hold_ends(rows: pd.DataFrame, as_of: date) -> dict[str, float]:
+    """Days after `as_of` at which the holds of finished tasks end; a task is finished as its day ends."""
+    day = (rows["finished"] - pd.Timestamp(as_of)).dt.days
+    return dict((day + rows["hold_days"]).dropna().clip(lower=0.0))
+
+
+def _needs(
+    plan: Plan, open_tasks: list[Task], deliveries: Sequence[Delivery], started: set[str]
+) -> tuple[tuple[Delivery, ...], tuple[tuple[int, ...], ...]]:
+    """The deliveries that open work waits for, and the positions of those each open task needs."""
+    named = {t.delivery for t in plan.tasks}
+    needs: list[list[str]] = []
+    for task in open_tasks:
+        own = [task.delivery] if task.delivery is not None else []
+        if task.task not in started:
+            own += [d.delivery for d in deliveries if d.needed_for == task.stage and d.delivery not in named]
+        needs.append(own)
+    needed = {d for own in needs for d in own}
+    wanted = tuple(d for d in deliveries if d.delivery in needed)
+    place = {d.delivery: i for i, d in enumerate(wanted)}
+    return wanted, tuple(tuple(place[d] for d in own) for own in needs)
+
+
+def _uses(task: Task, place: dict[str, int], limit: dict[str, int]) -> tuple[tuple[int, float, int], ...]:
+    """(limit, amount, position of the task that ends it) of one task.
+
+    An end that is already done is the task itself; -1 where the task itself is done too.
+    """
+    own = place.get(task.task, -1)
+    return tuple((limit[u.limit], u.amount, place.get(u.until or task.task, own)) for u in task.uses)
+
+
+def _spent(progress: Progress, stages: tuple[str, ...]) -> tuple[np.ndarray, float]:
+    """Person-hours spent by stage, work outside the plan included, and those of no stage of the plan."""
+    by_stage = progress.sessions.groupby("stage")["person_hours"].sum()
+    elsewhere = by_stage.drop([s for s in stages if s in by_stage.index]).sum()
+    return by_stage.reindex(list(stages)).fillna(0.0).to_numpy(dtype=float).copy(), float(elsewhere)
+
+
+def _places(queue: np.ndarray, queues: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Where each task stands in the bit words of its queue (a stage's work for one, or for two)."""
+    count = np.bincount(queue, minlength=queues) if len(queue) else np.zeros(queues, dtype=np.int64)
+    queue_at = np.concatenate([[0], np.cumsum(-(-count // BITS))]).astype(np.int64)
+    rank = np.empty(len(queue), dtype=np.int64)
+    for q in range(queues):
+        members = np.flatnonzero(queue == q)
+        rank[members] = np.arange(len(members))
+    word = queue_at[queue] + rank // BITS
+    bit = rank % BITS
+    task_at = np.full(max(int(queue_at[-1]), 1) * BITS, -1, dtype=np.int64)
+    task_at[word * BITS + bit] = np.arange(len(queue))
+    return word.astype(np.int64), bit.astype(np.int64), task_at, queue_at
+
+
+def _followers(after: Sequence[Sequence[int]]) -> list[list[int]]:
+    out: list[list[int]] = [[] for _ in after]
+    for task, first in enumerate(after):
+        for other in first:
+            out[other].append(task)
+    return out
+
+
+def _touching(uses: list[tuple[int, int, float, int]], count: int) -> list[list[int]]:
+    """For each task the uses that it begins or ends."""
+    out: list[list[int]] = [[] for _ in range(count)]
+    for u, (task, _, _, until) in enumerate(uses):
+        for i in {task, until} - {-1}:
+            out[i].append(u)
+    return out
+
+
+def _held_at_first(uses: list[tuple[int, int, float, int]], under_way: np.ndarray, limits: int) -> np.ndarray:
+    held = np.zeros(limits)
+    for task, limit, amount, _ in uses:
+        if task < 0 or under_way[task]:
+            held[limit] += amount
+    return held
+
+
+def _pointers(rows: Iterable[Iterable[int]]) -> tuple[np.ndarray, np.ndarray]:
+    lists = [list(row) for row in rows]
+    at = np.concatenate([[0], np.cumsum([len(row) for row in lists])])
+    return _ints(at), _ints([x for row in lists for x in row])
+
+
+def _ints(values: Iterable[int]) -> np.ndarray:
+    return np.array(values, dtype=np.int64)
+
+
+def _floats(values: Iterable[float]) -> np.ndarray:
+    return np.array(values, dtype=np.float64)

@@ -1,0 +1,163 @@
+"""The kernel by pencil: each rule on a build of a few tasks and a few days."""
+
+import numpy as np
+import pytest
+
+from forecast.plan import Delivery, Limit, Plan, Task, Use
+from forecast.schedule import network_of_untouched, simulate_schedule
+
+
+def _plan(*rows: dict) -> Plan:
+    """Tasks A, B, C, ... of one stage unless a row says otherwise."""
+    return Plan(
+        tasks=tuple(
+            Task(**{"task": chr(65 + i), "stage": "tail", "title": "", **row}) for i, row in enumerate(rows)
+        )
+    )
+
+
+def _play(plan: Plan, hours: list[float], days: list, *, limits=(), deliveries=(), **options):
+    """One run; `days` holds the clock hours of one builder, or of several, for each day."""
+    network = network_of_untouched(plan, limits=limits, deliveries=deliveries)
+    bench = np.array(days, dtype=float).reshape(1, len(days), -1)
+    return simulate_schedule(network, [hours], bench, **options)
+
+
+def test_two_tasks_in_series_take_their_hours_one_after_the_other():
+    played = _play(_plan({}, {"after": ("A",)}), [3, 3], [2, 2, 2])
+    assert played.finish[0].tolist() == [1.5, 3.0]
+    assert played.start[0].tolist() == [0.0, 1.5]
+
+
+def test_two_builders_work_side_by_side_on_two_tasks():
+    played = _play(_plan({"crew": "one"}, {"crew": "one"}), [4, 2], [[2, 2], [2, 2]])
+    assert played.finish[0].tolist() == [2.0, 1.0]
+
+
+def test_a_task_with_no_room_for_two_never_takes_two():
+    played = _play(_plan({"crew": "one"}), [4], [[2, 2], [2, 2]])
+    assert played.finish[0].tolist() == [2.0]
+
+
+def test_two_share_a_task_when_nothing_else_is_ready():
+    played = _play(_plan({}), [4], [[2, 2], [2, 2]])
+    assert played.finish[0].tolist() == [1.0]
+
+
+def test_sharing_costs_its_penalty():
+    played = _play(_plan({}), [4], [[2, 2], [2, 2]], shared_penalty=1.25)
+    assert played.finish[0].tolist() == [1.25]
+
+
+def test_a_two_person_task_waits_for_the_second_pair_of_hands():
+    played = _play(_plan({"crew": "two"}, {"crew": "one"}), [4, 1], [[2, 0], [2, 0], [2, 2]])
+    assert played.finish[0].tolist() == [3.0, 0.5]
+
+
+def test_a_two_person_task_stops_when_one_of_them_leaves():
+    played = _play(_plan({"crew": "two"}), [6], [[4, 2], [0, 0], [4, 4]])
+    assert played.finish[0].tolist() == [2.25]
+
+
+def test_whoever_stays_goes_on_with_what_is_ready():
+    played = _play(_plan({"crew": "two"}, {"crew": "one"}), [8, 2], [[4, 2], [2, 2]])
+    assert played.finish[0].tolist() == [2.0, 1.0]
+
+
+def test_a_hold_runs_over_the_weekend_without_anybody():
+    friday_to_monday = [2, 0, 0, 2]
+    played = _play(_plan({"hold_days": 2}, {"after": ("A",)}), [2, 2], friday_to_monday)
+    assert played.finish[0].tolist() == [1.0, 4.0]
+
+
+def test_a_hold_may_end_within_a_session():
+    played = _play(_plan({"hold_days": 1}, {"after": ("A",)}), [1, 1], [2, 4])
+    assert played.start[0].tolist() == [0.0, 1.5]
+    assert played.finish[0].tolist() == [0.5, 1.75]
+
+
+def test_a_week_away_moves_the_finish_by_a_week():
+    home = _play(_plan({}), [4], [2] * 9).finish[0, 0]
+    away = _play(_plan({}), [4], [2] + [0] * 7 + [2]).finish[0, 0]
+    assert away - home == 7
+
+
+def test_a_helper_for_two_person_work_does_nothing_else():
+    played = _play(_plan({"crew": "one"}, {}), [2, 2], [[2, 2], [2, 2]], only_two=[False, True])
+    assert played.finish[0].tolist() == [1.0, 2.0]
+    assert played.worked_hours[0].tolist() == [4.0, 0.0]
+
+
+def test_two_person_work_comes_first_on_the_day_a_helper_is_there():
+    days = [[2, 0], [2, 2], [2, 0]]
+    played = _play(_plan({}, {"crew": "two"}), [4, 4], days, only_two=[False, True])
+    assert played.finish[0].tolist() == [3.0, 2.0]
+
+
+def test_a_delivery_keeps_its_task_waiting_and_others_go_on():
+    kit = Delivery(
+        delivery="K", title="", ordered=None, lead_weeks_low=1, lead_weeks_likely=1, lead_weeks_high=1
+    )
+    plan = _plan({"delivery": "K"}, {})
+    played = _play(plan, [2, 2], [2] * 12, deliveries=[kit], release=[[7.0]])
+    assert played.finish[0].tolist() == [8.0, 1.0]
+
+
+def test_rows_stand_in_the_order_of_preference():
+    played = _play(_plan({}, {}, {}), [1, 1, 1], [3])
+    assert played.finish[0].tolist() == pytest.approx([1 / 3, 2 / 3, 1.0])
+
+
+def test_a_day_may_go_to_another_stage_first():
+    plan = _plan({"stage": "tail"}, {"stage": "wing"}, {"stage": "wing"})
+    played = _play(plan, [2, 1, 2], [2, 2, 2], stage_rank=[[1, 0, 0]])
+    assert played.finish[0].tolist() == [2.0, 0.5, 2.5]
+    assert played.stage_finish[0].tolist() == [2.0, 2.5]
+
+
+def test_a_rank_past_the_last_open_stage_means_the_last():
+    plan = _plan({"stage": "tail"}, {"stage": "wing"})
+    played = _play(plan, [2, 2], [2, 2], stage_rank=[[9, 9]])
+    assert played.finish[0].tolist() == [2.0, 1.0]
+
+
+def test_what_is_taken_up_again_keeps_its_hours():
+    plan = _plan({"stage": "tail"}, {"stage": "wing"})
+    played = _play(plan, [4, 2], [2, 2, 2], stage_rank=[[0, 1, 0]])
+    assert played.finish[0].tolist() == [3.0, 2.0]
+
+
+def test_work_past_the_last_day_is_infinite():
+    played = _play(_plan({}, {}), [2, 2], [2])
+    assert played.finish[0].tolist() == [1.0, np.inf]
+    assert played.build_finish[0] == np.inf
+
+
+def test_nine_tenths_are_done_before_the_end():
+    played = _play(_plan({}, {}), [9, 1], [5, 5])
+    assert played.stage_first_90[0, 0] == pytest.approx(1.8)
+    assert played.build_first_90[0] == pytest.approx(1.8)
+
+
+def test_hours_done_are_read_at_the_days_asked_for():
+    plan = _plan({"stage": "tail"}, {"stage": "wing"})
+    played = _play(plan, [3, 3], [2, 0, 2, 2], grid=[0, 1, 2, 3, 9])
+    assert played.hours_done[0].tolist() == [[0, 2, 2, 3, 3], [0, 0, 0, 1, 3]]
+
+
+def test_a_limit_is_held_until_the_task_that_frees_it():
+    held = (Use(limit="clecos", amount=3, until="C"),)
+    plan = _plan({"crew": "one", "uses": held}, {"crew": "one", "uses": (Use(limit="clecos", amount=2),)},
+                 {"crew": "one", "after": ("A",)})  # fmt: skip
+    played = _play(plan, [2, 2, 2], [[2, 2]] * 4, limits=[Limit(id="clecos", amount=4)])
+    assert played.finish[0].tolist() == [1.0, 3.0, 2.0]
+
+
+def test_four_people_split_into_two_pairs():
+    played = _play(_plan({"crew": "two"}, {"crew": "two"}), [4, 4], [[2, 2, 2, 2]])
+    assert played.finish[0].tolist() == [1.0, 1.0]
+
+
+def test_a_wrong_shape_is_refused():
+    with pytest.raises(ValueError, match=r"hours must have the shape \(1, 2\). Got \(1, 1\)"):
+        _play(_plan({}, {}), [1], [1])
