@@ -1,0 +1,205 @@
+"""From progress to arrays: one row a task, what is known of its hours, and the columns of its mean.
+
+log hours of task i, first-time work only:
+
+    y_i = level + slope * x_i                      x = log planned hours, centred
+        + rate of the type, where no hours are planned (x then stands in from the pieces)
+        + u_k + (b0 + b_k) * m_i                   k = type; m = log lot midpoint, centred in the type
+        + repeat + w_g                             g = the task and those that repeat it
+        + shared * share worked by two             only where two are not needed anyway
+        + drift at the task's position             blocks of positions, see posterior.py
+        + luck
+
+Centring m within each type means that planned hours are taken to speak of a middling piece of the
+type, and that a type with a single task learns nothing and teaches nothing about learning.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from forecast.effort.priors import EffortPriors, Normal
+from forecast.learning import lot_midpoint
+from forecast.progress import Progress
+
+LEAST_HOURS = 1e-3
+_DRIFT_BLOCKS = 30
+
+
+@dataclass(frozen=True, kw_only=True)
+class EffortDesign:
+    """One row a task, in plan order; n tasks, k types, f fixed effects, g pairs.
+
+    Attributes
+    ----------
+    log_hours : (n,) log of the first-time person-hours so far; -inf where none
+    finished, under_way : (n,) bool; an open task without hours is neither
+    fixed : (n, f) columns of the effects that all tasks share, and `fixed_priors` for each
+    offset : (n,) part of the mean that is not estimated
+    type_of : (n,) index into `types`; `log_piece` (n,) centred log lot midpoint
+    unplanned : (n,) bool, no planned hours
+    pair_of : (n,) index of the group of repeats, -1 for none
+    size : (n,) x, clipped to +-3: spread may change with it
+    block_of : (n,) block of positions for the drift, block_tasks positions each
+    """
+
+    tasks: tuple[str, ...]
+    types: tuple[str, ...]
+    log_hours: np.ndarray
+    finished: np.ndarray
+    under_way: np.ndarray
+    fixed: np.ndarray
+    fixed_names: tuple[str, ...]
+    fixed_priors: tuple[Normal, ...]
+    offset: np.ndarray
+    type_of: np.ndarray
+    log_piece: np.ndarray
+    unplanned: np.ndarray
+    pair_of: np.ndarray
+    pairs: int
+    size: np.ndarray
+    block_of: np.ndarray
+    block_tasks: int
+
+    @property
+    def open_rows(self) -> np.ndarray:
+        """Positions of the tasks that are not finished, in plan order."""
+        return np.flatnonzero(~self.finished)
+
+    @property
+    def observed_rows(self) -> np.ndarray:
+        """Positions of the tasks whose hours say something."""
+        return np.flatnonzero((self.finished & np.isfinite(self.log_hours)) | self.under_way)
+
+
+def build_design(
+    progress: Progress, priors: EffortPriors, *, slopes: dict[str, float] | None = None, idle: bool = False
+) -> EffortDesign:
+    """The arrays of the effort model.
+
+    Parameters
+    ----------
+    progress : sessions and plan as they stood on one day
+    priors : centres and spreads of the effects
+    slopes : learning exponent of each type, for the lot midpoints; the prior's where not given. The
+        midpoint hardly depends on it: from 95 % to 80 % a doubling it moves by 9 % at most.
+    idle : whether a break before a task is a term of the mean
+    """
+    tasks = progress.tasks
+    types = tuple(sorted(tasks["type"].unique()))
+    type_of = pd.Categorical(tasks["type"], categories=types).codes.astype(np.int64)
+    done = tasks["done"].to_numpy(dtype=bool)
+    hours = tasks["hours_first"].to_numpy(dtype=float)
+    planned = tasks["planned_hours"].to_numpy(dtype=float)
+    unplanned = np.isnan(planned)
+    log_planned, centre = _log_planned(tasks, type_of, len(types), priors)
+    x = log_planned - centre
+    log_piece, between = _log_piece(tasks, types, type_of, slopes or {}, priors)
+    pair_of, pairs, is_repeat = _pairs(tasks)
+    shared = tasks["shared_fraction"].to_numpy(dtype=float) * (tasks["crew"] != "two").to_numpy()
+    names = ["level", "size_slope", "learning", "learning_between_types"]
+    columns = [np.ones(len(tasks)), x, log_piece, between]
+    beliefs = [
+        priors.level,
+        Normal(centre=priors.size_slope.centre - 1.0, sd=priors.size_slope.sd),
+        priors.learning,
+        priors.learning_between_types,
+    ]
+    if unplanned.any():
+        names.append("unplanned_level")
+        columns.append(unplanned.astype(float))
+        all_unknown = unplanned.all()
+        beliefs.append(priors.unplanned_level_without_any_plan if all_unknown else priors.unplanned_level)
+    names += ["repeat", "shared_work"]
+    columns += [is_repeat.astype(float), np.where(done, shared, 0.0)]
+    beliefs += [priors.repeat, priors.shared_work]
+    if idle:
+        names.append("idle")
+        columns.append(np.log1p(np.nan_to_num(tasks["idle_days"].to_numpy(dtype=float), nan=0.0)))
+        beliefs.append(priors.idle)
+    with np.errstate(divide="ignore"):
+        log_hours = np.log(hours)
+    position = tasks["position"].to_numpy(dtype=np.int64)
+    seen = int(np.count_nonzero(hours > 0))
+    block_tasks = max(3, -(-seen // _DRIFT_BLOCKS))
+    return EffortDesign(
+        tasks=tuple(tasks["task"]),
+        types=types,
+        log_hours=log_hours,
+        finished=done,
+        under_way=~done & (hours > 0),
+        fixed=np.column_stack(columns),
+        fixed_names=tuple(names),
+        fixed_priors=tuple(beliefs),
+        offset=log_planned,
+        type_of=type_of,
+        log_piece=log_piece,
+        unplanned=unplanned,
+        pair_of=pair_of,
+        pairs=pairs,
+        size=np.clip(x, -3.0, 3.0),
+        block_of=position // block_tasks,
+        block_tasks=block_tasks,
+    )
+
+
+def _log_planned(
+    tasks: pd.DataFrame, type_of: np.ndarray, types: int, priors: EffortPriors
+) -> tuple[np.ndarray, float]:
+    """Log planned hours, standing in from the pieces where unknown, and their centre.
+
+    A task without planned hours takes its type's planned hours per piece, where others of the type
+    have them; else the typical task of the plan, in proportion to its pieces within the type.
+    """
+    planned = np.maximum(tasks["planned_hours"].to_numpy(dtype=float), LEAST_HOURS)
+    log_planned = np.log(planned)
+    log_pieces = np.log(np.maximum(tasks["quantity"].to_numpy(dtype=float), LEAST_HOURS))
+    known = ~np.isnan(planned)
+    typical = float(log_planned[known].mean()) if known.any() else float(np.log(priors.typical_hours))
+    counts = np.bincount(type_of[known], minlength=types)
+    per_piece = np.bincount(type_of[known], (log_planned - log_pieces)[known], minlength=types)
+    mean_pieces = np.bincount(type_of, log_pieces, minlength=types) / np.maximum(
+        np.bincount(type_of, minlength=types), 1
+    )
+    rate = np.where(counts > 0, per_piece / np.maximum(counts, 1), typical - mean_pieces)
+    return np.where(known, log_planned, rate[type_of] + log_pieces), typical
+
+
+def _log_piece(
+    tasks: pd.DataFrame,
+    types: tuple[str, ...],
+    type_of: np.ndarray,
+    slopes: dict[str, float],
+    priors: EffortPriors,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Log lot midpoint of each task, apart: within its type (centred), and its type's mean (centred)."""
+    before = tasks["pieces_before"].to_numpy(dtype=float)
+    pieces = np.maximum(tasks["quantity"].to_numpy(dtype=float), LEAST_HOURS)
+    slope = np.array([slopes.get(t, priors.learning.centre) for t in types])[type_of]
+    log_mid = np.log(lot_midpoint(before + 1.0, before + pieces, slope)) if len(tasks) else np.empty(0)
+    count = np.maximum(np.bincount(type_of, minlength=len(types)), 1)
+    centre = np.bincount(type_of, log_mid, minlength=len(types)) / count
+    return log_mid - centre[type_of], centre[type_of] - float(centre.mean() if len(centre) else 0.0)
+
+
+def _pairs(tasks: pd.DataFrame) -> tuple[np.ndarray, int, np.ndarray]:
+    """Group of each task with those that repeat it (-1: none), how many groups, and who is a repeat."""
+    ids = list(tasks["task"])
+    row_of = {t: i for i, t in enumerate(ids)}
+    first = np.arange(len(ids))
+    repeat_of = list(tasks["repeat_of"])
+    is_repeat = np.array([r in row_of for r in repeat_of], dtype=bool)
+    for i in np.flatnonzero(is_repeat):
+        root = row_of[repeat_of[i]]
+        while is_repeat[root]:
+            root = row_of[repeat_of[root]]
+        first[i] = root
+    roots = np.unique(first[is_repeat])
+    group = np.full(len(ids), -1, dtype=np.int64)
+    place = np.searchsorted(roots, first)
+    member = np.isin(first, roots)
+    group[member] = place[member]
+    return group, len(roots), is_repeat

@@ -1,0 +1,64 @@
+"""What the sampler needs to know of open tasks, and what it hands on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+# How far above the hours so far a total may lie, on the log scale: from a thousandth to e**9.
+LOG_MORE = np.linspace(-7.0, 2.2, 64)
+MORE_GRID = np.exp(LOG_MORE)
+
+
+@dataclass(frozen=True, kw_only=True)
+class EffortDraws:
+    """Posterior draws; s draws, k types, f fixed effects, g pairs, m observed rows.
+
+    Attributes
+    ----------
+    fixed (s, f), type_level (s, k), type_learning (s, k), type_rate (s, k), pair (s, g)
+    level_now : (s,) drift in the last block of positions that was worked in
+    drift_scale, drift_step : (s,) stationary sd, and correlation from one block to the next
+    spread : (s, k) scale of the luck of each type for a task of typical size
+    spread_by_size, unplanned_spread : (s,) exponents of the spread: per unit of size, and for rows
+        without planned hours
+    tail : (s,) degrees of freedom of the luck
+    residual : (s, m) luck of the observed rows in units of its scale
+    scales : name -> (s,) standard deviations between types, pairs
+    """
+
+    fixed: np.ndarray
+    type_level: np.ndarray
+    type_learning: np.ndarray
+    type_rate: np.ndarray
+    pair: np.ndarray
+    level_now: np.ndarray
+    drift_scale: np.ndarray
+    drift_step: np.ndarray
+    spread: np.ndarray
+    spread_by_size: np.ndarray
+    unplanned_spread: np.ndarray
+    tail: np.ndarray
+    residual: np.ndarray
+    scales: dict[str, np.ndarray]
+
+    @property
+    def count(self) -> int:
+        """How many draws."""
+        return len(self.tail)
+
+
+@dataclass(frozen=True, kw_only=True)
+class OpenEvidence:
+    """What the open tasks that are under way say: a floor, and a report of how far they are.
+
+    Attributes
+    ----------
+    log_floor : (o,) log person-hours spent so far
+    report_log_density : (o, point) log likelihood of the report when the total is
+        floor * exp(more), for `more` in `MORE_GRID`; zeros where nothing was reported
+    """
+
+    log_floor: np.ndarray
+    report_log_density: np.ndarray

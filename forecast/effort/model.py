@@ -1,0 +1,152 @@
+"""The effort model: fit to progress, then draw the hours still to do."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from forecast.effort.beyond import learn_beyond
+from forecast.effort.design import build_design
+from forecast.effort.posterior import draw_posterior
+from forecast.effort.priors import EffortPriors
+from forecast.effort.remaining import RemainingWork, draw_first_time_hours, hours_left
+from forecast.effort.reports import learn_trust, open_evidence
+from forecast.progress import Progress
+
+_OWN_FINISHED = 5
+_OWN_WEIGHT = 0.5
+
+
+class EffortModel:
+    """Person-hours of tasks: a pooled regression with a learning term, fit as posterior draws.
+
+    Parameters
+    ----------
+    draws, warm_up : sweeps of the sampler kept, and thrown away before
+    priors : beliefs before the log
+    forgetting : whether a break before a task is a term of the mean
+
+    Attributes
+    ----------
+    types_ : one row a type: type, basis (own, pooled, prior), finished, under_way, tasks
+    notes_ : what a reader must know about the basis, in sentences
+    posterior_ : the draws
+    shared_work_penalty_ : person-hours of two on one task, as a multiple of one alone (median)
+    """
+
+    def __init__(
+        self,
+        *,
+        draws: int = 400,
+        warm_up: int = 150,
+        priors: EffortPriors | None = None,
+        forgetting: bool = False,
+    ) -> None:
+        self.draws = draws
+        self.warm_up = warm_up
+        self.priors = priors or EffortPriors()
+        self.forgetting = forgetting
+
+    def fit(self, progress: Progress, rng: np.random.Generator) -> EffortModel:
+        """Learn from the tasks so far.
+
+        Parameters
+        ----------
+        progress : sessions and plan as they stood on one day
+        rng : source of the posterior draws
+        """
+        self.design_ = build_design(progress, self.priors, idle=self.forgetting)
+        self.trust_ = {kind: learn_trust(progress.reports, kind) for kind in ("percent", "quantity")}
+        self.evidence_ = open_evidence(self.design_, progress.reports, self.trust_)
+        self.posterior_ = draw_posterior(
+            self.design_, self.priors, self.evidence_, rng, draws=self.draws, warm_up=self.warm_up
+        )
+        self.begun_hours_ = progress.tasks["hours_first"].to_numpy(dtype=float)[self.design_.open_rows]
+        self.beyond_ = learn_beyond(progress, self._expected_hours(progress, rng))
+        self.types_ = self._types()
+        self.notes_ = self._notes(progress)
+        return self
+
+    @property
+    def shared_work_penalty_(self) -> float:
+        """Person-hours that two on one task need, as a multiple of one alone (posterior median)."""
+        at = self.design_.fixed_names.index("shared_work")
+        return float(np.exp(np.median(self.posterior_.fixed[:, at])))
+
+    def sample_remaining(self, draws: int, rng: np.random.Generator) -> RemainingWork:
+        """Hours still to do in each run.
+
+        Parameters
+        ----------
+        draws : how many runs
+        rng : source of randomness
+        """
+        pick = rng.integers(self.posterior_.count, size=draws)
+        total = draw_first_time_hours(self.design_, self.posterior_, self.evidence_, pick, rng)
+        planned = hours_left(self.design_, total, self.begun_hours_)
+        rework = self.beyond_.draw_rework(planned, rng)
+        worked = planned + rework
+        ahead = worked.sum(axis=1)
+        outside = self.beyond_.draw_outside(ahead, rng)
+        growth = self.beyond_.draw_growth(ahead, rng)
+        with np.errstate(invalid="ignore"):
+            spread_out = np.where(ahead > 0, (outside + growth) / ahead, 0.0)
+        return RemainingWork(
+            tasks=tuple(self.design_.tasks[i] for i in self.design_.open_rows),
+            hours=worked * (1.0 + spread_out[:, None]),
+            parts={
+                "planned": planned.sum(axis=1),
+                "rework": rework.sum(axis=1),
+                "outside": outside,
+                "growth": growth,
+            },
+        )
+
+    def _expected_hours(self, progress: Progress, rng: np.random.Generator) -> np.ndarray:
+        """(task,) hours spent on the finished tasks, median total of the open ones."""
+        hours = progress.tasks["hours_first"].to_numpy(dtype=float).copy()
+        pick = np.arange(self.posterior_.count)
+        total = draw_first_time_hours(self.design_, self.posterior_, self.evidence_, pick, rng)
+        hours[self.design_.open_rows] = np.median(total, axis=0)
+        return hours
+
+    def _types(self) -> pd.DataFrame:
+        """Basis of each type: how much of its level comes from its own tasks."""
+        design, posterior = self.design_, self.posterior_
+        count = len(design.types)
+        finished = np.bincount(design.type_of[design.finished], minlength=count)
+        under_way = np.bincount(design.type_of[design.under_way], minlength=count)
+        between = np.mean(posterior.scales["level"] ** 2)
+        within = np.mean(posterior.spread**2, axis=0) / np.maximum(finished, 1)
+        weight = np.where(finished > 0, between / (between + within), 0.0)
+        own = (finished >= _OWN_FINISHED) & (weight > _OWN_WEIGHT)
+        basis = np.where(own, "own", np.where(finished + under_way > 0, "pooled", "prior"))
+        return pd.DataFrame(
+            {
+                "type": pd.Series(design.types, dtype="str"),
+                "basis": pd.Series(basis, dtype="str"),
+                "finished": finished,
+                "under_way": under_way,
+                "tasks": np.bincount(design.type_of, minlength=count),
+            }
+        )
+
+    def _notes(self, progress: Progress) -> tuple[str, ...]:
+        design = self.design_
+        notes = []
+        finished = int(design.finished.sum())
+        if finished == 0:
+            notes.append(
+                "No task is finished yet: hours rest on the plan and on published learning rates, and the "
+                "ranges are wide."
+            )
+        elif finished < _OWN_FINISHED:
+            one = "1 task is" if finished == 1 else f"{finished} tasks are"
+            notes.append(f"Only {one} finished: hours rest mostly on the plan.")
+        if design.unplanned.all() and len(design.tasks):
+            notes.append("No task has planned hours: hours come from the log and the pieces alone.")
+        lost = int((design.finished & ~np.isfinite(design.log_hours)).sum())
+        if lost:
+            tasks = "1 task is" if lost == 1 else f"{lost} tasks are"
+            notes.append(f"{tasks} done without first-time hours in the log and cannot teach anything.")
+        return tuple(notes)

@@ -1,0 +1,377 @@
+"""Posterior draws of the effort model by Gibbs sampling.
+
+Given the scales, everything in the mean is one Gaussian block and is drawn exactly. Scales of the
+groups of effects are drawn twice a sweep, once given the effects and once given the effects in units
+of their scale (interweaving: Yu & Meng, "To center or not to center", J. Comput. Graph. Stat. 20,
+2011), which keeps small groups from sticking at zero. Tails come as a scale mixture of normals with
+learned degrees of freedom; an open task's total is drawn above the hours already spent.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.linalg.lapack import dpotrf, dpotrs, dtrtrs
+from scipy.special import gammaln
+
+from forecast.effort.design import EffortDesign
+from forecast.effort.draws import LOG_MORE, MORE_GRID, EffortDraws, OpenEvidence
+from forecast.effort.grids import draw_from_grid, draw_from_grids, draw_index
+from forecast.effort.priors import (
+    DRIFT_TASKS,
+    TAIL_DEGREES,
+    TAIL_WEIGHTS,
+    EffortPriors,
+    half_t_log_density,
+)
+
+_LOG_SCALE = np.linspace(np.log(0.004), np.log(3.0), 60)
+_SCALE_GRID = np.exp(_LOG_SCALE)
+_LOG_SPREAD = np.linspace(np.log(0.03), np.log(3.0), 70)
+_LOG_TYPE_SPREAD = np.linspace(np.log(0.01), np.log(1.5), 40)
+_ROWS_A_SWEEP = 500
+
+
+class _Sampler:
+    """State of the chain; arrays only. Observed rows: finished first, then under way."""
+
+    def __init__(
+        self, design: EffortDesign, priors: EffortPriors, evidence: OpenEvidence, rng: np.random.Generator
+    ) -> None:
+        self.rng = rng
+        self.priors = priors
+        self.evidence = evidence
+        rows = np.concatenate(
+            [
+                np.flatnonzero(design.finished & np.isfinite(design.log_hours)),
+                np.flatnonzero(design.under_way),
+            ]
+        )
+        self.rows = rows
+        self.open_count = int(design.under_way.sum())
+        self.types = len(design.types)
+        self.type_of = design.type_of[rows]
+        self.seen = np.bincount(self.type_of, minlength=self.types)
+        self.pair_of = design.pair_of[rows]
+        self.pairs = design.pairs
+        self.size = design.size[rows]
+        self.unplanned = design.unplanned[rows].astype(float)
+        self.offset = design.offset[rows]
+        self.y = design.log_hours[rows] - self.offset
+        self._columns(design, rows)
+        self._start()
+
+    def _columns(self, design: EffortDesign, rows: np.ndarray) -> None:
+        """The Gaussian block: fixed | level | learning | rate without plan, of the types seen | drift."""
+        n = len(rows)
+        self.fixed_count = design.fixed.shape[1]
+        seen = np.flatnonzero(self.seen)
+        place = np.full(self.types, -1)
+        place[seen] = np.arange(len(seen))
+        one_hot = np.zeros((n, len(seen)))
+        one_hot[np.arange(n), place[self.type_of]] = 1.0
+        learns = np.bincount(self.type_of, np.abs(design.log_piece[rows]), minlength=self.types)[seen] > 1e-9
+        rates = np.bincount(self.type_of, self.unplanned, minlength=self.types)[seen] > 0
+        blocks, block_of = np.unique(design.block_of[rows], return_inverse=True)
+        self.block_gap = np.diff(blocks)
+        drift = np.zeros((n, len(blocks)))
+        drift[np.arange(n), block_of] = 1.0
+        parts = {
+            "fixed": design.fixed[rows],
+            "level": one_hot,
+            "learning": (one_hot * design.log_piece[rows, None])[:, learns],
+            "rate": (one_hot * self.unplanned[:, None])[:, rates],
+            "drift": drift,
+        }
+        self.where = {"level": seen, "learning": seen[learns], "rate": seen[rates]}
+        self.slices: dict[str, slice] = {}
+        at = 0
+        for name, block in parts.items():
+            self.slices[name] = slice(at, at + block.shape[1])
+            at += block.shape[1]
+        self.x = np.ascontiguousarray(np.column_stack(list(parts.values())))
+        self.block_tasks = design.block_tasks
+        centres = np.zeros(at)
+        centres[self.slices["fixed"]] = [p.centre for p in design.fixed_priors]
+        self.centre = centres
+        self.fixed_precision = np.array([p.sd**-2 for p in design.fixed_priors])
+
+    def _start(self) -> None:
+        p = self.priors
+        self.scale = {
+            "level": p.type_level_scale,
+            "learning": p.type_learning_scale,
+            "rate": p.type_rate_scale,
+            "drift": p.drift_scale,
+            "pair": p.pair_scale,
+        }
+        self.log_prior = {k: half_t_log_density(_SCALE_GRID, s) + _LOG_SCALE for k, s in self.scale.items()}
+        self.wave = int(self.rng.integers(len(DRIFT_TASKS)))
+        self.mean_spread = p.log_spread.centre
+        self.type_spread = p.type_spread_scale
+        self.spread = np.full(self.types, np.exp(p.log_spread.centre))
+        self.by_size = p.spread_by_size.centre
+        self.unplanned_spread = 0.0
+        self.tail = 10.0
+        self.mix = np.ones(len(self.rows))
+        self.pair = np.zeros(self.pairs)
+        self.beta = self.centre.copy()
+        self.fit = self.x @ self.beta
+        floor = self.evidence.log_floor
+        if self.open_count:
+            self.y[-self.open_count :] = floor + 0.3 - self.offset[-self.open_count :]
+
+    # The Gaussian block --------------------------------------------------------------------------
+
+    def _drift_precision(self, wave: int) -> np.ndarray:
+        """Precision of a stationary AR(1) with unit variance at the blocks seen, gaps included."""
+        blocks = len(self.block_gap) + 1
+        step = np.exp(-self.block_tasks * self.block_gap / DRIFT_TASKS[wave])
+        noise = 1.0 - step**2
+        out = np.zeros((blocks, blocks))
+        at = np.arange(blocks)
+        out[at, at] = 1.0
+        out[at[:-1], at[:-1]] += step**2 / noise
+        out[at[1:], at[1:]] += 1.0 / noise - 1.0
+        out[at[:-1], at[1:]] = out[at[1:], at[:-1]] = -step / noise
+        return out
+
+    def _prepare_waves(self) -> None:
+        self.wave_precision = np.stack([self._drift_precision(w) for w in range(len(DRIFT_TASKS))])
+        self.wave_log_det = np.linalg.slogdet(self.wave_precision)[1]
+
+    def _weigh(self) -> None:
+        """Weights of the rows and the cross products that change only with them."""
+        factor = self._spread_factor()
+        self.row_sd = self.spread[self.type_of] * factor
+        self.weight = self.mix / self.row_sd**2
+        self.weighted = self.x * self.weight[:, None]
+        self.cross = self.x.T @ self.weighted
+
+    def _spread_factor(self) -> np.ndarray:
+        return np.exp(-self.by_size * self.size + self.unplanned_spread * self.unplanned)
+
+    def draw_effects(self) -> None:
+        """All effects of the mean but those of the pairs, in one Gaussian draw."""
+        q = self.cross.copy()
+        diagonal = np.zeros(len(self.beta))
+        diagonal[self.slices["fixed"]] = self.fixed_precision
+        for name in ("level", "learning", "rate"):
+            diagonal[self.slices[name]] = self.scale[name] ** -2
+        right = self.weighted.T @ (self.y - self._pair_part()) + diagonal * self.centre
+        q[np.diag_indices_from(q)] += diagonal
+        drift = self.slices["drift"]
+        q[drift, drift] += self.wave_precision[self.wave] / self.scale["drift"] ** 2
+        root, info = dpotrf(q, lower=1)
+        if info:
+            raise ArithmeticError(f"The effort regression lost its footing in column {info}.")
+        mean = dpotrs(root, right, lower=1)[0]
+        noise = dtrtrs(root, self.rng.standard_normal(len(mean)), lower=1, trans=1)[0]
+        self.beta = mean + noise
+        self.fit = self.x @ self.beta
+
+    def _pair_part(self) -> np.ndarray:
+        if not self.pairs:
+            return np.zeros(len(self.rows))
+        return np.where(self.pair_of >= 0, self.pair[self.pair_of], 0.0)
+
+    def draw_pairs(self) -> None:
+        """What the members of each group of repeats share."""
+        if not self.pairs:
+            return
+        member = self.pair_of >= 0
+        group = self.pair_of[member]
+        weight = self.weight[member]
+        precision = np.bincount(group, weight, minlength=self.pairs) + self.scale["pair"] ** -2
+        pull = np.bincount(group, weight * (self.y - self.fit)[member], minlength=self.pairs)
+        self.pair = pull / precision + self.rng.standard_normal(self.pairs) / np.sqrt(precision)
+
+    # Scales of the groups of effects -------------------------------------------------------------
+
+    def draw_scales(self) -> None:
+        """Standard deviation of each group of effects: given the effects, then given their units."""
+        residual = self.y - self.fit - self._pair_part()
+        for name in ("level", "learning", "rate", "drift", "pair"):
+            effects = self.pair if name == "pair" else self.beta[self.slices[name]]
+            if not len(effects):
+                self.scale[name] = self._scale_from(self.log_prior[name])
+                continue
+            squares = effects @ effects
+            if name == "drift":
+                squares = effects @ self.wave_precision[self.wave] @ effects
+            given_effects = self.log_prior[name] - len(effects) * _LOG_SCALE - 0.5 * squares / _SCALE_GRID**2
+            drawn = self._scale_from(given_effects)
+            self.scale[name] = drawn
+            part = self._pair_part() if name == "pair" else self.x[:, self.slices[name]] @ effects
+            without = residual + part
+            weighted = self.weight * part
+            ratio = _SCALE_GRID / drawn
+            given_units = (
+                self.log_prior[name] + ratio * (weighted @ without) - 0.5 * ratio**2 * (weighted @ part)
+            )
+            again = self._scale_from(given_units)
+            stretch = again / drawn
+            self.scale[name] = again
+            if name == "pair":
+                self.pair = self.pair * stretch
+            else:
+                self.beta[self.slices[name]] *= stretch
+                self.fit = self.fit + part * (stretch - 1.0)
+            residual = without - part * stretch
+
+    def _scale_from(self, log_density: np.ndarray) -> float:
+        return float(np.exp(draw_from_grid(self.rng, log_density, _LOG_SCALE)))
+
+    def draw_wave(self) -> None:
+        """How long a wave of the drift lasts."""
+        drift = self.beta[self.slices["drift"]]
+        squares = np.einsum("i,wij,j->w", drift, self.wave_precision, drift)
+        log_density = 0.5 * self.wave_log_det - 0.5 * squares / self.scale["drift"] ** 2
+        self.wave = draw_index(self.rng, log_density)
+
+    # Luck ----------------------------------------------------------------------------------------
+
+    def draw_luck(self) -> None:
+        """Tail, spread of each type, and how the spread changes with size and without a plan."""
+        r = self.y - self.fit - self._pair_part()
+        z2 = (r / self.row_sd) ** 2
+        half = (TAIL_DEGREES + 1) / 2
+        log_density = (
+            len(r) * (gammaln(half) - gammaln(TAIL_DEGREES / 2) - 0.5 * np.log(TAIL_DEGREES))
+            - half * np.log1p(z2[:, None] / TAIL_DEGREES).sum(axis=0)
+            + np.log(TAIL_WEIGHTS)
+        )
+        self.tail = float(TAIL_DEGREES[draw_index(self.rng, log_density)])
+        self.mix = self.rng.gamma((self.tail + 1) / 2, size=len(r)) / ((self.tail + z2) / 2)
+        r2 = self.mix * r**2
+        self._draw_spread(r2 / self._spread_factor() ** 2)
+        self._draw_exponents(r2 / self.spread[self.type_of] ** 2)
+
+    def _draw_spread(self, r2: np.ndarray) -> None:
+        squares = np.bincount(self.type_of, r2, minlength=self.types)
+        log_grid = _LOG_SPREAD
+        log_density = (
+            -self.seen[:, None] * log_grid
+            - 0.5 * squares[:, None] / np.exp(2 * _LOG_SPREAD)
+            - 0.5 * ((log_grid - self.mean_spread) / self.type_spread) ** 2
+        )
+        log_spread = draw_from_grids(self.rng, log_density, log_grid)
+        self.spread = np.exp(log_spread)
+        prior = self.priors.log_spread
+        precision = self.types / self.type_spread**2 + prior.sd**-2
+        pull = log_spread.sum() / self.type_spread**2 + prior.centre / prior.sd**2
+        self.mean_spread = pull / precision + self.rng.standard_normal() / np.sqrt(precision)
+        apart = float(((log_spread - self.mean_spread) ** 2).sum())
+        log_grid = _LOG_TYPE_SPREAD
+        log_density = (
+            half_t_log_density(np.exp(log_grid), self.priors.type_spread_scale)
+            + (1 - self.types) * log_grid
+            - 0.5 * apart * np.exp(-2 * log_grid)
+        )
+        self.type_spread = float(np.exp(draw_from_grid(self.rng, log_density, log_grid)))
+
+    def _draw_exponents(self, r2: np.ndarray) -> None:
+        prior = self.priors.spread_by_size
+        grid = prior.centre + prior.sd * np.linspace(-3.5, 3.5, 29)
+        base = r2 * np.exp(-2 * self.unplanned_spread * self.unplanned)
+        table = np.exp(2 * np.outer(self.size, grid))
+        log_density = (
+            grid * self.size.sum() - 0.5 * base @ table - 0.5 * ((grid - prior.centre) / prior.sd) ** 2
+        )
+        self.by_size = draw_from_grid(self.rng, log_density, grid)
+        if self.unplanned.any():
+            grid = np.linspace(0.0, 1.0, 26)
+            base = self.unplanned @ (r2 * np.exp(2 * self.by_size * self.size))
+            log_density = (
+                -grid * self.unplanned.sum() - 0.5 * base * np.exp(-2 * grid) - 0.5 * (grid / 0.3) ** 2
+            )
+            self.unplanned_spread = abs(draw_from_grid(self.rng, log_density, grid))
+
+    # Open tasks ----------------------------------------------------------------------------------
+
+    def draw_open_totals(self) -> None:
+        """Totals of the tasks under way, above what they took so far and in tune with their reports."""
+        if not self.open_count:
+            return
+        rows = slice(len(self.rows) - self.open_count, None)
+        pair = self._pair_part()
+        mean = self.fit[rows] + pair[rows]
+        sd = self.row_sd[rows] / np.sqrt(self.mix[rows])
+        floor = self.evidence.log_floor - self.offset[rows]
+        z = (floor[:, None] + MORE_GRID - mean[:, None]) / sd[:, None]
+        log_density = -0.5 * z**2 + LOG_MORE + self.evidence.report_log_density
+        more = np.exp(draw_from_grids(self.rng, log_density, LOG_MORE))
+        self.y[rows] = floor + more
+
+    def start(self) -> None:
+        """First values for everything."""
+        self._prepare_waves()
+        self._weigh()
+
+    def snapshot(self) -> dict[str, np.ndarray | float]:
+        """The state of the chain; types that were never worked on get effects from their prior."""
+        drift = self.beta[self.slices["drift"]]
+        residual = self.y - self.fit - self._pair_part()
+        return {
+            "fixed": self.beta[self.slices["fixed"]].copy(),
+            "type_level": self._all_types("level"),
+            "type_learning": self._all_types("learning"),
+            "type_rate": self._all_types("rate"),
+            "pair": self.pair.copy(),
+            "level_now": float(drift[-1]) if len(drift) else np.nan,
+            "drift_scale": self.scale["drift"],
+            "drift_step": float(np.exp(-self.block_tasks / DRIFT_TASKS[self.wave])),
+            "spread": self.spread.copy(),
+            "spread_by_size": self.by_size,
+            "unplanned_spread": self.unplanned_spread,
+            "tail": self.tail,
+            "residual": residual / (self.spread[self.type_of] * self._spread_factor()),
+            **{f"{name}_scale": self.scale[name] for name in ("level", "learning", "rate", "pair")},
+        }
+
+    def _all_types(self, name: str) -> np.ndarray:
+        effects = self.scale[name] * self.rng.standard_normal(self.types)
+        effects[self.where[name]] = self.beta[self.slices[name]]
+        return effects
+
+    def sweep(self, scales_too: bool) -> None:
+        """Once through everything; the spread of the luck only where `scales_too`."""
+        self.draw_open_totals()
+        self.draw_effects()
+        self.draw_pairs()
+        self.draw_scales()
+        self.draw_wave()
+        if scales_too:
+            self.draw_luck()
+            self._weigh()
+
+
+def draw_posterior(
+    design: EffortDesign,
+    priors: EffortPriors,
+    evidence: OpenEvidence,
+    rng: np.random.Generator,
+    *,
+    draws: int = 400,
+    warm_up: int = 150,
+) -> EffortDraws:
+    """Draws of everything the effort model does not know, given the hours of the tasks so far.
+
+    Parameters
+    ----------
+    design : arrays of all tasks
+    priors : beliefs before the log
+    evidence : floors and reports of the tasks under way, in the order of the design
+    rng : source of all randomness
+    draws, warm_up : sweeps kept and thrown away before
+    """
+    chain = _Sampler(design, priors, evidence, rng)
+    chain.start()
+    every = max(1, len(chain.rows) // _ROWS_A_SWEEP)
+    kept = []
+    for sweep in range(warm_up + draws):
+        chain.sweep(scales_too=sweep % every == 0)
+        if sweep >= warm_up:
+            kept.append(chain.snapshot())
+    columns = {name: np.array([one[name] for one in kept]) for name in kept[0]}
+    scales = {name: columns.pop(f"{name}_scale") for name in ("level", "learning", "rate", "pair")}
+    return EffortDraws(**columns, scales=scales)
