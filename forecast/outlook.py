@@ -46,7 +46,6 @@ class Settings:
     runs: int = 10_000
     seed: int = 0
     horizon_years: int = 15
-    shared_work_penalty: float | None = None
 
     @property
     def horizon_days(self) -> int:
@@ -325,6 +324,7 @@ def _play_chunk(
             bench.stage_rank,
             release,
             only_two=bench.only_two,
+            shared_penalty=fitted.effort.shared_work_penalty_,
             grid=grid,
         )
         if horizon >= settings.horizon_days or np.isfinite(simulation.build_finish).all():
