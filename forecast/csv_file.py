@@ -10,7 +10,7 @@ import csv
 import io
 import re
 import unicodedata
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from forecast.errors import InputError, Problem
@@ -32,7 +32,8 @@ class CsvFile:
     header : the column names, stripped, as the file writes them
     rows : one list of stripped cells a record, never shorter than the header
     lines : the line on which each record begins, counted from 1
-    header_line : the line on which the header begins
+    widths, ends : the number of cells and the last line of each record as the file writes it
+    header_line, header_end : the first and the last line of the header
     separator, newline, bom : how the file is written
     """
 
@@ -40,7 +41,10 @@ class CsvFile:
     header: tuple[str, ...]
     rows: list[list[str]]
     lines: list[int]
+    widths: list[int]
+    ends: list[int]
     header_line: int
+    header_end: int
     separator: str
     newline: str
     bom: bool
@@ -69,18 +73,17 @@ def unguard_formula(text: str) -> str:
 
 
 def decode_text(data: bytes, name: str) -> str:
-    """The text of a UTF-8 file without its byte order mark, composed (NFC) so that equal ids are equal."""
+    """The text of a UTF-8 file without its byte order mark."""
     if data.startswith(_UTF16_BOMS):
         raise _refused(name, None, "is UTF-16 text: save it again in UTF-8")
     if b"\0" in data:
         raise _refused(name, None, "is not a text file: it must hold text in UTF-8")
     try:
-        text = data.decode("utf-8-sig")
+        return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
         byte = data[error.start]
         raise _refused(name, line, f"is not UTF-8 (byte 0x{byte:02x}): save it again in UTF-8") from None
-    return unicodedata.normalize("NFC", text)
 
 
 def parse_csv(data: bytes, name: str, known: Collection[str]) -> CsvFile:
@@ -98,7 +101,7 @@ def parse_csv(data: bytes, name: str, known: Collection[str]) -> CsvFile:
     """
     text = decode_text(data, name)
     separator = _separator(text, known)
-    records, lines = _records(text, separator, name)
+    records, lines, ends = _records(text, separator, name)
     if not records:
         raise _refused(name, None, "is empty: its first line must name the columns")
     header = tuple(records[0])
@@ -109,7 +112,10 @@ def parse_csv(data: bytes, name: str, known: Collection[str]) -> CsvFile:
             row + [""] * (len(header) - len(row)) if len(row) < len(header) else row for row in records[1:]
         ],
         lines=lines[1:],
+        widths=[len(row) for row in records[1:]],
+        ends=ends[1:],
         header_line=lines[0],
+        header_end=ends[0],
         separator=separator,
         newline=_newline(text),
         bom=data.startswith(_BOM),
@@ -127,6 +133,60 @@ def format_record(cells: Sequence[str], separator: str) -> str:
     out = io.StringIO(newline="")
     csv.writer(out, delimiter=separator, lineterminator="\r\n").writerow(cells)
     return out.getvalue().removesuffix("\r\n")
+
+
+def with_record(
+    data: bytes,
+    name: str,
+    columns: Sequence[str],
+    values: Mapping[str, str],
+    *,
+    after_line: int | None = None,
+) -> tuple[bytes, int]:
+    """The file with one record more, everything else byte for byte as it was, and the line of the record.
+
+    The new record has the file's own separator, line ending and column order; a column of `values` that
+    the file lacks is added to its header, and to every record. The record comes after the one that
+    begins on `after_line`, or at the end.
+
+    Raises
+    ------
+    InputError when the file cannot be read as CSV: a record added to it might be lost.
+
+    Examples
+    --------
+    >>> with_record(b"hours;weather;date\\r\\n2;sun;2026-03-02\\r\\n", "log.csv", ["date", "hours"],
+    ...             {"date": "2026-03-03", "hours": "1.5"})
+    (b'hours;weather;date\\r\\n2;sun;2026-03-02\\r\\n1.5;;2026-03-03\\r\\n', 3)
+    """
+    read = parse_csv(data, name, columns)
+    lines = list(io.StringIO(decode_text(data, name), newline=""))
+    header = [column.casefold() for column in read.header]
+    new_columns = [c for c in columns if values.get(c) and c not in header]
+    if new_columns:
+        _widen(lines, read, new_columns)
+    cells = [guard_formula(values.get(column, "")) for column in [*header, *new_columns]]
+    place = read.ends[-1] if read.ends else read.header_end
+    if after_line in read.lines:
+        place = read.ends[read.lines.index(after_line)]
+    if not lines[place - 1].endswith(("\n", "\r")):
+        lines[place - 1] += read.newline
+    lines.insert(place, format_record(cells, read.separator) + read.newline)
+    return (_BOM if read.bom else b"") + "".join(lines).encode("utf-8"), place + 1
+
+
+def _widen(lines: list[str], read: CsvFile, new_columns: Sequence[str]) -> None:
+    """Add columns at the end of the header and, blank, of every record."""
+    width = len(read.header) + len(new_columns)
+    for row, line in zip(read.rows, read.lines, strict=True):
+        if any(row[len(read.header) :]):
+            raise _refused(read.name, line, "holds more cells than the header names columns")
+    more = {read.header_end: read.separator + format_record(new_columns, read.separator)}
+    for written, end in zip(read.widths, read.ends, strict=True):
+        more[end] = read.separator * (width - written)
+    for end, text in more.items():
+        body = lines[end - 1].rstrip("\r\n")
+        lines[end - 1] = body + text + lines[end - 1][len(body) :]
 
 
 def _refused(name: str, line: int | None, sentence: str) -> InputError:
@@ -149,22 +209,29 @@ def _newline(text: str) -> str:
     return "\r" if "\r" in text and "\n" not in text else "\n"
 
 
-def _records(text: str, separator: str, name: str) -> tuple[list[list[str]], list[int]]:
-    """Every record that holds anything, with the line on which it begins."""
+def _records(text: str, separator: str, name: str) -> tuple[list[list[str]], list[int], list[int]]:
+    """Every record that holds anything, with its first and its last line.
+
+    Cells are composed (NFC), so that an id typed on two systems is one id: after the text is parted,
+    because composing makes a semicolon of the Greek question mark.
+    """
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    composed = unicodedata.is_normalized("NFC", text)
     records: list[list[str]] = []
     lines: list[int] = []
+    ends: list[int] = []
     begun = 1
     try:
         for record in reader:
-            cells = [cell.strip() for cell in record]
+            cells = [c.strip() if composed else unicodedata.normalize("NFC", c).strip() for c in record]
             if any(cells):
                 records.append(cells)
                 lines.append(begun)
+                ends.append(reader.line_num)
             begun = reader.line_num + 1
     except csv.Error as error:
         raise _refused(name, begun, _quote_sentence(str(error))) from None
-    return records, lines
+    return records, lines, ends
 
 
 def _quote_sentence(error: str) -> str:

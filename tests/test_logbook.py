@@ -48,7 +48,8 @@ def test_a_session_reads_as_it_was_written():
     expected = sessions_frame(
         [{
             "date": "2026-03-04", "until": "2026-03-05", "start": "09:15", "hours": 1.5, "builders": "A+B",
-            "helpers": 1, "task": "D1", "stage": "tail", "type": "drill", "quantity": 4.0, "percent": 40.0, "rework": True,
+            "helpers": 1, "task": "D1", "stage": "tail", "type": "drill",
+            "quantity": 4.0, "percent": 40.0, "rework": True,
             "note": "hole too big",
         }]
     )  # fmt: skip
