@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+import sys
+from datetime import date
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -17,6 +19,10 @@ from forecast.cli.options import (
     progress_on_screen,
     say,
 )
+from forecast.errors import InputError
+
+if TYPE_CHECKING:
+    from forecast.outlook import Outlook
 
 Keep = Annotated[bool, typer.Option("--keep/--no-keep", help="Keep the announced dates in forecasts.csv.")]
 
@@ -46,11 +52,22 @@ def finish(
         outlook = forecast_finish(build, day, Settings(runs=runs, seed=seed), on_progress=show)
     if as_json:
         print_json(outlook.to_dict())
-        return
-    _print_finish(outlook)
+    else:
+        _print_finish(outlook)
+    if keep and day >= date.today():
+        _keep(outlook)
 
 
-def _print_finish(outlook) -> None:  # type: ignore[no-untyped-def]
+def _keep(outlook: Outlook) -> None:
+    from forecast.announced import keep_announced
+
+    try:
+        keep_announced(outlook, date.today())
+    except InputError as error:
+        sys.stderr.write(f"These dates were not kept (--no-keep leaves that out): {error}\n")
+
+
+def _print_finish(outlook: Outlook) -> None:
     from rich.console import Console
 
     from forecast.report import CAUTION, basis_sentence, finish_lines, finish_table
