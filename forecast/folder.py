@@ -64,6 +64,50 @@ def check_build(folder: Path | str, today: date) -> Build:
     return _read(Path(folder), today=today)
 
 
+@dataclass(frozen=True, kw_only=True)
+class Records:
+    """What a new row has to fit: the build as far as it is there, whatever else may be wrong with it.
+
+    `logs` holds the log files that are there, `plan` no task where there is no plan yet, and
+    `deliveries` the ids of deliveries.csv.
+    """
+
+    settings: BuildSettings
+    plan: Plan
+    plan_lines: dict[str, int]
+    logs: tuple[Table, ...]
+    deliveries: frozenset[str]
+
+
+def read_records(folder: Path | str) -> Records:
+    """Read what a new row has to fit, passing over bad cells, a missing plan and an empty log.
+
+    Raises
+    ------
+    InputError when build.toml is wrong, or a file cannot be read at all.
+    """
+    folder = Path(folder)
+    reading = _Reading(folder=folder, today=None)
+    settings = reading.settings() if folder.is_dir() else None
+    fatal = list(reading.problems)
+    plan_table = reading.table("plan.csv", "plan")
+    deliveries = reading.table("deliveries.csv", "deliveries")
+    names = ["log.csv"] if (folder / "log.csv").exists() else []
+    logs = [reading.table(name, "log") for name in [*names, *reading.log_folder()]]
+    fatal += [p for p in reading.problems if p.file in reading.unreadable]
+    if settings is None or fatal:
+        raise InputError(fatal or [Problem(str(folder), None, "", "", "is not a folder")])
+    plan = read_plan(plan_table)[0] if plan_table else Plan(tasks=())
+    lines = plan_table.line.tolist() if plan_table else []
+    return Records(
+        settings=settings,
+        plan=plan,
+        plan_lines={t.task: line for t, line in zip(plan.tasks, lines, strict=True)},
+        logs=tuple(table for table in logs if table is not None),
+        deliveries=frozenset(deliveries.frame["delivery"]) if deliveries else frozenset(),
+    )
+
+
 def start_build(folder: Path | str) -> tuple[str, ...]:
     """Make a build folder with comments and a few invented rows to overwrite; the names of its files.
 

@@ -61,6 +61,7 @@ def append_row(
     row: dict[str, str],
     *,
     after_line: int | None = None,
+    check: Callable[[bytes, int], None] | None = None,
     keep_version: bool = True,
 ) -> int:
     """Add one row to a CSV file of a build folder, and the line on which it stands.
@@ -73,6 +74,7 @@ def append_row(
     path : the file, directly in the build folder or in its folder log/
     row : texts by column, with a point before decimals; a column left out is blank
     after_line : the row comes after the record that begins here; at the end if None
+    check : called with the new content and the line of the row; what it raises keeps the file as it is
     keep_version : whether the version before goes into `.history/`, where `undo` finds it
 
     Raises
@@ -85,9 +87,12 @@ def append_row(
         nonlocal line
         values = _as_the_file_writes(data, path.name, schema, row)
         new, line = with_record(data, path.name, schema.columns, values, after_line=after_line)
+        if check is not None:
+            check(new, line)
         return new
 
     if not path.exists():
+        added(_header(schema))
         change_file(path, lambda data: data or _header(schema), keep_version=False)
     change_file(path, added, keep_version=keep_version)
     return line
