@@ -14,8 +14,9 @@ import numpy as np
 import pandas as pd
 
 from forecast.errors import Problem
+from forecast.fields import HOURS_RULE, table_schema
 from forecast.plan import Plan
-from forecast.tables import HOURS_RULE, Table, table_schema
+from forecast.tables import Table
 
 _HELPERS = re.compile(r"[1-9]\d?", re.ASCII)
 

@@ -22,7 +22,7 @@ from filelock import FileLock, Timeout
 
 from forecast.csv_file import format_record, parse_csv, with_record
 from forecast.errors import InputError, Problem
-from forecast.tables import TableSchema
+from forecast.fields import TableSchema
 
 HISTORY = ".history"
 KEPT_VERSIONS = 50

@@ -1,19 +1,16 @@
-"""The contract of each table: one Table Schema (Frictionless Data) file each, read by everything else.
+"""One CSV file through its Table Schema: text cells to a typed frame that keeps a pandera contract.
 
-From the schema come the reading of cells, the pandera contract of the typed frame, the sentences that
-say what is allowed, and the documentation. A table is read whole: every bad cell becomes a `Problem`.
+A table is read whole: every bad cell becomes a `Problem`.
 """
 
 from __future__ import annotations
 
-import json
 import math
 import re
 from collections.abc import Callable, Collection
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache
-from importlib import resources
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,65 +18,17 @@ import pandas as pd
 
 from forecast.csv_file import CsvFile, parse_csv, unguard_formula
 from forecast.errors import Problem
+from forecast.fields import Field, TableSchema, table_schema
 
 if TYPE_CHECKING:
     from pandera.pandas import Check, DataFrameSchema
 
-HOURS_RULE = "must be hours as 2.5 or 2:30, above 0 and at most 24 for one day"
 _NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 _CLOCK_HOURS = re.compile(r"(\d{1,6}):([0-5]\d)", re.ASCII)
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _DTYPES = {
     "string": "str", "number": "float64", "integer": "int64", "boolean": "bool", "date": "datetime64[us]",
 }  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Field:
-    """One column: what it means, what a cell may hold, what a blank cell stands for."""
-
-    name: str
-    type: str
-    description: str
-    unit: str = ""
-    blank: str = ""
-    reads_as: str = ""
-    constraints: dict[str, Any] = field(default_factory=dict)
-    true_values: tuple[str, ...] = ()
-    false_values: tuple[str, ...] = ()
-
-    @property
-    def kind(self) -> str:
-        """How a cell is read: the type, or hours, where a string column holds hours."""
-        return "hours" if self.reads_as == "hours" else self.type
-
-    @property
-    def required(self) -> bool:
-        """Whether a blank cell is a problem."""
-        return bool(self.constraints.get("required"))
-
-    @property
-    def allowed(self) -> str:
-        """What a cell may hold, as the second half of a sentence."""
-        return _allowed(self)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TableSchema:
-    """One Table Schema file of `forecast/schemas`."""
-
-    name: str
-    title: str
-    fields: tuple[Field, ...]
-
-    @property
-    def columns(self) -> tuple[str, ...]:
-        """The column names in the order in which a new file is written."""
-        return tuple(f.name for f in self.fields)
-
-    def field(self, column: str) -> Field:
-        """The field of one column."""
-        return next(f for f in self.fields if f.name == column)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,22 +59,6 @@ class Table:
     def problems_where(self, bad: np.ndarray | pd.Series, column: str, allowed: str) -> list[Problem]:
         """The same problem with every row where `bad` holds."""
         return [self.problem(int(row), column, allowed) for row in np.flatnonzero(np.asarray(bad))]
-
-
-@cache
-def table_schema(name: str) -> TableSchema:
-    """The schema of one table: plan, log, deliveries, away, or sessions (the log inside the program).
-
-    Examples
-    --------
-    >>> table_schema("away").columns
-    ('builder', 'from', 'to', 'reason')
-    >>> table_schema("plan").field("planned_hours").allowed
-    'must be a number above 0'
-    """
-    source = resources.files("forecast") / "schemas" / f"{name}.json"
-    found = json.loads(source.read_text(encoding="utf-8"))
-    return TableSchema(name=name, title=found["title"], fields=tuple(_field(f) for f in found["fields"]))
 
 
 @cache
@@ -268,20 +201,6 @@ _BLANK = {"number": math.nan, "hours": math.nan, "date": np.datetime64("NaT"), "
 _NUMPY = {"number": "float64", "hours": "float64", "date": "datetime64[D]", "boolean": "bool"}
 
 
-def _field(found: dict[str, Any]) -> Field:
-    return Field(
-        name=found["name"],
-        type=found["type"],
-        description=found["description"],
-        unit=found.get("unit", ""),
-        blank=found.get("blank", ""),
-        reads_as=found.get("reads_as", ""),
-        constraints=found.get("constraints", {}),
-        true_values=tuple(found.get("trueValues", ())),
-        false_values=tuple(found.get("falseValues", ())),
-    )
-
-
 def _dtype(f: Field) -> str:
     return "float64" if f.kind == "hours" else _DTYPES[f.type]
 
@@ -301,30 +220,6 @@ def _checks(f: Field) -> list[Check]:
     if "pattern" in f.constraints and _dtype(f) == "str":
         checks.append(Check.str_matches(rf"^(?:{f.constraints['pattern']})?$"))
     return checks
-
-
-def _allowed(f: Field) -> str:
-    if f.kind == "hours":
-        return HOURS_RULE
-    if f.type == "boolean":
-        return f"must be {f.true_values[0]} or {f.false_values[0]}"
-    if f.type == "date":
-        return "must be a date that exists, written YYYY-MM-DD"
-    if f.type in ("number", "integer"):
-        return f"must be a number{_range_words(f.constraints)}"
-    if "enum" in f.constraints:
-        return f"must be one of {', '.join(f.constraints['enum'])}"
-    if f.reads_as == "clock":
-        return "must be a time of day as HH:MM"
-    return "must be an id without spaces" if "pattern" in f.constraints else "must be text"
-
-
-def _range_words(constraints: dict[str, Any]) -> str:
-    if "minimum" in constraints and "maximum" in constraints:
-        return f" from {constraints['minimum']} to {constraints['maximum']}"
-    if "exclusiveMinimum" in constraints:
-        return f" above {constraints['exclusiveMinimum']}"
-    return f" of {constraints['minimum']} or more" if "minimum" in constraints else ""
 
 
 def _rule_for(f: Field, text: str, separator: str) -> str:
@@ -370,8 +265,6 @@ def _too_many_cells(read: CsvFile) -> list[Problem]:
 
 def _with_contract(table: Table, name: str, place: Collection[str]) -> Table:
     """The table with every cell that breaks its contract, and every repeated key, added to the problems."""
-    from dataclasses import replace
-
     said = {(p.line, p.column) for p in table.problems}
     found = []
     for column, row in check_frame(table.frame, name).itertuples(index=False):

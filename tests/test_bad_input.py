@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from forecast.csv_file import format_record
 from forecast.errors import InputError
+from forecast.fields import HOURS_RULE, table_schema
 from forecast.folder import check_build, read_build, start_build
-from forecast.tables import HOURS_RULE, table_schema
 from tests.written_build import CELL, LOG, PLAN, problems_of, write_build
 
 TODAY = date(2026, 11, 25)

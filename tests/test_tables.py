@@ -74,6 +74,13 @@ def test_an_optional_column_says_what_blank_means_and_a_required_one_must_not_be
             assert field.required != bool(field.blank), f"{name}.{field.name}"
 
 
+def test_the_documentation_of_a_table_has_one_row_a_column_with_its_range():
+    rows = table_schema("plan").markdown.splitlines()
+    assert len(rows) == 2 + len(table_schema("plan").columns)
+    assert "| quantity | pieces in the task, above 0 | 1 |" in rows
+    assert "| task | id of the task | error |" in rows
+
+
 @pytest.mark.parametrize("separator", [",", ";", "\t"])
 @pytest.mark.parametrize("newline", ["\n", "\r\n", "\r"])
 @pytest.mark.parametrize("mark", [b"", b"\xef\xbb\xbf"])
