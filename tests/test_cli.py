@@ -162,3 +162,44 @@ def test_help_needs_no_heavy_import():
     )
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+@pytest.fixture
+def started(tmp_path):
+    folder = tmp_path / "mine"
+    benchdays("start", folder)
+    return folder
+
+
+def test_a_session_is_added_echoed_taken_back_and_had_back(started):
+    before = (started / "log.csv").read_bytes()
+    said = benchdays("log", started, "--hours", "2:30", "--task", "T4", "--quantity", 40).stdout
+    assert "2:30 h" in said
+    assert "--undo" in said
+    after = (started / "log.csv").read_bytes()
+    assert len(after.splitlines()) == len(before.splitlines()) + 1
+    benchdays("log", started, "--undo")
+    assert (started / "log.csv").read_bytes() == before
+    benchdays("log", started, "--undo")
+    assert (started / "log.csv").read_bytes() == after
+
+
+def test_a_step_that_is_not_in_the_plan_is_added_with_its_session(started):
+    said = benchdays("log", started, "--hours", 1, "--new-step", "Fit the odd door").stdout
+    assert "plan.csv" in said
+    assert "log.csv" in said
+    assert "no problems" in benchdays("check", started).stdout
+
+
+def test_a_session_that_cannot_be_writes_nothing(started):
+    before = (started / "log.csv").read_bytes()
+    done = benchdays("log", started, "--hours", 25, "--task", "T4", ok=False)
+    assert done.returncode == 2
+    assert "25" in done.stderr
+    assert (started / "log.csv").read_bytes() == before
+
+
+def test_a_step_is_added_to_the_plan(started):
+    benchdays("step", started, "--title", "Fit the tow hook", "--planned-hours", 2, "--after", "T4")
+    assert "Fit the tow hook" in (started / "plan.csv").read_text(encoding="utf-8")
+    assert "no problems" in benchdays("check", started).stdout

@@ -6,7 +6,7 @@ import sys
 
 import typer
 
-from forecast.cli import files, forecasts
+from forecast.cli import entries, files, forecasts
 from forecast.errors import BenchdaysError, InputError
 
 app = typer.Typer(
@@ -18,6 +18,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 files.add_to(app)
+entries.add_to(app)
 forecasts.add_to(app)
 
 
