@@ -73,6 +73,17 @@ class EffortModel:
         at = self.design_.fixed_names.index("shared_work")
         return float(np.exp(np.median(self.posterior_.fixed[:, at])))
 
+    def sample_first_time_hours(self, draws: int, rng: np.random.Generator) -> np.ndarray:
+        """(run, open task) total first-time person-hours of each open task, hours so far included.
+
+        Parameters
+        ----------
+        draws : how many runs
+        rng : source of randomness
+        """
+        pick = rng.integers(self.posterior_.count, size=draws)
+        return draw_first_time_hours(self.design_, self.posterior_, self.evidence_, pick, rng)
+
     def sample_remaining(self, draws: int, rng: np.random.Generator) -> RemainingWork:
         """Hours still to do in each run.
 
@@ -81,9 +92,8 @@ class EffortModel:
         draws : how many runs
         rng : source of randomness
         """
-        pick = rng.integers(self.posterior_.count, size=draws)
-        total = draw_first_time_hours(self.design_, self.posterior_, self.evidence_, pick, rng)
-        planned = hours_left(self.design_, total, self.begun_hours_)
+        total = self.sample_first_time_hours(draws, rng)
+        planned = hours_left(total, self.begun_hours_)
         rework = self.beyond_.draw_rework(planned, rng)
         worked = planned + rework
         ahead = worked.sum(axis=1)

@@ -144,6 +144,6 @@ def _above_floor(
     return out
 
 
-def hours_left(design: EffortDesign, total_hours: np.ndarray, begun_hours: np.ndarray) -> np.ndarray:
+def hours_left(total_hours: np.ndarray, begun_hours: np.ndarray) -> np.ndarray:
     """(run, open task) first-time hours still to do: the total less what was spent, never nothing."""
     return np.maximum(total_hours - begun_hours, _LEAST_LEFT)
