@@ -1,13 +1,19 @@
 """Reference tables: every figure has a source, every table is described, and the code agrees with them."""
 
 import re
+from math import exp
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
+from scipy.special import gammaincinv
 
 from forecast import reference
+from forecast.bench_time import priors as bench_beliefs
+from forecast.effort import EffortPriors
 from forecast.errors import UsageError
+from forecast.learning import pieces_remembered, rate_of_slope
 from forecast.reference import reference_names, reference_path, reference_table
 
 NAMES = reference_names()
@@ -66,8 +72,6 @@ def test_a_larger_group_needs_more_person_hours_for_the_same_work():
 
 
 def test_the_half_time_of_practice_loses_what_its_row_says_it_loses():
-    from forecast.learning import pieces_remembered
-
     table = reference_table("forgetting").set_index("figure")
     half_days = table.loc["days after which half of the practice is gone", "low"]
     lost = 100 * (1 - pieces_remembered(1.0, [1, 82], half_days=half_days))
@@ -90,3 +94,38 @@ def test_an_installed_package_reads_the_tables_it_carries(monkeypatch, tmp_path)
     monkeypatch.setattr(reference, "_INSTALLED", tmp_path)
     expected = pd.DataFrame({"work": ["riveting"], "source": ["invented"]})
     pd.testing.assert_frame_equal(reference_table("learning_rates"), expected)
+
+
+def test_the_belief_on_shared_work_is_the_tables():
+    group = reference_table("group_work").set_index("people")
+    assert exp(EffortPriors().shared_work.centre) == pytest.approx(group.loc[2, "person_hours_factor"])
+
+
+def test_the_belief_on_repeats_leaves_a_part_of_what_was_measured_to_learning():
+    measured = exp(np.log(reference_table("repeat_work")["ratio"]).mean())
+    assert measured < exp(EffortPriors().repeat.centre) < 1
+
+
+def test_the_belief_on_learning_lies_among_the_published_rates():
+    rates, learning = reference_table("learning_rates"), EffortPriors().learning
+    assert rates["rate_low"].min() < rate_of_slope(learning.centre) < rates["rate_high"].max()
+
+
+def test_the_belief_on_silent_weeks_lies_in_the_measured_range():
+    habits = reference_table("bench_habits").set_index("figure")
+    low, high = habits.loc["silent week after a worked one", ["low", "high"]]
+    assert low <= 1 / (1 + exp(-bench_beliefs.STOP_LOGIT)) <= high
+
+
+def test_the_belief_on_pairs_is_the_tables():
+    habits = reference_table("bench_habits").set_index("figure")
+    together = habits.loc["days on which both of a pair came, of those on which either did", "low"]
+    assert abs(together - bench_beliefs.BOTH_PRESENT) < 5e-4
+
+
+def test_the_belief_on_session_lengths_is_the_tables():
+    habits = reference_table("bench_habits").set_index("figure")
+    low, high = habits.loc["session length, median", ["low", "high"]]
+    shape = habits.loc["session length, shape of the gamma distribution", "low"]
+    assert shape == bench_beliefs.SESSION_SHAPE
+    assert low <= bench_beliefs.SESSION_HOURS * gammaincinv(shape, 0.5) / shape <= high

@@ -284,3 +284,11 @@ def test_lots_with_noise_give_the_curve_of_least_squares():
     curve = fit_lots(FIRST, LAST, noisy, theory=UNIT)
     expected = (101.467444, -0.238086, 0.847869)
     assert (curve.first_hours, curve.slope, curve.rate) == pytest.approx(expected, abs=6e-7)
+
+
+def test_eight_single_pieces_give_the_least_squares_curve():
+    # Own fixture: ln y on log2 n has intercept 2.32553615 and slope -.248046220, piece 10 takes 4.488616.
+    pieces = np.arange(1, 9)
+    curve = fit_lots(pieces, pieces, [10, 8.5, 6.4, 6.9, 5.2, 5.9, 4.6, 5.1], theory=UNIT)
+    assert (math.log(curve.first_hours), curve.rate) == pytest.approx((2.32553615, 0.780323877), abs=6e-9)
+    assert unit_hours(curve.first_hours, 10, curve.slope, theory=UNIT) == pytest.approx(4.488616, abs=6e-7)
