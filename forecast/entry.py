@@ -259,8 +259,9 @@ def _check_session(records: Records, row: dict[str, str]) -> None:
     _require_text(row)
     builders, plan = records.settings.builders, records.plan
     new = read_table(_as_file(row), _NEW, "log")
-    _, before, _ = read_sessions(records.logs, builders, plan)
-    _, after, _ = read_sessions([*records.logs, new], builders, plan)
+    logs = [table.only(table.frame["task"] == row["task"]) for table in records.logs] if row["task"] else []
+    _, before, _ = read_sessions(logs, builders, plan)
+    _, after, _ = read_sessions([*logs, new], builders, plan)
     known = set(before)
     _refuse([*new.problems, *(p for p in after if p not in known)])
 

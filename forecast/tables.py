@@ -52,6 +52,16 @@ class Table:
     problems: tuple[Problem, ...]
     ignored: tuple[str, ...]
 
+    def only(self, kept: np.ndarray | pd.Series) -> Table:
+        """The rows where `kept` holds, each with its own line; the problems stay those of the whole."""
+        rows = np.flatnonzero(np.asarray(kept))
+        return replace(
+            self,
+            frame=self.frame.iloc[rows].reset_index(drop=True),
+            line=self.line[rows],
+            cells={column: [texts[row] for row in rows] for column, texts in self.cells.items()},
+        )
+
     def problem(self, row: int, column: str, allowed: str) -> Problem:
         """A problem with the cell of one row (counted from 0)."""
         return Problem(self.file, int(self.line[row]), column, self.cells[column][row], allowed)
