@@ -3,7 +3,7 @@
 log hours of task i, first-time work only:
 
     y_i = level + slope * x_i                      x = log planned hours, centred
-        + rate of the type, where no hours are planned (x then stands in from the pieces)
+        + rate of the type, where no hours are planned (x then stands in, from the type and the pieces)
         + u_k + (b0 + b_k) * m_i                   k = type; m = log lot midpoint, centred in the type
         + repeat + w_g                             g = the task and those that repeat it
         + shared * share worked by two             only where two are not needed anyway
@@ -27,6 +27,7 @@ from forecast.progress import Progress
 
 LEAST_HOURS = 1e-3
 _DRIFT_BLOCKS = 30
+_TYPICAL_WORTH = 0.5  # planned tasks of a type that the plan's typical task counts for
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,8 +96,8 @@ def build_design(
     hours = tasks["hours_first"].to_numpy(dtype=float)
     planned = tasks["planned_hours"].to_numpy(dtype=float)
     unplanned = np.isnan(planned)
-    log_planned, centre = _log_planned(tasks, type_of, len(types), priors)
-    x = log_planned - centre
+    log_planned, more_pieces = _log_planned(tasks, type_of, len(types), priors)
+    x = log_planned - float(log_planned.mean() if len(tasks) else 0.0)
     log_piece, between = _log_piece(tasks, types, type_of, slopes or {}, priors)
     pair_of, pairs, is_repeat = _pairs(tasks)
     shared = tasks["shared_fraction"].to_numpy(dtype=float) * (tasks["crew"] != "two").to_numpy()
@@ -109,10 +110,10 @@ def build_design(
         priors.learning_between_types,
     ]
     if unplanned.any():
-        names.append("unplanned_level")
-        columns.append(unplanned.astype(float))
-        all_unknown = unplanned.all()
-        beliefs.append(priors.unplanned_level_without_any_plan if all_unknown else priors.unplanned_level)
+        names += ["unplanned_level", "unplanned_pieces"]
+        columns += [unplanned.astype(float), np.where(unplanned, more_pieces, 0.0)]
+        known = priors.unplanned_level_without_any_plan if unplanned.all() else priors.unplanned_level
+        beliefs += [known, Normal(centre=0.0, sd=priors.pieces_slope.sd)]
     names += ["repeat", "shared_work"]
     columns += [is_repeat.astype(float), np.where(done, shared, 0.0)]
     beliefs += [priors.repeat, priors.shared_work]
@@ -148,24 +149,34 @@ def build_design(
 
 def _log_planned(
     tasks: pd.DataFrame, type_of: np.ndarray, types: int, priors: EffortPriors
-) -> tuple[np.ndarray, float]:
-    """Log planned hours, standing in from the pieces where unknown, and their centre.
+) -> tuple[np.ndarray, np.ndarray]:
+    """Log planned hours, standing in where unknown; and log pieces beside the type's mean.
 
-    A task without planned hours takes its type's planned hours per piece, where others of the type
-    have them; else the typical task of the plan, in proportion to its pieces within the type.
+    A task without planned hours takes what tasks of its type have planned, in proportion to its pieces
+    to a power that the planned tasks show (within types, pulled to the prior's). A type that has no
+    planned task takes the plan's typical task, and few planned tasks are pulled towards that.
     """
-    planned = np.maximum(tasks["planned_hours"].to_numpy(dtype=float), LEAST_HOURS)
-    log_planned = np.log(planned)
-    log_pieces = np.log(np.maximum(tasks["quantity"].to_numpy(dtype=float), LEAST_HOURS))
+    planned = tasks["planned_hours"].to_numpy(dtype=float)
+    log_planned = np.log(np.maximum(planned, LEAST_HOURS))
     known = ~np.isnan(planned)
+    log_pieces = np.log(np.maximum(tasks["quantity"].to_numpy(dtype=float), LEAST_HOURS))
+    count = np.bincount(type_of, minlength=types)
+    more_pieces = log_pieces - (np.bincount(type_of, log_pieces, types) / np.maximum(count, 1))[type_of]
     typical = float(log_planned[known].mean()) if known.any() else float(np.log(priors.typical_hours))
-    counts = np.bincount(type_of[known], minlength=types)
-    per_piece = np.bincount(type_of[known], (log_planned - log_pieces)[known], minlength=types)
-    mean_pieces = np.bincount(type_of, log_pieces, minlength=types) / np.maximum(
-        np.bincount(type_of, minlength=types), 1
-    )
-    rate = np.where(counts > 0, per_piece / np.maximum(counts, 1), typical - mean_pieces)
-    return np.where(known, log_planned, rate[type_of] + log_pieces), typical
+    kind, x, y = type_of[known], more_pieces[known], log_planned[known] - typical
+    slope = _slope_within(kind, x, y, types, priors.pieces_slope)
+    level = np.bincount(kind, y - slope * x, types) / (np.bincount(kind, minlength=types) + _TYPICAL_WORTH)
+    stand_in = typical + level[type_of] + slope * more_pieces
+    return np.where(known, log_planned, stand_in), more_pieces
+
+
+def _slope_within(kind: np.ndarray, x: np.ndarray, y: np.ndarray, types: int, prior: Normal) -> float:
+    """Slope of y on x within types, pulled towards a prior; plans scatter by half on the log scale."""
+    count = np.maximum(np.bincount(kind, minlength=types), 1)
+    x = x - (np.bincount(kind, x, types) / count)[kind]
+    y = y - (np.bincount(kind, y, types) / count)[kind]
+    weight = prior.sd**-2
+    return float((weight * prior.centre + 4 * x @ y) / (weight + 4 * x @ x))
 
 
 def _log_piece(

@@ -24,8 +24,7 @@ from forecast.effort.priors import (
     half_t_log_density,
 )
 
-_LOG_SCALE = np.linspace(np.log(0.004), np.log(3.0), 60)
-_SCALE_GRID = np.exp(_LOG_SCALE)
+_LOG_TIMES = np.linspace(-6.5, 3.0, 64)  # scales of groups of effects, in units of their prior's
 _LOG_SPREAD = np.linspace(np.log(0.03), np.log(3.0), 70)
 _LOG_TYPE_SPREAD = np.linspace(np.log(0.01), np.log(1.5), 40)
 _ROWS_A_SWEEP = 500
@@ -104,7 +103,9 @@ class _Sampler:
             "drift": p.drift_scale,
             "pair": p.pair_scale,
         }
-        self.log_prior = {k: half_t_log_density(_SCALE_GRID, s) + _LOG_SCALE for k, s in self.scale.items()}
+        self.log_grid = {name: np.log(s) + _LOG_TIMES for name, s in self.scale.items()}
+        prior = half_t_log_density(np.exp(_LOG_TIMES), 1.0) + _LOG_TIMES
+        self.log_prior = dict.fromkeys(self.scale, prior)
         self.wave = int(self.rng.integers(len(DRIFT_TASKS)))
         self.mean_spread = p.log_spread.centre
         self.type_spread = p.type_spread_scale
@@ -192,25 +193,26 @@ class _Sampler:
         residual = self.y - self.fit - self._pair_part()
         for name in ("level", "learning", "rate", "drift", "pair"):
             effects = self.pair if name == "pair" else self.beta[self.slices[name]]
+            log_grid = self.log_grid[name]
             if not len(effects):
-                self.scale[name] = self._scale_from(self.log_prior[name])
+                self.scale[name] = self._scale_from(self.log_prior[name], log_grid)
                 continue
             squares = effects @ effects
             if name == "drift":
                 squares = effects @ self.wave_precision[self.wave] @ effects
-            given_effects = self.log_prior[name] - len(effects) * _LOG_SCALE - 0.5 * squares / _SCALE_GRID**2
-            drawn = self._scale_from(given_effects)
-            self.scale[name] = drawn
+            given_effects = (
+                self.log_prior[name] - len(effects) * log_grid - 0.5 * squares * np.exp(-2 * log_grid)
+            )
+            drawn = self._scale_from(given_effects, log_grid)
             part = self._pair_part() if name == "pair" else self.x[:, self.slices[name]] @ effects
             without = residual + part
             weighted = self.weight * part
-            ratio = _SCALE_GRID / drawn
+            ratio = np.exp(log_grid) / drawn
             given_units = (
                 self.log_prior[name] + ratio * (weighted @ without) - 0.5 * ratio**2 * (weighted @ part)
             )
-            again = self._scale_from(given_units)
-            stretch = again / drawn
-            self.scale[name] = again
+            self.scale[name] = self._scale_from(given_units, log_grid)
+            stretch = self.scale[name] / drawn
             if name == "pair":
                 self.pair = self.pair * stretch
             else:
@@ -218,8 +220,8 @@ class _Sampler:
                 self.fit = self.fit + part * (stretch - 1.0)
             residual = without - part * stretch
 
-    def _scale_from(self, log_density: np.ndarray) -> float:
-        return float(np.exp(draw_from_grid(self.rng, log_density, _LOG_SCALE)))
+    def _scale_from(self, log_density: np.ndarray, log_grid: np.ndarray) -> float:
+        return float(np.exp(draw_from_grid(self.rng, log_density, log_grid)))
 
     def draw_wave(self) -> None:
         """How long a wave of the drift lasts."""

@@ -32,6 +32,7 @@ class EffortPriors:
     level : log(actual / planned) of a task of typical size. Median ratios of .95-1.08 were measured on
         open task records; guides for kits are optimistic more often, hence the small positive centre.
     size_slope : exponent on planned hours; 1 = in proportion, less = small tasks over, big ones under
+    pieces_slope : exponent on the pieces of tasks without planned hours; big lots have less set-up a piece
     learning : exponent per log piece. Published rates run from 75 % to 95 % a doubling (Stewart, Cost
         Estimator's Reference Manual, 2nd edition: hand assembly with machining 80-90 %, repetitive
         electronics 90-95 %); a builder who repeats ribs is no production line, so the centre is 90 %.
@@ -45,6 +46,7 @@ class EffortPriors:
 
     level: Normal = Normal(centre=0.05, sd=0.35)
     size_slope: Normal = Normal(centre=1.0, sd=0.12)
+    pieces_slope: Normal = Normal(centre=0.85, sd=0.2)
     unplanned_level: Normal = Normal(centre=0.0, sd=0.3)
     unplanned_level_without_any_plan: Normal = Normal(centre=0.0, sd=1.1)
     learning: Normal = Normal(centre=log(0.90) / log(2), sd=0.08)
