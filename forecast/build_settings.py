@@ -64,13 +64,25 @@ def read_settings(data: bytes) -> tuple[BuildSettings | None, list[Problem], lis
         read = _Settings.model_validate(found)
     except ValidationError as error:
         return None, [_problem(e) for e in error.errors()] + _repeated(found), []
+    known = read.country is None or _has_known_holidays(read.country)
+    notices = [] if known else [f"{FILE}: no public holidays are known for {read.country}: none are counted."]
     settings = BuildSettings(
         name=read.name,
-        country=read.country,
+        country=read.country if known else None,
         builders=tuple(Builder(id=b.id, joins=b.joins, weekly_hours=b.weekly_hours) for b in read.builder),
         limits=tuple(Limit(id=x.id, amount=x.amount) for x in read.limit),
     )
-    return settings, _repeated(found), _unknown_keys(read)
+    return settings, _repeated(found), [*_unknown_keys(read), *notices]
+
+
+def _has_known_holidays(country: str) -> bool:
+    import holidays
+
+    try:
+        holidays.country_holidays(country)
+    except NotImplementedError:
+        return False
+    return True
 
 
 def _iso_day(value: Any) -> Any:

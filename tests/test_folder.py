@@ -198,6 +198,12 @@ def test_a_bad_build_toml_is_said_in_one_sentence(tmp_path, toml, said):
     assert problems == [said]
 
 
+def test_a_country_without_known_holidays_is_said_and_left_out(tmp_path):
+    build = build_of(tmp_path, build_toml='country = "ZZ"\n' + BUILD_TOML)
+    assert build.country is None
+    assert build.notices == ("build.toml: no public holidays are known for ZZ: none are counted.",)
+
+
 def test_a_joining_day_may_be_a_toml_date_or_the_same_in_quotes(tmp_path):
     build = build_of(tmp_path, build_toml=BUILD_TOML.replace("2026-03-03", '"2026-03-03"'))
     assert build.builders[1].joins == date(2026, 3, 3)
