@@ -1,11 +1,11 @@
 """What comes on top of first-time work on the planned tasks: rework, work outside the plan, growth.
 
 rework    a task is redone in part with some chance; the part is a share of its first-time hours
-outside   pieces of work outside the plan come at some rate per person-hour of planned work
-growth    tasks are added to the plan at some rate per person-hour of planned work
+outside   days of work outside the plan come at some rate per person-hour of planned work
+growth    days on which tasks are added to the plan come at some rate per person-hour of planned work
 
-Chances and rates are Beta and Gamma posteriors, so a short log leaves them uncertain; sizes are those
-seen, mixed with a prior's.
+Chances and rates are Beta and Gamma posteriors, so that a short log leaves them uncertain; sizes are
+those seen, mixed with a few of a prior's.
 """
 
 from __future__ import annotations
@@ -13,111 +13,159 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
 from forecast.progress import Progress
 
 # Priors, common practice, no source: one task in twelve is redone in part, at a quarter of its hours;
-# one work session in twenty-five is outside the plan; one task per 150 person-hours is added.
+# one working day in twenty-five goes to work outside the plan; 150 person-hours bring one new task.
 _REWORK_CHANCE = (0.5, 5.5)
 _REWORK_LOG_SHARE = (np.log(0.25), 0.8)
+_TYPES_ALIKE = 10.0  # a type's own chance of rework counts from so many of its tasks
 _OUTSIDE_PER_HOUR = (0.8, 50.0)
 _OUTSIDE_HOURS = 2.5
-_GROWTH_PER_HOUR = (0.35, 50.0)
+_GROWTH_PER_HOUR = (0.7, 100.0)
 _GROWTH_HOURS = 4.0
-_PRIOR_WORTH = 4.0  # sizes: as if so many had been seen
+_PRIOR_WORTH = 4  # sizes: as if so many had been seen
+_MOST_REWORK = 3.0
 _BUNCHING_SD = 0.35  # such work comes in bunches: a rate wanders by this much on the log scale
+_ONE_BY_ONE = 300
 
 
 @dataclass(frozen=True, kw_only=True)
 class Beyond:
-    """What was learned about the work that no first-time estimate covers.
+    """What was learned about the work that no first-time estimate covers; s draws, k types.
 
     Attributes
     ----------
-    redone, finished : tasks with rework, and tasks that could have had it
-    rework_shares : (r,) rework over first-time hours of the redone tasks
-    outside_hours : (o,) person-hours of each day's work outside the plan
-    added_hours : (a,) expected person-hours of each task that was added after the start
-    planned_hours_worked : person-hours that went into planned tasks so far
+    rework_chance : (s, k) chance that a task is redone in part
+    rework_shares : (r,) rework over first-time hours of the tasks redone so far
+    outside_rate, growth_rate : (s,) days with such work per person-hour of planned work
+    outside_hours, growth_hours : person-hours of each such day so far
+    rework_share : (s, k) rework over first-time hours to be expected
+    outside_share : (s,) hours outside the plan over hours of planned work to be expected
     """
 
-    redone: int
-    finished: int
+    rework_chance: np.ndarray
     rework_shares: np.ndarray
+    outside_rate: np.ndarray
     outside_hours: np.ndarray
-    added_hours: np.ndarray
-    planned_hours_worked: float
+    growth_rate: np.ndarray
+    growth_hours: np.ndarray
+    rework_share: np.ndarray
+    outside_share: np.ndarray
 
-    def draw_rework(self, hours: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-        """(run, task) rework hours on so many first-time hours: most tasks none, some much."""
-        runs, tasks = hours.shape
-        before, never = _REWORK_CHANCE
-        chance = rng.beta(before + self.redone, never + max(self.finished - self.redone, 0), size=(runs, 1))
-        believed: np.ndarray = np.exp(rng.normal(*_REWORK_LOG_SHARE, size=(runs, tasks)))
-        share = self._sizes(self.rework_shares, believed, rng)
-        return np.where(rng.random((runs, tasks)) < chance, share * hours, 0.0)
-
-    def draw_outside(self, worked: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-        """(run,) hours outside the plan that come with so many hours of planned work."""
-        return self._compound(worked, _OUTSIDE_PER_HOUR, self.outside_hours, _OUTSIDE_HOURS, rng)
-
-    def draw_growth(self, worked: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-        """(run,) hours of tasks that will be added in so many hours of planned work."""
-        return self._compound(worked, _GROWTH_PER_HOUR, self.added_hours, _GROWTH_HOURS, rng)
-
-    def _compound(
-        self,
-        worked: np.ndarray,
-        prior: tuple[float, float],
-        seen: np.ndarray,
-        typical: float,
-        rng: np.random.Generator,
+    def draw_rework(
+        self, hours: np.ndarray, type_of: np.ndarray, pick: np.ndarray, rng: np.random.Generator
     ) -> np.ndarray:
-        rate = rng.gamma(prior[0] + len(seen), size=len(worked)) / (prior[1] + self.planned_hours_worked)
-        wander = rng.normal(-0.5 * _BUNCHING_SD**2, _BUNCHING_SD, size=len(worked))
-        rate = rate * np.exp(wander)
-        count = rng.poisson(np.minimum(rate * worked, 1e6))
-        most = int(count.max(initial=0))
-        if most == 0:
-            return np.zeros(len(worked))
-        if most > 400:  # so many that only their mean matters
-            mean = (typical * _PRIOR_WORTH + seen.sum()) / (_PRIOR_WORTH + len(seen))
-            return count * mean
-        sizes = self._sizes(seen, rng.gamma(1.5, typical / 1.5, size=(len(worked), most)), rng)
-        return np.where(np.arange(most) < count[:, None], sizes, 0.0).sum(axis=1)
+        """(run, task) rework that so many first-time hours bring: most tasks none, some much."""
+        redone = rng.random(hours.shape) < self.rework_chance[pick][:, type_of]
+        out = np.zeros(hours.shape)
+        out[redone] = hours[redone] * self.draw_rework_share(int(redone.sum()), rng)
+        return out
 
-    @staticmethod
-    def _sizes(seen: np.ndarray, believed: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-        if not len(seen):
-            return believed
-        from_seen = rng.random(believed.shape) < len(seen) / (len(seen) + _PRIOR_WORTH)
-        return np.where(from_seen, seen[rng.integers(len(seen), size=believed.shape)], believed)
+    def draw_rework_share(self, count: int, rng: np.random.Generator) -> np.ndarray:
+        """(count,) rework over first-time hours of tasks that are redone."""
+        believed = np.exp(rng.normal(*_REWORK_LOG_SHARE, size=count))
+        return np.minimum(_seen_or_believed(self.rework_shares, believed, rng), _MOST_REWORK)
+
+    def draw_outside(self, worked: np.ndarray, pick: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+        """(run,) hours outside the plan that come with so many hours of planned work."""
+        return _compound(self.outside_rate[pick] * worked, self.outside_hours, _OUTSIDE_HOURS, rng)
+
+    def draw_growth(self, worked: np.ndarray, pick: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+        """(run,) hours of tasks that will be added in so many hours of planned work."""
+        return _compound(self.growth_rate[pick] * worked, self.growth_hours, _GROWTH_HOURS, rng)
 
 
-def learn_beyond(progress: Progress, expected_hours: np.ndarray) -> Beyond:
-    """Count rework, outside work and growth.
+def _compound(expected: np.ndarray, seen: np.ndarray, typical: float, rng: np.random.Generator) -> np.ndarray:
+    """(run,) sum of the sizes of a random number of events, of which so many are expected."""
+    wander = rng.normal(-0.5 * _BUNCHING_SD**2, _BUNCHING_SD, size=len(expected))
+    count = rng.poisson(np.minimum(expected * np.exp(wander), 1e6))
+    singly = np.minimum(count, _ONE_BY_ONE)
+    run = np.repeat(np.arange(len(count)), singly)
+    sizes = _seen_or_believed(seen, rng.gamma(1.5, typical / 1.5, size=len(run)), rng)
+    total = np.bincount(run, sizes, minlength=len(count))
+    return total * count / np.maximum(singly, 1)
+
+
+def _seen_or_believed(seen: np.ndarray, believed: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    if not len(seen):
+        return believed
+    from_seen = rng.random(len(believed)) < len(seen) / (len(seen) + _PRIOR_WORTH)
+    return np.where(from_seen, seen[rng.integers(len(seen), size=len(believed))], believed)
+
+
+def learn_beyond(
+    progress: Progress,
+    type_of: np.ndarray,
+    types: int,
+    expected_hours: np.ndarray,
+    draws: int,
+    rng: np.random.Generator,
+) -> Beyond:
+    """Learn chances, rates and sizes of rework, outside work and growth.
 
     Parameters
     ----------
     progress : sessions and plan as they stood on one day
-    expected_hours : (task,) total person-hours of each task, spent where finished, else expected
+    type_of : (task,) index of the type
+    types : how many types
+    expected_hours : (task,) total first-time person-hours of each task
+    draws : how many posterior draws
+    rng : source of randomness
     """
     tasks = progress.tasks
     first = tasks["hours_first"].to_numpy(dtype=float)
     again = tasks["hours_rework"].to_numpy(dtype=float)
-    worked = first > 0
-    done = tasks["done"].to_numpy(dtype=bool) & worked
-    redone = worked & (again > 0)
+    redone = (first > 0) & (again > 0)
+    could = redone | ((first > 0) & tasks["done"].to_numpy(dtype=bool))
+    chance = _chances(np.bincount(type_of, redone, types), np.bincount(type_of, could, types), draws, rng)
+    shares = np.minimum(again[redone] / np.maximum(first[redone], 1e-9), _MOST_REWORK)
+    believed = np.minimum(np.exp(rng.normal(*_REWORK_LOG_SHARE, size=(draws, _PRIOR_WORTH))), _MOST_REWORK)
+    worked = float((first + again).sum())
     outside = progress.outside.groupby("date")["person_hours"].sum().to_numpy(dtype=float)
-    started = progress.started
-    added = np.zeros(len(tasks), dtype=bool)
-    if started is not None:
-        added = (tasks["added"] > np.datetime64(started)).to_numpy(dtype=bool)
+    growth = _added_hours(progress, expected_hours)
+    outside_rate = _rates(_OUTSIDE_PER_HOUR, len(outside), worked, draws, rng)
+    outside_believed = rng.gamma(1.5, _OUTSIDE_HOURS / 1.5, size=(draws, _PRIOR_WORTH))
     return Beyond(
-        redone=int(redone.sum()),
-        finished=int((done | redone).sum()),
-        rework_shares=np.minimum(again[redone] / first[redone], 3.0),
+        rework_chance=chance,
+        rework_shares=shares,
+        outside_rate=outside_rate,
         outside_hours=outside,
-        added_hours=expected_hours[added],
-        planned_hours_worked=float((first + again).sum()),
+        growth_rate=_rates(_GROWTH_PER_HOUR, len(growth), worked, draws, rng),
+        growth_hours=growth,
+        rework_share=chance * _mean_sizes(shares, believed, rng)[:, None],
+        outside_share=outside_rate * _mean_sizes(outside, outside_believed, rng),
     )
+
+
+def _chances(redone: np.ndarray, could: np.ndarray, draws: int, rng: np.random.Generator) -> np.ndarray:
+    """(draw, type) chance of rework: a common chance, and each type's own around it."""
+    yes, no = _REWORK_CHANCE
+    common = rng.beta(yes + redone.sum(), no + (could - redone).sum(), size=(draws, 1))
+    return rng.beta(_TYPES_ALIKE * common + redone, _TYPES_ALIKE * (1 - common) + could - redone)
+
+
+def _rates(
+    prior: tuple[float, float], events: int, worked: float, draws: int, rng: np.random.Generator
+) -> np.ndarray:
+    return rng.gamma(prior[0] + events, size=draws) / (prior[1] + worked)
+
+
+def _mean_sizes(seen: np.ndarray, believed: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """(draw,) mean size with its uncertainty: a Bayesian bootstrap of those seen and believed."""
+    draws = len(believed)
+    sizes = np.concatenate([np.broadcast_to(seen, (draws, len(seen))), believed], axis=1)
+    weight = rng.exponential(size=sizes.shape)
+    return (weight * sizes).sum(axis=1) / weight.sum(axis=1)
+
+
+def _added_hours(progress: Progress, expected_hours: np.ndarray) -> np.ndarray:
+    """(day,) expected hours of the tasks added on each day after the first session."""
+    if progress.started is None:
+        return np.empty(0)
+    added = progress.tasks["added"]
+    later = (added > pd.Timestamp(progress.started)).to_numpy(dtype=bool)
+    hours = pd.Series(expected_hours[later]).groupby(added.to_numpy()[later]).sum()
+    return hours.to_numpy(dtype=float)

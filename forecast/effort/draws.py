@@ -13,13 +13,13 @@ MORE_GRID = np.exp(LOG_MORE)
 
 @dataclass(frozen=True, kw_only=True)
 class EffortDraws:
-    """Posterior draws; s draws, k types, f fixed effects, g pairs, m observed rows.
+    """Posterior draws; s draws, k types, f fixed effects, g pairs, m observed rows, b blocks.
 
     Attributes
     ----------
     fixed (s, f), type_level (s, k), type_learning (s, k), type_rate (s, k), pair (s, g)
-    level_now : (s,) drift in the last block of positions that was worked in
-    drift_scale, drift_step : (s,) stationary sd, and correlation from one block to the next
+    drift : (s, b) common level in each block of positions that was worked in
+    drift_scale, drift_step : (s,) its stationary sd, and correlation from one task to the next
     spread : (s, k) scale of the luck of each type for a task of typical size
     spread_by_size, unplanned_spread : (s,) exponents of the spread: per unit of size, and for rows
         without planned hours
@@ -33,7 +33,7 @@ class EffortDraws:
     type_learning: np.ndarray
     type_rate: np.ndarray
     pair: np.ndarray
-    level_now: np.ndarray
+    drift: np.ndarray
     drift_scale: np.ndarray
     drift_step: np.ndarray
     spread: np.ndarray

@@ -6,10 +6,16 @@ import numpy as np
 import pandas as pd
 
 from forecast.effort.beyond import learn_beyond
-from forecast.effort.design import build_design
+from forecast.effort.design import EffortDesign, build_design
 from forecast.effort.posterior import draw_posterior
 from forecast.effort.priors import EffortPriors
-from forecast.effort.remaining import RemainingWork, draw_first_time_hours, hours_left
+from forecast.effort.regression import build_regression, fit_penalised, type_slopes
+from forecast.effort.remaining import (
+    RemainingWork,
+    draw_first_time_hours,
+    expected_first_time_hours,
+    hours_left,
+)
 from forecast.effort.reports import learn_trust, open_evidence
 from forecast.progress import Progress
 
@@ -55,17 +61,33 @@ class EffortModel:
         progress : sessions and plan as they stood on one day
         rng : source of the posterior draws
         """
-        self.design_ = build_design(progress, self.priors, idle=self.forgetting)
+        design = build_design(progress, self.priors, idle=self.forgetting)
+        design = build_design(progress, self.priors, slopes=self._slopes(design), idle=self.forgetting)
         self.trust_ = {kind: learn_trust(progress.reports, kind) for kind in ("percent", "quantity")}
-        self.evidence_ = open_evidence(self.design_, progress.reports, self.trust_)
+        self.evidence_ = open_evidence(design, progress.reports, self.trust_)
         self.posterior_ = draw_posterior(
-            self.design_, self.priors, self.evidence_, rng, draws=self.draws, warm_up=self.warm_up
+            design, self.priors, self.evidence_, rng, draws=self.draws, warm_up=self.warm_up
         )
-        self.begun_hours_ = progress.tasks["hours_first"].to_numpy(dtype=float)[self.design_.open_rows]
-        self.beyond_ = learn_beyond(progress, self._expected_hours(progress, rng))
+        self.design_ = design
+        self.begun_hours_ = progress.tasks["hours_first"].to_numpy(dtype=float)[design.open_rows]
+        self.expected_hours_ = expected_first_time_hours(design, self.posterior_, rng)
+        self.beyond_ = learn_beyond(
+            progress,
+            design.type_of,
+            len(design.types),
+            np.median(self.expected_hours_, axis=0),
+            self.draws,
+            rng,
+        )
         self.types_ = self._types()
         self.notes_ = self._notes(progress)
         return self
+
+    def _slopes(self, design: EffortDesign) -> dict[str, float]:
+        """A first learning exponent of each type, for the lot midpoints."""
+        regression = build_regression(design)
+        at = design.fixed_names.index("learning")
+        return type_slopes(regression, fit_penalised(regression, self.priors), design.types, at)
 
     @property
     def shared_work_penalty_(self) -> float:
@@ -81,7 +103,9 @@ class EffortModel:
         draws : how many runs
         rng : source of randomness
         """
-        pick = rng.integers(self.posterior_.count, size=draws)
+        return self._first_time_hours(rng.integers(self.posterior_.count, size=draws), rng)
+
+    def _first_time_hours(self, pick: np.ndarray, rng: np.random.Generator) -> np.ndarray:
         return draw_first_time_hours(self.design_, self.posterior_, self.evidence_, pick, rng)
 
     def sample_remaining(self, draws: int, rng: np.random.Generator) -> RemainingWork:
@@ -92,13 +116,14 @@ class EffortModel:
         draws : how many runs
         rng : source of randomness
         """
-        total = self.sample_first_time_hours(draws, rng)
+        pick = rng.integers(self.posterior_.count, size=draws)
+        total = self._first_time_hours(pick, rng)
         planned = hours_left(total, self.begun_hours_)
-        rework = self.beyond_.draw_rework(planned, rng)
+        rework = self.beyond_.draw_rework(planned, self.design_.type_of[self.design_.open_rows], pick, rng)
         worked = planned + rework
         ahead = worked.sum(axis=1)
-        outside = self.beyond_.draw_outside(ahead, rng)
-        growth = self.beyond_.draw_growth(ahead, rng)
+        outside = self.beyond_.draw_outside(ahead, pick, rng)
+        growth = self.beyond_.draw_growth(ahead, pick, rng)
         with np.errstate(invalid="ignore"):
             spread_out = np.where(ahead > 0, (outside + growth) / ahead, 0.0)
         return RemainingWork(
@@ -111,14 +136,6 @@ class EffortModel:
                 "growth": growth,
             },
         )
-
-    def _expected_hours(self, progress: Progress, rng: np.random.Generator) -> np.ndarray:
-        """(task,) hours spent on the finished tasks, median total of the open ones."""
-        hours = progress.tasks["hours_first"].to_numpy(dtype=float).copy()
-        pick = np.arange(self.posterior_.count)
-        total = draw_first_time_hours(self.design_, self.posterior_, self.evidence_, pick, rng)
-        hours[self.design_.open_rows] = np.median(total, axis=0)
-        return hours
 
     def _types(self) -> pd.DataFrame:
         """Basis of each type: how much of its level comes from its own tasks."""

@@ -23,9 +23,10 @@ from forecast.effort.priors import (
     EffortPriors,
     half_t_log_density,
 )
+from forecast.effort.regression import PenalisedFit, Regression, build_regression, fit_penalised
 
 _LOG_TIMES = np.linspace(-6.5, 3.0, 64)  # scales of groups of effects, in units of their prior's
-_LOG_SPREAD = np.linspace(np.log(0.03), np.log(3.0), 70)
+_LOG_SPREAD = np.linspace(np.log(0.04), np.log(2.2), 64)
 _LOG_TYPE_SPREAD = np.linspace(np.log(0.01), np.log(1.5), 40)
 _ROWS_A_SWEEP = 500
 
@@ -34,111 +35,39 @@ class _Sampler:
     """State of the chain; arrays only. Observed rows: finished first, then under way."""
 
     def __init__(
-        self, design: EffortDesign, priors: EffortPriors, evidence: OpenEvidence, rng: np.random.Generator
+        self,
+        regression: Regression,
+        start: PenalisedFit,
+        priors: EffortPriors,
+        evidence: OpenEvidence,
+        pairs: int,
+        rng: np.random.Generator,
     ) -> None:
-        self.rng = rng
-        self.priors = priors
-        self.evidence = evidence
-        rows = np.concatenate(
-            [
-                np.flatnonzero(design.finished & np.isfinite(design.log_hours)),
-                np.flatnonzero(design.under_way),
-            ]
-        )
-        self.rows = rows
-        self.open_count = int(design.under_way.sum())
-        self.types = len(design.types)
-        self.type_of = design.type_of[rows]
-        self.seen = np.bincount(self.type_of, minlength=self.types)
-        self.pair_of = design.pair_of[rows]
-        self.pairs = design.pairs
-        self.size = design.size[rows]
-        self.unplanned = design.unplanned[rows].astype(float)
-        self.offset = design.offset[rows]
-        self.y = design.log_hours[rows] - self.offset
-        self._columns(design, rows)
-        self._start()
-
-    def _columns(self, design: EffortDesign, rows: np.ndarray) -> None:
-        """The Gaussian block: fixed | level | learning | rate without plan, of the types seen | drift."""
-        n = len(rows)
-        self.fixed_count = design.fixed.shape[1]
-        seen = np.flatnonzero(self.seen)
-        place = np.full(self.types, -1)
-        place[seen] = np.arange(len(seen))
-        one_hot = np.zeros((n, len(seen)))
-        one_hot[np.arange(n), place[self.type_of]] = 1.0
-        learns = np.bincount(self.type_of, np.abs(design.log_piece[rows]), minlength=self.types)[seen] > 1e-9
-        rates = np.bincount(self.type_of, self.unplanned, minlength=self.types)[seen] > 0
-        blocks, block_of = np.unique(design.block_of[rows], return_inverse=True)
-        self.block_gap = np.diff(blocks)
-        drift = np.zeros((n, len(blocks)))
-        drift[np.arange(n), block_of] = 1.0
-        parts = {
-            "fixed": design.fixed[rows],
-            "level": one_hot,
-            "learning": (one_hot * design.log_piece[rows, None])[:, learns],
-            "rate": (one_hot * self.unplanned[:, None])[:, rates],
-            "drift": drift,
-        }
-        self.where = {"level": seen, "learning": seen[learns], "rate": seen[rates]}
-        self.slices: dict[str, slice] = {}
-        at = 0
-        for name, block in parts.items():
-            self.slices[name] = slice(at, at + block.shape[1])
-            at += block.shape[1]
-        self.x = np.ascontiguousarray(np.column_stack(list(parts.values())))
-        self.block_tasks = design.block_tasks
-        centres = np.zeros(at)
-        centres[self.slices["fixed"]] = [p.centre for p in design.fixed_priors]
-        self.centre = centres
-        self.fixed_precision = np.array([p.sd**-2 for p in design.fixed_priors])
-
-    def _start(self) -> None:
-        p = self.priors
-        self.scale = {
-            "level": p.type_level_scale,
-            "learning": p.type_learning_scale,
-            "rate": p.type_rate_scale,
-            "drift": p.drift_scale,
-            "pair": p.pair_scale,
-        }
+        r = regression
+        self.rng, self.priors, self.evidence, self.r = rng, priors, evidence, r
+        self.x, self.y, self.slices = r.x, r.y.copy(), r.slices
+        self.type_of, self.types, self.pairs = r.type_of, len(r.seen), pairs
+        self.open = slice(len(r.rows) - r.open_count, None)
+        self.y[self.open] += 0.3
+        self.scale = dict(priors.scales)
         self.log_grid = {name: np.log(s) + _LOG_TIMES for name, s in self.scale.items()}
         prior = half_t_log_density(np.exp(_LOG_TIMES), 1.0) + _LOG_TIMES
         self.log_prior = dict.fromkeys(self.scale, prior)
-        self.wave = int(self.rng.integers(len(DRIFT_TASKS)))
-        self.mean_spread = p.log_spread.centre
-        self.type_spread = p.type_spread_scale
-        self.spread = np.full(self.types, np.exp(p.log_spread.centre))
-        self.by_size = p.spread_by_size.centre
+        self.wave = int(rng.integers(len(DRIFT_TASKS)))
+        self.wave_log_det = np.linalg.slogdet(r.wave_precision)[1]
+        self.mean_spread = float(np.log(start.spread))
+        self.type_spread = priors.type_spread_scale
+        self.spread = np.full(self.types, start.spread)
+        self.by_size = priors.spread_by_size.centre
         self.unplanned_spread = 0.0
         self.tail = 10.0
-        self.mix = np.ones(len(self.rows))
-        self.pair = np.zeros(self.pairs)
-        self.beta = self.centre.copy()
+        self.mix = np.ones(len(r.rows))
+        self.pair = np.zeros(pairs)
+        self.beta = start.effects.copy()
         self.fit = self.x @ self.beta
-        floor = self.evidence.log_floor
-        if self.open_count:
-            self.y[-self.open_count :] = floor + 0.3 - self.offset[-self.open_count :]
+        self._weigh()
 
     # The Gaussian block --------------------------------------------------------------------------
-
-    def _drift_precision(self, wave: int) -> np.ndarray:
-        """Precision of a stationary AR(1) with unit variance at the blocks seen, gaps included."""
-        blocks = len(self.block_gap) + 1
-        step = np.exp(-self.block_tasks * self.block_gap / DRIFT_TASKS[wave])
-        noise = 1.0 - step**2
-        out = np.zeros((blocks, blocks))
-        at = np.arange(blocks)
-        out[at, at] = 1.0
-        out[at[:-1], at[:-1]] += step**2 / noise
-        out[at[1:], at[1:]] += 1.0 / noise - 1.0
-        out[at[:-1], at[1:]] = out[at[1:], at[:-1]] = -step / noise
-        return out
-
-    def _prepare_waves(self) -> None:
-        self.wave_precision = np.stack([self._drift_precision(w) for w in range(len(DRIFT_TASKS))])
-        self.wave_log_det = np.linalg.slogdet(self.wave_precision)[1]
 
     def _weigh(self) -> None:
         """Weights of the rows and the cross products that change only with them."""
@@ -149,19 +78,16 @@ class _Sampler:
         self.cross = self.x.T @ self.weighted
 
     def _spread_factor(self) -> np.ndarray:
-        return np.exp(-self.by_size * self.size + self.unplanned_spread * self.unplanned)
+        return np.exp(-self.by_size * self.r.size + self.unplanned_spread * self.r.unplanned)
 
     def draw_effects(self) -> None:
         """All effects of the mean but those of the pairs, in one Gaussian draw."""
         q = self.cross.copy()
-        diagonal = np.zeros(len(self.beta))
-        diagonal[self.slices["fixed"]] = self.fixed_precision
-        for name in ("level", "learning", "rate"):
-            diagonal[self.slices[name]] = self.scale[name] ** -2
-        right = self.weighted.T @ (self.y - self._pair_part()) + diagonal * self.centre
+        diagonal, drift_precision = self.r.precision(self.scale, self.wave)
+        right = self.weighted.T @ (self.y - self._pair_part()) + diagonal * self.r.centre
         q[np.diag_indices_from(q)] += diagonal
         drift = self.slices["drift"]
-        q[drift, drift] += self.wave_precision[self.wave] / self.scale["drift"] ** 2
+        q[drift, drift] += drift_precision
         root, info = dpotrf(q, lower=1)
         if info:
             raise ArithmeticError(f"The effort regression lost its footing in column {info}.")
@@ -172,15 +98,15 @@ class _Sampler:
 
     def _pair_part(self) -> np.ndarray:
         if not self.pairs:
-            return np.zeros(len(self.rows))
-        return np.where(self.pair_of >= 0, self.pair[self.pair_of], 0.0)
+            return np.zeros(len(self.r.rows))
+        return np.where(self.r.pair_of >= 0, self.pair[self.r.pair_of], 0.0)
 
     def draw_pairs(self) -> None:
         """What the members of each group of repeats share."""
         if not self.pairs:
             return
-        member = self.pair_of >= 0
-        group = self.pair_of[member]
+        member = self.r.pair_of >= 0
+        group = self.r.pair_of[member]
         weight = self.weight[member]
         precision = np.bincount(group, weight, minlength=self.pairs) + self.scale["pair"] ** -2
         pull = np.bincount(group, weight * (self.y - self.fit)[member], minlength=self.pairs)
@@ -199,7 +125,7 @@ class _Sampler:
                 continue
             squares = effects @ effects
             if name == "drift":
-                squares = effects @ self.wave_precision[self.wave] @ effects
+                squares = effects @ self.r.wave_precision[self.wave] @ effects
             given_effects = (
                 self.log_prior[name] - len(effects) * log_grid - 0.5 * squares * np.exp(-2 * log_grid)
             )
@@ -226,7 +152,7 @@ class _Sampler:
     def draw_wave(self) -> None:
         """How long a wave of the drift lasts."""
         drift = self.beta[self.slices["drift"]]
-        squares = np.einsum("i,wij,j->w", drift, self.wave_precision, drift)
+        squares = np.einsum("i,wij,j->w", drift, self.r.wave_precision, drift)
         log_density = 0.5 * self.wave_log_det - 0.5 * squares / self.scale["drift"] ** 2
         self.wave = draw_index(self.rng, log_density)
 
@@ -252,7 +178,7 @@ class _Sampler:
         squares = np.bincount(self.type_of, r2, minlength=self.types)
         log_grid = _LOG_SPREAD
         log_density = (
-            -self.seen[:, None] * log_grid
+            -self.r.seen[:, None] * log_grid
             - 0.5 * squares[:, None] / np.exp(2 * _LOG_SPREAD)
             - 0.5 * ((log_grid - self.mean_spread) / self.type_spread) ** 2
         )
@@ -274,17 +200,17 @@ class _Sampler:
     def _draw_exponents(self, r2: np.ndarray) -> None:
         prior = self.priors.spread_by_size
         grid = prior.centre + prior.sd * np.linspace(-3.5, 3.5, 29)
-        base = r2 * np.exp(-2 * self.unplanned_spread * self.unplanned)
-        table = np.exp(2 * np.outer(self.size, grid))
+        base = r2 * np.exp(-2 * self.unplanned_spread * self.r.unplanned)
+        table = np.exp(2 * np.outer(self.r.size, grid))
         log_density = (
-            grid * self.size.sum() - 0.5 * base @ table - 0.5 * ((grid - prior.centre) / prior.sd) ** 2
+            grid * self.r.size.sum() - 0.5 * base @ table - 0.5 * ((grid - prior.centre) / prior.sd) ** 2
         )
         self.by_size = draw_from_grid(self.rng, log_density, grid)
-        if self.unplanned.any():
+        if self.r.unplanned.any():
             grid = np.linspace(0.0, 1.0, 26)
-            base = self.unplanned @ (r2 * np.exp(2 * self.by_size * self.size))
+            base = self.r.unplanned @ (r2 * np.exp(2 * self.by_size * self.r.size))
             log_density = (
-                -grid * self.unplanned.sum() - 0.5 * base * np.exp(-2 * grid) - 0.5 * (grid / 0.3) ** 2
+                -grid * self.r.unplanned.sum() - 0.5 * base * np.exp(-2 * grid) - 0.5 * (grid / 0.3) ** 2
             )
             self.unplanned_spread = abs(draw_from_grid(self.rng, log_density, grid))
 
@@ -292,22 +218,17 @@ class _Sampler:
 
     def draw_open_totals(self) -> None:
         """Totals of the tasks under way, above what they took so far and in tune with their reports."""
-        if not self.open_count:
+        if not self.r.open_count:
             return
-        rows = slice(len(self.rows) - self.open_count, None)
+        rows = self.open
         pair = self._pair_part()
         mean = self.fit[rows] + pair[rows]
         sd = self.row_sd[rows] / np.sqrt(self.mix[rows])
-        floor = self.evidence.log_floor - self.offset[rows]
+        floor = self.evidence.log_floor - self.r.offset[rows]
         z = (floor[:, None] + MORE_GRID - mean[:, None]) / sd[:, None]
         log_density = -0.5 * z**2 + LOG_MORE + self.evidence.report_log_density
         more = np.exp(draw_from_grids(self.rng, log_density, LOG_MORE))
         self.y[rows] = floor + more
-
-    def start(self) -> None:
-        """First values for everything."""
-        self._prepare_waves()
-        self._weigh()
 
     def snapshot(self) -> dict[str, np.ndarray | float]:
         """The state of the chain; types that were never worked on get effects from their prior."""
@@ -319,9 +240,9 @@ class _Sampler:
             "type_learning": self._all_types("learning"),
             "type_rate": self._all_types("rate"),
             "pair": self.pair.copy(),
-            "level_now": float(drift[-1]) if len(drift) else np.nan,
+            "drift": drift.copy(),
             "drift_scale": self.scale["drift"],
-            "drift_step": float(np.exp(-self.block_tasks / DRIFT_TASKS[self.wave])),
+            "drift_step": float(np.exp(-1.0 / DRIFT_TASKS[self.wave])),
             "spread": self.spread.copy(),
             "spread_by_size": self.by_size,
             "unplanned_spread": self.unplanned_spread,
@@ -332,7 +253,7 @@ class _Sampler:
 
     def _all_types(self, name: str) -> np.ndarray:
         effects = self.scale[name] * self.rng.standard_normal(self.types)
-        effects[self.where[name]] = self.beta[self.slices[name]]
+        effects[self.r.types_of[name]] = self.beta[self.slices[name]]
         return effects
 
     def sweep(self, scales_too: bool) -> None:
@@ -366,9 +287,9 @@ def draw_posterior(
     rng : source of all randomness
     draws, warm_up : sweeps kept and thrown away before
     """
-    chain = _Sampler(design, priors, evidence, rng)
-    chain.start()
-    every = max(1, len(chain.rows) // _ROWS_A_SWEEP)
+    regression = build_regression(design)
+    chain = _Sampler(regression, fit_penalised(regression, priors), priors, evidence, design.pairs, rng)
+    every = max(1, len(regression.rows) // _ROWS_A_SWEEP)
     kept = []
     for sweep in range(warm_up + draws):
         chain.sweep(scales_too=sweep % every == 0)

@@ -67,6 +67,17 @@ class EffortPriors:
 
     typical_hours: float = 4.0
 
+    @property
+    def scales(self) -> dict[str, float]:
+        """Scale of the half-t prior of each group of effects."""
+        return {
+            "level": self.type_level_scale,
+            "learning": self.type_learning_scale,
+            "rate": self.type_rate_scale,
+            "drift": self.drift_scale,
+            "pair": self.pair_scale,
+        }
+
 
 def half_t_log_density(value: np.ndarray, scale: np.ndarray | float) -> np.ndarray:
     """Log density, up to a constant, of a half-t variable with 4 degrees of freedom."""

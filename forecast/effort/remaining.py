@@ -55,7 +55,7 @@ def draw_first_time_hours(
     """
     rows = design.open_rows
     mean = design.offset[rows] + _means(design, posterior, rows)[pick]
-    mean += _drift_ahead(design, posterior, pick, rows, rng)
+    mean += _drift(design, posterior, pick, rows, rng)
     spread = _spreads(design, posterior, rows)[pick]
     log_hours = mean + spread * _luck(posterior, pick, len(rows), rng)
     begun = design.under_way[rows]
@@ -64,6 +64,38 @@ def draw_first_time_hours(
             mean[:, begun], spread[:, begun], posterior.tail[pick], evidence, rng
         )
     return np.exp(log_hours)
+
+
+def expected_first_time_hours(
+    design: EffortDesign, posterior: EffortDraws, rng: np.random.Generator
+) -> np.ndarray:
+    """(draw, task) first-time hours to be expected of every task, finished or not, luck averaged out.
+
+    What a task of this kind takes under each posterior draw, not what this one took.
+    """
+    rows = np.arange(len(design.tasks))
+    pick = np.arange(posterior.count)
+    mean = design.offset + _means(design, posterior, rows) + _drift(design, posterior, pick, rows, rng)
+    return np.exp(mean) * _mean_luck(posterior, _spreads(design, posterior, rows))
+
+
+def _mean_luck(posterior: EffortDraws, spread: np.ndarray) -> np.ndarray:
+    """(draw, task) mean of exp(spread * luck), read between points of a grid of spreads."""
+    grid = np.linspace(0.0, max(float(spread.max(initial=0.0)), 0.1), 24)
+    seen = posterior.residual.shape[1]
+    share = seen / (seen + _LUCK_FROM_PRIOR)
+    luck = _centred(posterior) if seen else np.zeros((posterior.count, 1))
+    factor = np.stack([share * np.exp(g * luck).mean(axis=1) for g in grid], axis=1)
+    points = np.linspace(-_MOST_LUCK, _MOST_LUCK, 61)
+    tail = posterior.tail[:, None]
+    weight = (1 + points**2 / tail) ** (-(tail + 1) / 2)
+    weight /= weight.sum(axis=1, keepdims=True)
+    factor += (1 - share) * weight @ np.exp(np.outer(points, grid))
+    place = spread / grid[1]
+    below = np.minimum(place.astype(np.int64), len(grid) - 2)
+    draw = np.arange(posterior.count)[:, None]
+    low, high = factor[draw, below], factor[draw, below + 1]
+    return low + (place - below) * (high - low)
 
 
 def _means(design: EffortDesign, posterior: EffortDraws, rows: np.ndarray) -> np.ndarray:
@@ -86,29 +118,28 @@ def _spreads(design: EffortDesign, posterior: EffortDraws, rows: np.ndarray) -> 
     return posterior.spread[:, design.type_of[rows]] * np.exp(exponent)
 
 
-def _drift_ahead(
+def _drift(
     design: EffortDesign,
     posterior: EffortDraws,
     pick: np.ndarray,
     rows: np.ndarray,
     rng: np.random.Generator,
 ) -> np.ndarray:
-    """(run, open task) the common level where each open task will be worked, block after block."""
+    """(run, row) common level where each task was or will be worked: as learned, then carried forward."""
     if not len(rows):
         return np.zeros((len(pick), 0))
     block = design.block_of[rows]
-    observed = design.observed_rows
-    last = int(design.block_of[observed].max()) if len(observed) else int(block.min()) - 1
-    step, scale = posterior.drift_step[pick], posterior.drift_scale[pick]
-    level = posterior.level_now[pick]
-    if not len(observed):
-        level = scale * rng.standard_normal(len(pick))
+    known = np.unique(design.block_of[design.observed_rows])
+    step, scale = posterior.drift_step[pick] ** design.block_tasks, posterior.drift_scale[pick]
+    last = int(known[-1]) if len(known) else int(block.min()) - 1
+    path = np.zeros((len(pick), max(int(block.max()), last) + 1))
+    path[:, known] = posterior.drift[pick]
+    level = posterior.drift[pick, -1] if len(known) else scale * rng.standard_normal(len(pick))
     noise = scale * np.sqrt(1.0 - step**2)
-    path = np.empty((len(pick), max(int(block.max()) - last, 0) + 1))
-    path[:, 0] = level
-    for ahead in range(1, path.shape[1]):
-        path[:, ahead] = step * path[:, ahead - 1] + noise * rng.standard_normal(len(pick))
-    return path[:, np.maximum(block - last, 0)]
+    for ahead in range(last + 1, path.shape[1]):
+        level = step * level + noise * rng.standard_normal(len(pick))
+        path[:, ahead] = level
+    return path[:, block]
 
 
 def _luck(posterior: EffortDraws, pick: np.ndarray, tasks: int, rng: np.random.Generator) -> np.ndarray:
@@ -116,14 +147,23 @@ def _luck(posterior: EffortDraws, pick: np.ndarray, tasks: int, rng: np.random.G
     tail = posterior.tail[pick][:, None]
     luck = rng.standard_normal((len(pick), tasks))
     luck /= np.sqrt(rng.gamma(tail / 2, size=luck.shape) * 2 / tail)
-    np.clip(luck, -2 * _MOST_LUCK, _MOST_LUCK, out=luck)
+    np.clip(luck, -_MOST_LUCK, _MOST_LUCK, out=luck)
     seen = posterior.residual.shape[1]
     if not seen:
         return luck
-    centred = posterior.residual - posterior.residual.mean(axis=1, keepdims=True) + posterior.residual.mean()
     from_seen = rng.random(luck.shape) < seen / (seen + _LUCK_FROM_PRIOR)
     which = rng.integers(seen, size=luck.shape)
-    return np.where(from_seen, centred[pick[:, None], which], luck)
+    return np.where(from_seen, _centred(posterior)[pick[:, None], which], luck)
+
+
+def _centred(posterior: EffortDraws) -> np.ndarray:
+    """(draw, row) luck of the rows seen, with the same mean in every draw.
+
+    A draw whose level is high has low luck left over; kept, the two would cancel, and with them the
+    uncertainty of the level.
+    """
+    luck = posterior.residual
+    return luck - luck.mean(axis=1, keepdims=True) + luck.mean()
 
 
 def _above_floor(
