@@ -95,6 +95,12 @@ class EffortModel:
         at = self.design_.fixed_names.index("shared_work")
         return float(np.exp(np.median(self.posterior_.fixed[:, at])))
 
+    @property
+    def learning_slopes_(self) -> np.ndarray:
+        """(draw, type) exponent of the learning curve, unit theory: log2 of the rate per doubling."""
+        at = self.design_.fixed_names.index("learning")
+        return self.posterior_.fixed[:, at, None] + self.posterior_.type_learning
+
     def sample_first_time_hours(self, draws: int, rng: np.random.Generator) -> np.ndarray:
         """(run, open task) total first-time person-hours of each open task, hours so far included.
 
