@@ -16,7 +16,7 @@ import pandas as pd
 from forecast.errors import Problem
 from forecast.fields import HOURS_RULE, table_schema
 from forecast.plan import Plan
-from forecast.tables import Table
+from forecast.tables import DTYPES, Table
 
 _HELPERS = re.compile(r"[1-9]\d?", re.ASCII)
 
@@ -199,14 +199,8 @@ def _typed_sessions(table: Table, people: pd.DataFrame, plan: Plan | None) -> pd
 
 
 def _typed_nothing() -> pd.DataFrame:
-    kinds = {
-        "string": "str",
-        "number": "float64",
-        "integer": "int64",
-        "boolean": "bool",
-        "date": "datetime64[us]",
-    }
-    return pd.DataFrame({f.name: pd.Series([], dtype=kinds[f.type]) for f in table_schema("sessions").fields})
+    fields = table_schema("sessions").fields
+    return pd.DataFrame({f.name: pd.Series([], dtype=DTYPES[f.type]) for f in fields})
 
 
 def _done_twice(sessions: pd.DataFrame) -> list[Problem]:

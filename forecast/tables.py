@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 _NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 _CLOCK_HOURS = re.compile(r"(\d{1,6}):([0-5]\d)", re.ASCII)
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
-_DTYPES = {
+DTYPES = {
     "string": "str", "number": "float64", "integer": "int64", "boolean": "bool", "date": "datetime64[us]",
 }  # fmt: skip
 
@@ -212,7 +212,7 @@ _NUMPY = {"number": "float64", "hours": "float64", "date": "datetime64[D]", "boo
 
 
 def _dtype(f: Field) -> str:
-    return "float64" if f.kind == "hours" else _DTYPES[f.type]
+    return "float64" if f.kind == "hours" else DTYPES[f.type]
 
 
 def _bound(f: Field, constraint: str) -> Any:
