@@ -1,0 +1,23 @@
+"""The invented builds of sample_logs/: made from a seed, sound, and as a builder would keep them."""
+
+from pathlib import Path
+
+import pytest
+
+from forecast.folder import read_build
+from forecast.synthetic.samples import SAMPLES, write_sample
+
+ROOT = Path(__file__).resolve().parents[1]
+FOLDERS = ROOT / "sample_logs"
+
+
+@pytest.mark.parametrize("name", sorted(SAMPLES))
+def test_a_sample_made_again_is_the_same_to_the_byte(name, tmp_path):
+    write_sample(name, tmp_path)
+    kept = {p.name: p.read_bytes() for p in (FOLDERS / name).iterdir() if p.is_file()}
+    assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == kept
+
+
+@pytest.mark.parametrize("name", sorted(SAMPLES))
+def test_a_sample_reads_without_a_problem_or_a_notice(name):
+    assert read_build(FOLDERS / name).notices == ()
