@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 from datetime import date
 from importlib import resources
@@ -16,6 +17,7 @@ from forecast.plan import Delivery, Limit, Plan, read_deliveries, read_plan
 from forecast.tables import Table, read_table
 
 STARTER_FILES = ("build.toml", "plan.csv", "log.csv", "deliveries.csv", "away.csv")
+_ISO_DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b")
 _LARGEST_FILE_BYTES = 50_000_000
 
 
@@ -108,8 +110,11 @@ def read_records(folder: Path | str) -> Records:
     )
 
 
-def start_build(folder: Path | str) -> tuple[str, ...]:
+def start_build(folder: Path | str, today: date | None = None) -> tuple[str, ...]:
     """Make a build folder with comments and a few invented rows to overwrite; the names of its files.
+
+    With `today` the invented sessions end on that day, so that the first forecast is one of a build
+    that has just begun and not of one that has lain still since the rows were written.
 
     Raises
     ------
@@ -123,12 +128,19 @@ def start_build(folder: Path | str) -> tuple[str, ...]:
         folder.mkdir(parents=True, exist_ok=True)
         for name in STARTER_FILES:
             with (folder / name).open("xb") as file:
-                file.write((starter / name).read_bytes())
+                file.write(_moved_to(today, name, (starter / name).read_bytes()))
     except OSError as error:
         raise InputError(
             [Problem(str(folder), None, "", "", f"could not be made: {error.strerror}")]
         ) from None
     return STARTER_FILES
+
+
+def _moved_to(today: date | None, name: str, data: bytes) -> bytes:
+    if today is None or name != "log.csv":
+        return data
+    move = today - date.fromisoformat(max(_ISO_DAY.findall(data.decode())))
+    return _ISO_DAY.sub(lambda day: str(date.fromisoformat(day[0]) + move), data.decode()).encode()
 
 
 def _read(folder: Path, today: date | None) -> Build:

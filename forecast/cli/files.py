@@ -19,7 +19,7 @@ def start(folder: Folder) -> None:
     """Make a build folder with comments and a few rows to overwrite."""
     from forecast.folder import start_build
 
-    start_build(folder)
+    start_build(folder, date.today())
     say(f"Made {folder}. Next: put your own rows into plan.csv and log.csv,")
     say(f"then: benchdays check {folder}  and  benchdays finish {folder}")
 

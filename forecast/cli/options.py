@@ -45,9 +45,13 @@ def day_of_forecast(build: Build, as_of: str | None) -> date:
     if as_of is not None:
         return day_said(as_of, "--as-of")
     today = date.today()
-    if build.sessions.empty:
-        return today
-    return max(today, build.sessions["until"].max().date())
+    last = today if build.sessions.empty else build.sessions["until"].max().date()
+    if last > today:
+        sys.stderr.write(
+            f"The log goes on to {last}, which lies after today: taken as it stands. "
+            f"`benchdays check` names such rows; --as-of {today} leaves them out.\n"
+        )
+    return max(today, last)
 
 
 def print_json(answer: dict[str, Any]) -> None:
