@@ -83,11 +83,11 @@ def finish_table(outlook: Outlook) -> Table:
     from rich import box
     from rich.table import Table
 
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    table.add_column("Stage")
-    table.add_column("Hours left", justify="right")
-    for title in ("Even odds", "80 % sure", "9 in 10 hours done"):
-        table.add_column(title, justify="right")
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1))
+    table.add_column("Stage", overflow="fold")
+    table.add_column("Hours left", justify="right", no_wrap=True)
+    for title in ("Even odds", "80 % sure", "9/10 of hours"):
+        table.add_column(title, justify="right", no_wrap=True)
     for stage in (*outlook.stages, None):
         table.add_row(*_finish_row(outlook, stage), style="bold" if stage is None else "")
     return table
@@ -96,7 +96,7 @@ def finish_table(outlook: Outlook) -> Table:
 def _finish_row(outlook: Outlook, stage: str | None) -> tuple[str, ...]:
     done = outlook.finished_on(stage)
     if done is not None:
-        return _name(stage), "0", f"finished {short_date(done)}", "", ""
+        return _name(stage), "finished", short_date(done), "", ""
     hours = outlook.person_hours_left(stage)
     low, high = sample_quantile(hours, 0.10), sample_quantile(hours, 0.90)
     return (
