@@ -7,10 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
+from forecast.synthetic import dinghy, dunlin, turnstone
 from forecast.synthetic.build import SyntheticBuild
-from forecast.synthetic.turnstone import ABOUT as TURNSTONE_ABOUT
-from forecast.synthetic.turnstone import UNTIL as TURNSTONE_UNTIL
-from forecast.synthetic.turnstone import turnstone
 from forecast.synthetic.writer import write_build
 
 
@@ -23,7 +21,11 @@ class Sample:
     about: str
 
 
-SAMPLES = {"turnstone": Sample(make=turnstone, until=TURNSTONE_UNTIL, about=TURNSTONE_ABOUT)}
+SAMPLES = {
+    "turnstone": Sample(make=turnstone.turnstone, until=turnstone.UNTIL, about=turnstone.ABOUT),
+    "dunlin": Sample(make=dunlin.dunlin, until=dunlin.UNTIL, about=dunlin.ABOUT),
+    "dinghy": Sample(make=dinghy.dinghy, until=dinghy.UNTIL, about=dinghy.ABOUT),
+}
 
 
 def write_sample(name: str, folder: Path | str) -> SyntheticBuild:
@@ -57,8 +59,8 @@ def sample_readme(name: str, sample: Sample, synthetic: SyntheticBuild) -> str:
         "",
         "plays the build day by day to its end with parameters that are known",
         f"(`forecast/synthetic/{name}.py`, seed {synthetic.seed}) and writes down what the builder knew on",
-        f"{sample.until}: {len(known)} rows and {known['person_hours'].sum():.0f} person-hours. A test makes it",
-        "again and compares every byte of this folder.",
+        f"{sample.until}: {len(known)} rows and {known['person_hours'].sum():.0f} person-hours.",
+        "A test makes it again and compares every byte of this folder.",
         "",
         "## How the play went on",
         "",

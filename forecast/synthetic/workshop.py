@@ -361,7 +361,7 @@ class Workshop:
                 row.pieces = pieces - self.counted[task]
                 self.counted[task] = pieces
         if not over and total >= _DAY_OF_WORK and self.dice.uniform() < reports.percent_chance:
-            row.percent = say_percent(share, reports, self.dice)
+            row.percent = max(say_percent(share, reports, self.dice), round(100 * self.said[task]))
             self.said[task], self.said_at[task] = row.percent / 100.0, self.spent[task]
 
     def _next(self, per_hour: float) -> float:
