@@ -9,47 +9,15 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
-from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from forecast.plan import Delivery, Limit, Plan, Task
 from forecast.progress import Progress
+from forecast.schedule.records import EITHER, ONE, TWO, Records, records_of
 
-ONE, EITHER, TWO = range(3)
 _CREW = {"one": ONE, "either": EITHER, "two": TWO}
-BITS = 32
-
-
-class Arrays(NamedTuple):
-    """The network as plain arrays; lists of lists are kept as pointers into one flat array."""
-
-    stage: np.ndarray
-    crew: np.ndarray
-    hold: np.ndarray
-    before: np.ndarray
-    earliest: np.ndarray
-    under_way: np.ndarray
-    follow_at: np.ndarray
-    follow: np.ndarray
-    delivery_at: np.ndarray
-    delivery: np.ndarray
-    queue: np.ndarray
-    word: np.ndarray
-    bit: np.ndarray
-    task_at: np.ndarray
-    queue_at: np.ndarray
-    use_at: np.ndarray
-    use: np.ndarray
-    use_task: np.ndarray
-    use_until: np.ndarray
-    use_limit: np.ndarray
-    use_amount: np.ndarray
-    limit_amount: np.ndarray
-    limit_held: np.ndarray
-    spent: np.ndarray
-    spent_elsewhere: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,44 +62,9 @@ class Network:
     notes: tuple[str, ...] = ()
 
     @cached_property
-    def arrays(self) -> Arrays:
+    def records(self) -> Records:
         """The network as the kernel takes it."""
-        count = len(self.tasks)
-        queue = 2 * self.stage + (self.crew == TWO)
-        word, bit, task_at, queue_at = _places(queue, 2 * len(self.stages))
-        follow_at, follow = _pointers(_followers(self.after))
-        delivery_at, delivery = _pointers(self.needs or ((),) * count)
-        uses = [(i, *use) for i, row in enumerate(self.uses) for use in row]
-        uses += [(-1, *use) for use in self.held]
-        use_at, use = _pointers(_touching(uses, count))
-        columns = list(zip(*uses, strict=True)) or [(), (), (), ()]
-        return Arrays(
-            stage=_ints(self.stage),
-            crew=_ints(self.crew),
-            hold=_floats(self.hold_days),
-            before=_ints([len(a) for a in self.after]),
-            earliest=_floats(self.earliest_days),
-            under_way=np.array(self.under_way, dtype=np.bool_),
-            follow_at=follow_at,
-            follow=follow,
-            delivery_at=delivery_at,
-            delivery=delivery,
-            queue=_ints(queue),
-            word=word,
-            bit=bit,
-            task_at=task_at,
-            queue_at=queue_at,
-            use_at=use_at,
-            use=use,
-            use_task=_ints(columns[0]),
-            use_until=_ints(columns[3]),
-            use_limit=_ints(columns[1]),
-            use_amount=_floats(columns[2]),
-            limit_amount=_floats([x.amount for x in self.limits]),
-            limit_held=_held_at_first(uses, self.under_way, len(self.limits)),
-            spent=_floats(self.spent_hours),
-            spent_elsewhere=float(self.spent_elsewhere_hours),
-        )
+        return records_of(self)
 
 
 def network_of(
@@ -269,52 +202,6 @@ def _spent(progress: Progress, stages: tuple[str, ...]) -> tuple[np.ndarray, flo
     by_stage = progress.sessions.groupby("stage")["person_hours"].sum()
     elsewhere = by_stage.drop([s for s in stages if s in by_stage.index]).sum()
     return by_stage.reindex(list(stages)).fillna(0.0).to_numpy(dtype=float).copy(), float(elsewhere)
-
-
-def _places(queue: np.ndarray, queues: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Where each task stands in the bit words of its queue (a stage's work for one, or for two)."""
-    count = np.bincount(queue, minlength=queues) if len(queue) else np.zeros(queues, dtype=np.int64)
-    queue_at = np.concatenate([[0], np.cumsum(-(-count // BITS))]).astype(np.int64)
-    rank = np.empty(len(queue), dtype=np.int64)
-    for q in range(queues):
-        members = np.flatnonzero(queue == q)
-        rank[members] = np.arange(len(members))
-    word = queue_at[queue] + rank // BITS
-    bit = rank % BITS
-    task_at = np.full(max(int(queue_at[-1]), 1) * BITS, -1, dtype=np.int64)
-    task_at[word * BITS + bit] = np.arange(len(queue))
-    return word.astype(np.int64), bit.astype(np.int64), task_at, queue_at
-
-
-def _followers(after: Sequence[Sequence[int]]) -> list[list[int]]:
-    out: list[list[int]] = [[] for _ in after]
-    for task, first in enumerate(after):
-        for other in first:
-            out[other].append(task)
-    return out
-
-
-def _touching(uses: list[tuple[int, int, float, int]], count: int) -> list[list[int]]:
-    """For each task the uses that it begins or ends."""
-    out: list[list[int]] = [[] for _ in range(count)]
-    for u, (task, _, _, until) in enumerate(uses):
-        for i in {task, until} - {-1}:
-            out[i].append(u)
-    return out
-
-
-def _held_at_first(uses: list[tuple[int, int, float, int]], under_way: np.ndarray, limits: int) -> np.ndarray:
-    held = np.zeros(limits)
-    for task, limit, amount, _ in uses:
-        if task < 0 or under_way[task]:
-            held[limit] += amount
-    return held
-
-
-def _pointers(rows: Iterable[Iterable[int]]) -> tuple[np.ndarray, np.ndarray]:
-    lists = [list(row) for row in rows]
-    at = np.concatenate([[0], np.cumsum([len(row) for row in lists])])
-    return _ints(at), _ints([x for row in lists for x in row])
 
 
 def _ints(values: Iterable[int]) -> np.ndarray:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from forecast.schedule.network import Network
+from forecast.schedule.records import NOBODY, PERSON, Kept
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,6 +41,9 @@ class Simulation:
     hours_done: np.ndarray
     worked_hours: np.ndarray
     present_hours: np.ndarray
+    cause: np.ndarray
+    cause_of: np.ndarray
+    chain: np.ndarray
 
 
 def simulate_schedule(
@@ -52,6 +56,7 @@ def simulate_schedule(
     only_two: ArrayLike | None = None,
     shared_penalty: float = 1.0,
     grid: ArrayLike = (),
+    trace: bool = False,
 ) -> Simulation:
     """Play the network once for each draw.
 
@@ -83,51 +88,47 @@ def simulate_schedule(
     >>> played.finish.tolist()
     [[1.5, 3.0]]
     """
-    from forecast.schedule.desk import Out
     from forecast.schedule.kernel import play_runs
 
     draws, days, people = np.shape(bench)
-    tasks, stages = len(network.tasks), len(network.stages)
+    if people == 0:
+        raise ValueError("bench must hold at least one person. Got none instead.")
+    tasks, stages, deliveries = len(network.tasks), len(network.stages), len(network.deliveries)
     points = _array(grid, np.int64)
     left = _shaped("hours", hours, np.float64, (draws, tasks))
     ranks = np.zeros((draws, days)) if stage_rank is None else stage_rank
-    there = np.zeros((draws, len(network.deliveries))) if release is None else release
-    helpers = np.zeros(people) if only_two is None else only_two
-    out = Out(
-        start=np.full((draws, tasks), np.inf),
-        finish=np.full((draws, tasks), np.inf),
-        stage_finish=np.empty((draws, stages)),
-        build_finish=np.empty(draws),
-        stage_first_90=np.empty((draws, stages)),
-        build_first_90=np.empty(draws),
-        hours_done=np.empty((draws, stages, points.size), dtype=np.float32),
-        worked=np.zeros((draws, people)),
-        present=np.zeros((draws, people)),
-    )
+    there = np.zeros((draws, deliveries)) if release is None else release
+    team = np.zeros(people, dtype=PERSON)
+    team["only_two"] = False if only_two is None else _shaped("only_two", only_two, np.bool_, (people,))
+    stints = 2 * people * days + 4 * tasks if trace else 0
+    kept = _room(draws, tasks, stages, people, points.size, trace)
     play_runs(
-        network.arrays,
+        network.records.for_play(team, stints, penalty=shared_penalty, trace=trace),
         left,
         _array(bench, np.float32),
         _shaped("stage_rank", ranks, np.uint8, (draws, days)),
-        _shaped("release", there, np.float64, (draws, len(network.deliveries))),
-        _shaped("only_two", helpers, np.bool_, (people,)),
+        _shaped("release", there, np.float64, (draws, deliveries)),
         points,
-        float(shared_penalty),
-        out,
+        kept,
     )
-    return Simulation(
-        tasks=network.tasks,
-        stages=network.stages,
-        start=out.start,
-        finish=out.finish,
-        stage_finish=out.stage_finish,
-        stage_first_90=out.stage_first_90,
-        build_finish=out.build_finish,
-        build_first_90=out.build_first_90,
-        grid_days=points,
-        hours_done=out.hours_done,
-        worked_hours=out.worked,
-        present_hours=out.present,
+    return Simulation(tasks=network.tasks, stages=network.stages, grid_days=points, **kept._asdict())
+
+
+def _room(draws: int, tasks: int, stages: int, people: int, points: int, trace: bool) -> Kept:
+    traced = tasks if trace else 0
+    return Kept(
+        start=np.empty((draws, tasks)),
+        finish=np.empty((draws, tasks)),
+        stage_finish=np.empty((draws, stages)),
+        stage_first_90=np.empty((draws, stages)),
+        build_finish=np.empty(draws),
+        build_first_90=np.empty(draws),
+        hours_done=np.empty((draws, stages, points), dtype=np.float32),
+        worked_hours=np.empty((draws, people)),
+        present_hours=np.empty((draws, people)),
+        cause=np.zeros((draws, traced), dtype=np.uint8),
+        cause_of=np.full((draws, traced), NOBODY, dtype=np.int32),
+        chain=np.full((draws, traced), NOBODY, dtype=np.int8),
     )
 
 

@@ -1,0 +1,212 @@
+"""The hands at the bench: who comes, who picks up what, who leaves.
+
+Compiled code.
+"""
+
+# mypy: allow-untyped-defs, allow-untyped-calls
+from __future__ import annotations
+
+import numpy as np
+
+from forecast.schedule.desk import EMPTY, TINY, compiled, put, take, take_limits
+from forecast.schedule.records import CAUSE_DELIVERY, CAUSE_HANDS, CAUSE_TWO, EITHER, NOBODY, TWO
+
+IDLE, ABSENT = -1, -2
+
+
+@compiled
+def arrive(person, hours):
+    """A person's day begins, without work yet."""
+    person.hours = hours
+    person.on = IDLE if hours > 0.0 else ABSENT
+    person.rate = 0.0
+
+
+@compiled
+def preferred_stage(net, rank):
+    """The rank-th of the stages with work to pick up, by their first task; -1 for plain row order."""
+    if rank == 0:
+        return -1
+    present = 0
+    for k in range(net.people.size):
+        present += net.people[k].on == IDLE
+    last, found = -1, -1
+    for _ in range(rank + 1):
+        best = EMPTY
+        for s in range(net.stages.size):
+            first = _first_of_stage(net, s, present > 1)
+            if last < first < best:
+                best = first
+        if best == EMPTY:
+            break
+        last = best
+        found = net.tasks[best].stage
+    return found
+
+
+@compiled
+def _first_of_stage(net, stage, two):
+    """The first task to pick up in a stage, if any."""
+    first = net.tops[stage]
+    return min(first, net.tops[stage + net.stages.size]) if two else first
+
+
+@compiled
+def pick(net, stage, now):
+    """Give work to everybody who has none, in the builder's order of preference."""
+    people = net.people
+    hands, helpers = _put_sharing_aside(net)
+    while hands > 0:
+        first = _choose(net, stage, hands, helpers)
+        if first == EMPTY:
+            break
+        i = np.uint32(first)
+        take(net, i)
+        task = net.tasks[i]
+        if task.limited and not task.begun and not take_limits(net, i):
+            continue
+        task.begun = 1
+        k = _first_free(people, 0)
+        people[k].on = i
+        people[k].rate = 1.0
+        hands -= 1
+        if task.crew == TWO:
+            people[k].rate = 2.0
+            other = _first_free(people, helpers > 0)
+            people[other].on = i
+            hands, helpers = (hands, helpers - 1) if helpers > 0 else (hands - 1, helpers)
+            if people[other].busy_until > people[k].busy_until:
+                k = other
+        if net.state[0].trace:
+            _note_stint(net, i, k)
+        net.details[i].start = min(net.details[i].start, now)
+    while hands > 0:
+        lead = _first_to_share(net)
+        if lead < 0:
+            break
+        second = people[_first_free(people, 0)]
+        second.on = people[lead].on
+        second.stint = people[lead].stint
+        people[lead].rate = 2.0 / net.state[0].penalty
+        hands -= 1
+
+
+@compiled
+def _put_sharing_aside(net):
+    """Whoever only shares a task may be given another; how many hands and helpers have no work?"""
+    hands, helpers = 0, 0
+    for k in range(net.people.size):
+        person = net.people[k]
+        if person.rate > 0.0:
+            person.rate = 2.0 if net.tasks[person.on].crew == TWO else 1.0
+        elif person.on >= 0 and net.tasks[person.on].crew != TWO:
+            person.on = IDLE
+        if person.on == IDLE:
+            if person.only_two:
+                helpers += 1
+            else:
+                hands += 1
+    return hands, helpers
+
+
+@compiled
+def _choose(net, stage, hands, helpers):
+    """The task to pick up next, if any. Who helps with two-person work only has that done first."""
+    stages = net.stages.size
+    if helpers > 0:
+        best = net.tops[stages + stage] if stage >= 0 else EMPTY
+        if best == EMPTY:
+            best = _smallest(net.tops, stages, 2 * stages)
+        if best < EMPTY:
+            return best
+    two = hands + helpers > 1
+    if stage >= 0:
+        best = _first_of_stage(net, stage, two)
+        if best < EMPTY:
+            return best
+    return _smallest(net.tops, 0, 2 * stages if two else stages)
+
+
+@compiled
+def _smallest(tops, begin, end):
+    best = EMPTY
+    for q in range(begin, end):
+        best = min(best, tops[q])
+    return best
+
+
+@compiled
+def _first_free(people, only_two):
+    """The first person who is there without work."""
+    for k in range(people.size):
+        if people[k].on == IDLE and people[k].only_two == only_two:
+            return k
+    return -1
+
+
+@compiled
+def _first_to_share(net):
+    """Who is alone on the first task in row order that two may share; -1 for nobody."""
+    best, people = -1, net.people
+    for k in range(people.size):
+        alone = people[k].rate == 1.0 and net.tasks[people[k].on].crew == EITHER
+        if alone and (best < 0 or people[k].on < people[best].on):
+            best = k
+    return best
+
+
+@compiled
+def _note_stint(net, i, k):
+    """Task i is taken up: note what it waited for last, its own readiness or the hands of person k."""
+    detail, person, state = net.details[i], net.people[k], net.state[0]
+    cause = CAUSE_TWO if net.tasks[i].crew == TWO else CAUSE_HANDS
+    cause_of, before = NOBODY, person.stint
+    if net.tasks[i].ready_at >= person.busy_until - TINY:
+        cause, cause_of, before = detail.cause, detail.cause_of, NOBODY
+        if cause != CAUSE_DELIVERY and cause_of >= 0:
+            before = net.details[cause_of].stint
+    elif before >= 0:
+        cause_of = net.stints[before].task
+    if detail.start == np.inf:
+        detail.start_cause, detail.start_cause_of = cause, cause_of
+    if before < 0 or net.stints[before].task != i:
+        stint = net.stints[state.stints]
+        stint.task, stint.before, stint.cause = i, before, cause
+        before = state.stints
+        state.stints += 1
+    detail.stint = before
+    for other in range(net.people.size):
+        if net.people[other].on == i:
+            net.people[other].stint = before
+
+
+@compiled
+def leave(net, clock):
+    """Who has been there long enough goes home; is anybody left?
+
+    What they were alone on, or two were needed for, stays as it is.
+    """
+    here = False
+    for k in range(net.people.size):
+        person = net.people[k]
+        if person.on != ABSENT and person.hours - clock <= TINY:
+            i = person.on
+            person.on, person.rate = ABSENT, 0.0
+            if i >= 0 and not _carry_on(net, i):
+                put(net, np.uint32(i))
+        here |= person.on != ABSENT
+    return here
+
+
+@compiled
+def _carry_on(net, i):
+    """Whether somebody who shared task i goes on with it; a task for two stops."""
+    for k in range(net.people.size):
+        person = net.people[k]
+        if person.on == i:
+            if net.tasks[i].crew == TWO:
+                person.on, person.rate = IDLE, 0.0
+                return False
+            person.rate = 1.0
+            return True
+    return False

@@ -1,0 +1,189 @@
+"""The network as records: what the kernel reads and writes, one array a kind of thing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from forecast.schedule.network import Network
+
+ONE, EITHER, TWO = range(3)
+CAUSES = ("start", "after", "hold", "delivery", "limit", "hands", "two hands")
+CAUSE_START, CAUSE_AFTER, CAUSE_HOLD, CAUSE_DELIVERY, CAUSE_LIMIT, CAUSE_HANDS, CAUSE_TWO = range(7)
+NOBODY = -1
+BITS = 32
+
+# What is looked at all the time is kept apart from what is not, so that it stays in the processor's cache.
+TASK = np.dtype(
+    [
+        ("left", "f8"), ("ready_at", "f8"), ("hold", "f8"), ("waits", "i4"), ("word", "u4"),
+        ("follow_at", "u4"), ("follow_end", "u4"), ("queue", "u2"), ("stage", "u2"), ("bit", "u1"),
+        ("crew", "u1"), ("begun", "u1"), ("limited", "u1"),
+    ],
+    align=True,
+)  # fmt: skip
+DETAIL = np.dtype(
+    [
+        ("start", "f8"), ("finish", "f8"), ("earliest", "f8"), ("before", "i4"), ("under_way", "u1"),
+        ("need_at", "u4"), ("need_end", "u4"), ("use_at", "u4"), ("use_end", "u4"), ("stint", "i4"),
+        ("cause", "u1"), ("cause_of", "i4"), ("start_cause", "u1"), ("start_cause_of", "i4"),
+    ],
+    align=True,
+)  # fmt: skip
+STAGE = np.dtype(
+    [("done", "f8"), ("need", "f8"), ("finish", "f8"), ("first_90", "f8"), ("spent", "f8"), ("open", "i4")],
+    align=True,
+)
+QUEUE = np.dtype([("low", "u4"), ("end", "u4")], align=True)
+USE = np.dtype([("task", "i4"), ("until", "i4"), ("limit", "u4"), ("amount", "f8")], align=True)
+LIMIT = np.dtype([("amount", "f8"), ("held", "f8"), ("held_first", "f8")], align=True)
+ALARM = np.dtype([("at", "f8"), ("task", "u4")], align=True)
+PERSON = np.dtype(
+    [
+        ("rate", "f8"), ("hours", "f8"), ("on", "i4"), ("only_two", "u1"), ("stint", "i4"),
+        ("busy_until", "f8"), ("worked", "f8"), ("present", "f8"),
+    ],
+    align=True,
+)  # fmt: skip
+STINT = np.dtype([("task", "i4"), ("before", "i4"), ("cause", "i4")], align=True)
+STATE = np.dtype(
+    [
+        ("open", "i4"), ("alarms", "i4"), ("blocked", "i4"), ("stints", "i4"), ("last_task", "i4"),
+        ("trace", "u1"), ("penalty", "f8"), ("done", "f8"), ("need", "f8"), ("finish", "f8"),
+        ("first_90", "f8"), ("spent", "f8"),
+    ],
+    align=True,
+)  # fmt: skip
+
+
+class Records(NamedTuple):
+    """One network, with room for the state of one run."""
+
+    tasks: np.ndarray
+    details: np.ndarray
+    stages: np.ndarray
+    queues: np.ndarray
+    tops: np.ndarray
+    words: np.ndarray
+    task_at: np.ndarray
+    lists: np.ndarray
+    uses: np.ndarray
+    limits: np.ndarray
+    alarms: np.ndarray
+    blocked: np.ndarray
+    state: np.ndarray
+    people: np.ndarray
+    stints: np.ndarray
+
+    def for_play(self, people: np.ndarray, stints: int, **settings: float) -> Records:
+        """The same network with room of its own, for one call of the kernel."""
+        room = Records(*(array.copy() for array in self))
+        for name, value in settings.items():
+            room.state[name] = value
+        return room._replace(people=people, stints=np.zeros(stints, dtype=STINT))
+
+
+class Kept(NamedTuple):
+    """What is kept of each run."""
+
+    start: np.ndarray
+    finish: np.ndarray
+    stage_finish: np.ndarray
+    stage_first_90: np.ndarray
+    build_finish: np.ndarray
+    build_first_90: np.ndarray
+    hours_done: np.ndarray
+    worked_hours: np.ndarray
+    present_hours: np.ndarray
+    cause: np.ndarray
+    cause_of: np.ndarray
+    chain: np.ndarray
+
+
+def records_of(network: Network) -> Records:
+    """The records of a network, with room for the state of one run."""
+    count = len(network.tasks)
+    uses = [(i, *use) for i, row in enumerate(network.uses) for use in row]
+    uses += [(NOBODY, *use) for use in network.held]
+    lists: list[int] = []
+    tasks, details = np.zeros(count, dtype=TASK), np.zeros(count, dtype=DETAIL)
+    tasks["hold"], tasks["stage"], tasks["crew"] = network.hold_days, network.stage, network.crew
+    tasks["queue"] = tasks["stage"] + len(network.stages) * (tasks["crew"] == TWO)
+    tasks["follow_at"], tasks["follow_end"] = _append(lists, _followers(network.after))
+    tasks["limited"] = [bool(row) for row in network.uses or ((),) * count]
+    details["before"] = [len(a) for a in network.after]
+    details["earliest"], details["under_way"] = network.earliest_days, network.under_way
+    details["need_at"], details["need_end"] = _append(lists, network.needs or ((),) * count)
+    details["use_at"], details["use_end"] = _append(lists, _touching(uses, count))
+    queues, words, task_at = _queues(tasks, 2 * len(network.stages))
+    stages = np.zeros(len(network.stages), dtype=STAGE)
+    stages["spent"] = network.spent_hours
+    limits = np.zeros(len(network.limits), dtype=LIMIT)
+    limits["amount"] = [x.amount for x in network.limits]
+    for task, limit, amount, _ in uses:
+        if task == NOBODY or network.under_way[task]:
+            limits["held_first"][limit] += amount
+    state = np.zeros(1, dtype=STATE)
+    state["spent"] = network.spent_hours.sum() + network.spent_elsewhere_hours
+    return Records(
+        tasks=tasks,
+        details=details,
+        stages=stages,
+        queues=queues,
+        tops=np.zeros(len(queues), dtype=np.int32),
+        words=words,
+        task_at=task_at,
+        lists=np.array(lists, dtype=np.uint32),
+        uses=np.array([(task, until, limit, amount) for task, limit, amount, until in uses], dtype=USE),
+        limits=limits,
+        alarms=np.zeros(count, dtype=ALARM),
+        blocked=np.zeros(count, dtype=np.uint32),
+        state=state,
+        people=np.zeros(0, dtype=PERSON),
+        stints=np.zeros(0, dtype=STINT),
+    )
+
+
+def _queues(tasks: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The queues, their words, and the task of each bit; each task is told its word and bit."""
+    members = [np.flatnonzero(tasks["queue"] == q) for q in range(count)]
+    at = np.cumsum([0, *(-(-len(m) // BITS) for m in members)])
+    queues = np.zeros(count, dtype=QUEUE)
+    queues["end"] = at[1:]
+    task_at = np.zeros(at[-1] * BITS, dtype=np.uint32)
+    for first, those in zip(at, members, strict=False):
+        place = np.arange(len(those))
+        tasks["word"][those] = first + place // BITS
+        tasks["bit"][those] = place % BITS
+        task_at[first * BITS + place] = those
+    return queues, np.zeros(at[-1], dtype=np.int64), task_at
+
+
+def _append(lists: list[int], rows: Iterable[Iterable[int]]) -> tuple[list[int], list[int]]:
+    """Add one list a task to the flat list; where each begins and ends."""
+    begins, ends = [], []
+    for row in rows:
+        begins.append(len(lists))
+        lists.extend(row)
+        ends.append(len(lists))
+    return begins, ends
+
+
+def _followers(after: Sequence[Sequence[int]]) -> list[list[int]]:
+    out: list[list[int]] = [[] for _ in after]
+    for task, first in enumerate(after):
+        for other in first:
+            out[other].append(task)
+    return out
+
+
+def _touching(uses: list[tuple[int, int, float, int]], count: int) -> list[list[int]]:
+    """For each task the uses that it begins or ends."""
+    out: list[list[int]] = [[] for _ in range(count)]
+    for u, (task, _, _, until) in enumerate(uses):
+        for i in {task, until} - {NOBODY}:
+            out[i].append(u)
+    return out
