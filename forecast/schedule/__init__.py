@@ -1,6 +1,16 @@
 """Drawn hours and drawn days, played through the network of the plan. Nothing is drawn here."""
 
 from forecast.schedule.network import Network, network_of, network_of_untouched
-from forecast.schedule.simulation import Simulation, simulate_schedule
+from forecast.schedule.records import CAUSES, UNFINISHED
+from forecast.schedule.simulation import Simulation, kernel_is_compiled, simulate_schedule
 
-__all__ = ["Network", "Simulation", "network_of", "network_of_untouched", "simulate_schedule"]
+__all__ = [
+    "CAUSES",
+    "UNFINISHED",
+    "Network",
+    "Simulation",
+    "kernel_is_compiled",
+    "network_of",
+    "network_of_untouched",
+    "simulate_schedule",
+]

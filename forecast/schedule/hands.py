@@ -116,7 +116,7 @@ def _choose(net, stage, hands, helpers):
     if helpers > 0:
         best = net.tops[stages + stage] if stage >= 0 else EMPTY
         if best == EMPTY:
-            best = _smallest(net.tops, stages, 2 * stages)
+            best = smallest(net.tops, stages, 2 * stages)
         if best < EMPTY:
             return best
     two = hands + helpers > 1
@@ -124,11 +124,12 @@ def _choose(net, stage, hands, helpers):
         best = _first_of_stage(net, stage, two)
         if best < EMPTY:
             return best
-    return _smallest(net.tops, 0, 2 * stages if two else stages)
+    return smallest(net.tops, 0, 2 * stages if two else stages)
 
 
 @compiled
-def _smallest(tops, begin, end):
+def smallest(tops, begin, end):
+    """The first task of some of the queues, if any."""
     best = EMPTY
     for q in range(begin, end):
         best = min(best, tops[q])

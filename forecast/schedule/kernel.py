@@ -15,9 +15,20 @@ from pathlib import Path
 import numpy as np
 from numba import njit
 
-from forecast.schedule.desk import TINY, compiled, empty_queues, give_back, let_go, wake
-from forecast.schedule.hands import ABSENT, IDLE, arrive, leave, pick, preferred_stage
-from forecast.schedule.records import CAUSE_AFTER, CAUSE_DELIVERY, CAUSE_HOLD, CAUSE_START, NOBODY
+from forecast.schedule.desk import EMPTY, TINY, compiled, empty_queues, give_back, let_go, wake
+from forecast.schedule.hands import ABSENT, IDLE, arrive, leave, pick, preferred_stage, smallest
+from forecast.schedule.records import (
+    CAUSE_AFTER,
+    CAUSE_DELIVERY,
+    CAUSE_HOLD,
+    CAUSE_START,
+    LACKS_DAYS,
+    LACKS_DELIVERY,
+    LACKS_LIMIT,
+    LACKS_NOTHING,
+    LACKS_TWO,
+    NOBODY,
+)
 
 _NINE_TENTHS = 0.9
 
@@ -241,6 +252,7 @@ def _keep(net, kept, run):
     for k in range(net.people.size):
         kept.worked_hours[run, k] = net.people[k].worked
         kept.present_hours[run, k] = net.people[k].present
+    kept.lacks[run] = _lacks(net)
     if state.trace:
         for i in range(net.tasks.size):
             kept.cause[run, i] = details[i].start_cause
@@ -249,6 +261,20 @@ def _keep(net, kept, run):
         while s >= 0:
             kept.chain[run, net.stints[s].task] = net.stints[s].cause
             s = net.stints[s].before
+
+
+@compiled
+def _lacks(net):
+    """What a run that ended unfinished would need to go on."""
+    state, stages = net.state[0], net.stages.size
+    if state.open == 0:
+        return LACKS_NOTHING
+    coming = state.alarms > 0 and net.alarms[0].at < np.inf
+    if coming or smallest(net.tops, 0, stages) < EMPTY:
+        return LACKS_DAYS
+    if smallest(net.tops, stages, 2 * stages) < EMPTY:
+        return LACKS_TWO
+    return LACKS_DELIVERY if state.alarms > 0 else LACKS_LIMIT
 
 
 def _compile(parts):

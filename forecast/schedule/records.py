@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 ONE, EITHER, TWO = range(3)
 CAUSES = ("start", "after", "hold", "delivery", "limit", "hands", "two hands")
 CAUSE_START, CAUSE_AFTER, CAUSE_HOLD, CAUSE_DELIVERY, CAUSE_LIMIT, CAUSE_HANDS, CAUSE_TWO = range(7)
+UNFINISHED = ("", "days", "two hands", "delivery", "limit")
+LACKS_NOTHING, LACKS_DAYS, LACKS_TWO, LACKS_DELIVERY, LACKS_LIMIT = range(5)
 NOBODY = -1
 BITS = 32
 
@@ -98,6 +100,7 @@ class Kept(NamedTuple):
     hours_done: np.ndarray
     worked_hours: np.ndarray
     present_hours: np.ndarray
+    lacks: np.ndarray
     cause: np.ndarray
     cause_of: np.ndarray
     chain: np.ndarray

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from forecast.schedule.network import Network
-from forecast.schedule.records import NOBODY, PERSON, Kept
+from forecast.schedule.records import CAUSES, NOBODY, PERSON, UNFINISHED, Kept
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -27,6 +29,11 @@ class Simulation:
     hours_done : (draw, stage, point) of the person-hours left at `as_of`, those done by then
     worked_hours : (draw, person) clock hours that each person worked on tasks
     present_hours : (draw, person) clock hours that each person was there until the build was finished
+    lacks : (draw,) place in UNFINISHED of what a run would have needed to go on; 0 = it is finished
+    cause : (draw, task) place in CAUSES of what let a task start last; without `trace` no columns
+    cause_of : (draw, task) the position of the task, or delivery, that was waited for; -1 none
+    chain : (draw, task) for the tasks of the critical chain the place in CAUSES of what they waited for
+        there, -1 for the others: a chain leads back from the last finish over what each task waited for
     """
 
     tasks: tuple[str, ...]
@@ -41,9 +48,32 @@ class Simulation:
     hours_done: np.ndarray
     worked_hours: np.ndarray
     present_hours: np.ndarray
+    lacks: np.ndarray
     cause: np.ndarray
     cause_of: np.ndarray
     chain: np.ndarray
+
+    @property
+    def traced(self) -> bool:
+        """Whether causes and chains were noted."""
+        return self.chain.shape[1] == len(self.tasks)
+
+    def chain_causes(self) -> dict[str, float]:
+        """How the tasks of the critical chains are linked: cause -> share of all their links.
+
+        Raises
+        ------
+        ValueError when the simulation was played without `trace`.
+        """
+        if not self.traced:
+            raise ValueError("causes must be noted while playing: call simulate_schedule(..., trace=True).")
+        links = Counter(self.chain[self.chain >= 0].tolist())
+        return {CAUSES[c]: n / links.total() for c, n in sorted(links.items())}
+
+    def unfinished_share(self) -> dict[str, float]:
+        """Share of the runs that end unfinished by what they lack: days, two hands, a delivery, a limit."""
+        counts = np.bincount(self.lacks, minlength=len(UNFINISHED))[1:]
+        return {name: float(c) / len(self.lacks) for name, c in zip(UNFINISHED[1:], counts, strict=True) if c}
 
 
 def simulate_schedule(
@@ -61,8 +91,9 @@ def simulate_schedule(
     """Play the network once for each draw.
 
     Each day everybody present starts together and leaves after their own hours. Whoever is free takes
-    the first task, in row order, that is ready and whose crew is there; what nobody finished is taken up
-    again on another day. Two share an `either` task only while nothing else is ready.
+    the first task, in row order, that is ready and whose crew is there, and stays with it until it is
+    finished or the day ends; what nobody finished is taken up again on another day. A task for two starts
+    when two are free at once. Two share an `either` task only while nothing else is ready.
 
     Parameters
     ----------
@@ -75,6 +106,11 @@ def simulate_schedule(
     only_two : (person,) takes part in two-person tasks only; then those come first
     shared_penalty : person-hours that a task takes when two share it, over those it takes otherwise
     grid : ascending whole days after `as_of` at which the hours done are read
+    trace : note what each task waited for, and the critical chain of each run
+
+    Raises
+    ------
+    ValueError when the arrays do not fit each other or the network.
 
     Examples
     --------
@@ -90,14 +126,19 @@ def simulate_schedule(
     """
     from forecast.schedule.kernel import play_runs
 
-    draws, days, people = np.shape(bench)
-    if people == 0:
-        raise ValueError("bench must hold at least one person. Got none instead.")
+    present = _array(bench, np.float32)
+    if present.ndim != 3 or present.shape[2] == 0:
+        raise ValueError(f"bench must have the shape (draw, day, person). Got {present.shape} instead.")
+    draws, days, people = present.shape
     tasks, stages, deliveries = len(network.tasks), len(network.stages), len(network.deliveries)
     points = _array(grid, np.int64)
     left = _shaped("hours", hours, np.float64, (draws, tasks))
     ranks = np.zeros((draws, days)) if stage_rank is None else stage_rank
     there = np.zeros((draws, deliveries)) if release is None else release
+    _must(bool(np.all(np.diff(points) > 0)), "grid must ascend.")
+    _must(_within(left), "hours must be numbers of 0 or more.")
+    _must(_within(present), "bench must hold numbers of 0 or more.")
+    _must(shared_penalty > 0, "shared_penalty must be above 0.")
     team = np.zeros(people, dtype=PERSON)
     team["only_two"] = False if only_two is None else _shaped("only_two", only_two, np.bool_, (people,))
     stints = 2 * people * days + 4 * tasks if trace else 0
@@ -105,13 +146,28 @@ def simulate_schedule(
     play_runs(
         network.records.for_play(team, stints, penalty=shared_penalty, trace=trace),
         left,
-        _array(bench, np.float32),
+        present,
         _shaped("stage_rank", ranks, np.uint8, (draws, days)),
-        _shaped("release", there, np.float64, (draws, deliveries)),
+        _arrivals(there, draws, deliveries),
         points,
         kept,
     )
     return Simulation(tasks=network.tasks, stages=network.stages, grid_days=points, **kept._asdict())
+
+
+def kernel_is_compiled() -> bool:
+    """Whether this machine has the kernel compiled: else the first play takes some seconds longer.
+
+    Once compiled it is kept beside the package or, where that folder cannot be written, in the user's
+    cache folder.
+    """
+    from forecast.schedule import kernel
+
+    if kernel.play_runs.signatures:
+        return True
+    kept = Path(kernel.play_runs.stats.cache_path or "")
+    source = Path(kernel.__file__).stat().st_mtime
+    return any(index.stat().st_mtime >= source for index in kept.glob("kernel.*.nbi"))
 
 
 def _room(draws: int, tasks: int, stages: int, people: int, points: int, trace: bool) -> Kept:
@@ -126,6 +182,7 @@ def _room(draws: int, tasks: int, stages: int, people: int, points: int, trace: 
         hours_done=np.empty((draws, stages, points), dtype=np.float32),
         worked_hours=np.empty((draws, people)),
         present_hours=np.empty((draws, people)),
+        lacks=np.empty(draws, dtype=np.uint8),
         cause=np.zeros((draws, traced), dtype=np.uint8),
         cause_of=np.full((draws, traced), NOBODY, dtype=np.int32),
         chain=np.full((draws, traced), NOBODY, dtype=np.int8),
@@ -137,6 +194,22 @@ def _shaped(name: str, values: ArrayLike, kind: type, shape: tuple[int, ...]) ->
     if array.shape != shape:
         raise ValueError(f"{name} must have the shape {shape}. Got {array.shape} instead.")
     return array
+
+
+def _arrivals(release: ArrayLike, draws: int, deliveries: int) -> np.ndarray:
+    days = _shaped("release", release, np.float64, (draws, deliveries))
+    _must(not np.isnan(days).any(), "release must hold numbers.")
+    return days
+
+
+def _within(values: np.ndarray) -> bool:
+    """Whether all are numbers from 0 up to below infinity; not-a-number fails both comparisons."""
+    return values.size == 0 or bool(values.min() >= 0 and values.max() < np.inf)
+
+
+def _must(holds: bool, sentence: str) -> None:
+    if not holds:
+        raise ValueError(sentence)
 
 
 def _array(values: ArrayLike, kind: type) -> np.ndarray:
