@@ -18,6 +18,7 @@ import numpy as np
 from forecast.errors import UsageError
 
 _SAME = 1e-9
+_LONGEST_LOG_SCALE_STEP = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,6 +140,7 @@ def _maximum(
     for _ in range(100):
         gradient, hessian = model.score(params), model.hessian(params)
         step = np.linalg.solve(_negative_definite(hessian), -gradient)
+        step *= min(1.0, _LONGEST_LOG_SCALE_STEP / max(abs(step[-1]), 1e-300))
         while model.penalised(params + step) < value - _SAME and np.abs(step).max() > _SAME:
             step = step / 2
         params = params + step

@@ -26,6 +26,7 @@ from forecast.learning import lot_midpoint
 from forecast.progress import Progress
 
 LEAST_HOURS = 1e-3
+PLAN_IS_OFF = 1.4  # on the log scale: hours are more than four times the plan, or less than a quarter
 _DRIFT_BLOCKS = 30
 _TYPICAL_WORTH = 0.5  # planned tasks of a type that the plan's typical task counts for
 
@@ -38,6 +39,7 @@ class EffortDesign:
     ----------
     log_hours : (n,) log of the first-time person-hours so far; -inf where none
     finished, under_way : (n,) bool; an open task without hours is neither
+    reopened : (n,) bool, finished once and open again: first-time work is over, rework is not
     fixed : (n, f) columns of the effects that all tasks share, and `fixed_priors` for each
     offset : (n,) part of the mean that is not estimated
     type_of : (n,) index into `types`; `log_piece` (n,) centred log lot midpoint
@@ -52,6 +54,7 @@ class EffortDesign:
     log_hours: np.ndarray
     finished: np.ndarray
     under_way: np.ndarray
+    reopened: np.ndarray
     fixed: np.ndarray
     fixed_names: tuple[str, ...]
     fixed_priors: tuple[Normal, ...]
@@ -68,7 +71,7 @@ class EffortDesign:
     @property
     def open_rows(self) -> np.ndarray:
         """Positions of the tasks that are not finished, in plan order."""
-        return np.flatnonzero(~self.finished)
+        return np.flatnonzero(~self.finished | self.reopened)
 
     @property
     def observed_rows(self) -> np.ndarray:
@@ -94,6 +97,7 @@ def build_design(
     type_of = pd.Categorical(tasks["type"], categories=types).codes.astype(np.int64)
     done = tasks["done"].to_numpy(dtype=bool)
     hours = tasks["hours_first"].to_numpy(dtype=float)
+    reopened = _reopened(progress) & (hours > 0)
     planned = tasks["planned_hours"].to_numpy(dtype=float)
     unplanned = np.isnan(planned)
     log_planned, more_pieces = _log_planned(tasks, type_of, len(types), priors)
@@ -103,8 +107,10 @@ def build_design(
     shared = tasks["shared_fraction"].to_numpy(dtype=float) * (tasks["crew"] != "two").to_numpy()
     names = ["level", "size_slope", "learning", "learning_between_types"]
     columns = [np.ones(len(tasks)), x, log_piece, between]
+    with np.errstate(divide="ignore"):
+        log_hours = np.log(hours)
     beliefs = [
-        priors.level,
+        _level_belief(log_hours, log_planned, done & ~unplanned, priors),
         Normal(centre=priors.size_slope.centre - 1.0, sd=priors.size_slope.sd),
         priors.learning,
         priors.learning_between_types,
@@ -121,8 +127,6 @@ def build_design(
         names.append("idle")
         columns.append(np.log1p(np.nan_to_num(tasks["idle_days"].to_numpy(dtype=float), nan=0.0)))
         beliefs.append(priors.idle)
-    with np.errstate(divide="ignore"):
-        log_hours = np.log(hours)
     position = tasks["position"].to_numpy(dtype=np.int64)
     seen = int(np.count_nonzero(hours > 0))
     block_tasks = max(3, -(-seen // _DRIFT_BLOCKS))
@@ -130,8 +134,9 @@ def build_design(
         tasks=tuple(tasks["task"]),
         types=types,
         log_hours=log_hours,
-        finished=done,
-        under_way=~done & (hours > 0),
+        finished=done | reopened,
+        under_way=~done & ~reopened & (hours > 0),
+        reopened=reopened,
         fixed=np.column_stack(columns),
         fixed_names=tuple(names),
         fixed_priors=tuple(beliefs),
@@ -145,6 +150,26 @@ def build_design(
         block_of=position // block_tasks,
         block_tasks=block_tasks,
     )
+
+
+def _reopened(progress: Progress) -> np.ndarray:
+    """Open tasks that a session once said to be done."""
+    sessions = progress.sessions
+    closed = set(sessions.loc[sessions["done"], "task"])
+    return (~progress.tasks["done"] & progress.tasks["task"].isin(closed)).to_numpy(dtype=bool)
+
+
+def _level_belief(
+    log_hours: np.ndarray, log_planned: np.ndarray, finished: np.ndarray, priors: EffortPriors
+) -> Normal:
+    """The prior of the level, made wide where hours and plan are of different orders altogether."""
+    rows = finished & np.isfinite(log_hours)
+    if not rows.any():
+        return priors.level
+    off = abs(float(np.median((log_hours - log_planned)[rows])) - priors.level.centre)
+    if off < PLAN_IS_OFF:
+        return priors.level
+    return Normal(centre=priors.level.centre, sd=max(off, priors.level.sd))
 
 
 def _log_planned(

@@ -9,6 +9,7 @@ import numpy as np
 # How far above the hours so far a total may lie, on the log scale: from a thousandth to e**9.
 LOG_MORE = np.linspace(-7.0, 2.2, 64)
 MORE_GRID = np.exp(LOG_MORE)
+_FOUR_TIMES = float(np.log(4.0))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -24,6 +25,7 @@ class EffortDraws:
     spread_by_size, unplanned_spread : (s,) exponents of the spread: per unit of size, and for rows
         without planned hours
     tail : (s,) degrees of freedom of the luck
+    rows : (m,) positions in the design of the observed rows
     residual : (s, m) luck of the observed rows in units of its scale
     scales : name -> (s,) standard deviations between types, pairs
     """
@@ -40,6 +42,7 @@ class EffortDraws:
     spread_by_size: np.ndarray
     unplanned_spread: np.ndarray
     tail: np.ndarray
+    rows: np.ndarray
     residual: np.ndarray
     scales: dict[str, np.ndarray]
 
@@ -62,3 +65,12 @@ class OpenEvidence:
 
     log_floor: np.ndarray
     report_log_density: np.ndarray
+
+
+def beyond_belief(luck: np.ndarray) -> np.ndarray:
+    """Which totals on the grid are never believed of a task under way: (..., point) of its luck.
+
+    Both three spreads above expectation and four times what was spent so far. Without an end, a heavy
+    tail would have a task that ran over its plan go on for years.
+    """
+    return (luck > 3.0) & (_FOUR_TIMES < MORE_GRID)

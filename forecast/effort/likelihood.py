@@ -37,8 +37,9 @@ class CensoredNormal(GenericLikelihoodModel):
             cross = cross + variance * self.penalty.precision
             pull = pull + variance * self.penalty.precision @ self.penalty.centre
         coefficients = np.linalg.lstsq(cross, pull, rcond=None)[0]
-        spread = float(np.std(self.endog - self.exog @ coefficients)) or 1.0
-        return np.append(coefficients, np.log(spread))
+        spread = float(np.std(self.endog - self.exog @ coefficients))
+        least = np.exp(self.penalty.log_scale_centre - 1.0) if self.penalty is not None else 1e-6
+        return np.append(coefficients, np.log(max(spread, least)))
 
     def _z(self, params: np.ndarray) -> np.ndarray:
         return np.asarray((self.endog - self.exog @ params[:-1]) * np.exp(-params[-1]))

@@ -7,6 +7,7 @@ import pandas as pd
 
 from forecast.effort.beyond import learn_beyond
 from forecast.effort.design import EffortDesign, build_design
+from forecast.effort.notes import OWN_FINISHED, effort_notes
 from forecast.effort.posterior import draw_posterior
 from forecast.effort.priors import EffortPriors
 from forecast.effort.regression import build_regression, fit_penalised, type_slopes
@@ -19,7 +20,6 @@ from forecast.effort.remaining import (
 from forecast.effort.reports import learn_trust, open_evidence
 from forecast.progress import Progress
 
-_OWN_FINISHED = 5
 _OWN_WEIGHT = 0.5
 
 
@@ -80,7 +80,7 @@ class EffortModel:
             rng,
         )
         self.types_ = self._types()
-        self.notes_ = self._notes(progress)
+        self.notes_ = effort_notes(design, self.posterior_, self.beyond_, progress)
         return self
 
     def _slopes(self, design: EffortDesign) -> dict[str, float]:
@@ -111,6 +111,14 @@ class EffortModel:
         """
         return self._first_time_hours(rng.integers(self.posterior_.count, size=draws), rng)
 
+    def _rework(self, planned: np.ndarray, pick: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+        """(run, open task) rework ahead; of a task that was reopened the rework is all that is left."""
+        rows = self.design_.open_rows
+        rework = self.beyond_.draw_rework(planned, self.design_.type_of[rows], pick, rng)
+        for at in np.flatnonzero(self.design_.reopened[rows]):
+            rework[:, at] = self.begun_hours_[at] * self.beyond_.draw_rework_share(len(pick), rng)
+        return rework
+
     def _first_time_hours(self, pick: np.ndarray, rng: np.random.Generator) -> np.ndarray:
         return draw_first_time_hours(self.design_, self.posterior_, self.evidence_, pick, rng)
 
@@ -125,7 +133,7 @@ class EffortModel:
         pick = rng.integers(self.posterior_.count, size=draws)
         total = self._first_time_hours(pick, rng)
         planned = hours_left(total, self.begun_hours_)
-        rework = self.beyond_.draw_rework(planned, self.design_.type_of[self.design_.open_rows], pick, rng)
+        rework = self._rework(planned, pick, rng)
         worked = planned + rework
         ahead = worked.sum(axis=1)
         outside = self.beyond_.draw_outside(ahead, pick, rng)
@@ -152,7 +160,7 @@ class EffortModel:
         between = np.mean(posterior.scales["level"] ** 2)
         within = np.mean(posterior.spread**2, axis=0) / np.maximum(finished, 1)
         weight = np.where(finished > 0, between / (between + within), 0.0)
-        own = (finished >= _OWN_FINISHED) & (weight > _OWN_WEIGHT)
+        own = (finished >= OWN_FINISHED) & (weight > _OWN_WEIGHT)
         basis = np.where(own, "own", np.where(finished + under_way > 0, "pooled", "prior"))
         return pd.DataFrame(
             {
@@ -163,23 +171,3 @@ class EffortModel:
                 "tasks": np.bincount(design.type_of, minlength=count),
             }
         )
-
-    def _notes(self, progress: Progress) -> tuple[str, ...]:
-        design = self.design_
-        notes = []
-        finished = int(design.finished.sum())
-        if finished == 0:
-            notes.append(
-                "No task is finished yet: hours rest on the plan and on published learning rates, and the "
-                "ranges are wide."
-            )
-        elif finished < _OWN_FINISHED:
-            one = "1 task is" if finished == 1 else f"{finished} tasks are"
-            notes.append(f"Only {one} finished: hours rest mostly on the plan.")
-        if design.unplanned.all() and len(design.tasks):
-            notes.append("No task has planned hours: hours come from the log and the pieces alone.")
-        lost = int((design.finished & ~np.isfinite(design.log_hours)).sum())
-        if lost:
-            tasks = "1 task is" if lost == 1 else f"{lost} tasks are"
-            notes.append(f"{tasks} done without first-time hours in the log and cannot teach anything.")
-        return tuple(notes)

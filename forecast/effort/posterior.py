@@ -14,7 +14,7 @@ from scipy.linalg.lapack import dpotrf, dpotrs, dtrtrs
 from scipy.special import gammaln
 
 from forecast.effort.design import EffortDesign
-from forecast.effort.draws import LOG_MORE, MORE_GRID, EffortDraws, OpenEvidence
+from forecast.effort.draws import LOG_MORE, MORE_GRID, EffortDraws, OpenEvidence, beyond_belief
 from forecast.effort.grids import draw_from_grid, draw_from_grids, draw_index
 from forecast.effort.priors import (
     DRIFT_TASKS,
@@ -25,7 +25,8 @@ from forecast.effort.priors import (
 )
 from forecast.effort.regression import PenalisedFit, Regression, build_regression, fit_penalised
 
-_LOG_TIMES = np.linspace(-6.5, 3.0, 64)  # scales of groups of effects, in units of their prior's
+# Scales of the groups of effects, in units of their prior's; more than five times that is never believed.
+_LOG_TIMES = np.linspace(-6.5, np.log(5.0), 60)
 _LOG_SPREAD = np.linspace(np.log(0.04), np.log(2.2), 64)
 _LOG_TYPE_SPREAD = np.linspace(np.log(0.01), np.log(1.5), 40)
 _ROWS_A_SWEEP = 500
@@ -223,10 +224,10 @@ class _Sampler:
         rows = self.open
         pair = self._pair_part()
         mean = self.fit[rows] + pair[rows]
-        sd = self.row_sd[rows] / np.sqrt(self.mix[rows])
         floor = self.evidence.log_floor - self.r.offset[rows]
-        z = (floor[:, None] + MORE_GRID - mean[:, None]) / sd[:, None]
-        log_density = -0.5 * z**2 + LOG_MORE + self.evidence.report_log_density
+        z = (floor[:, None] + MORE_GRID - mean[:, None]) / self.row_sd[rows, None]
+        log_density = -0.5 * z**2 * self.mix[rows, None] + LOG_MORE + self.evidence.report_log_density
+        log_density[beyond_belief(z)] = -np.inf
         more = np.exp(draw_from_grids(self.rng, log_density, LOG_MORE))
         self.y[rows] = floor + more
 
@@ -297,4 +298,4 @@ def draw_posterior(
             kept.append(chain.snapshot())
     columns = {name: np.array([one[name] for one in kept]) for name in kept[0]}
     scales = {name: columns.pop(f"{name}_scale") for name in ("level", "learning", "rate", "pair")}
-    return EffortDraws(**columns, scales=scales)
+    return EffortDraws(**columns, rows=regression.rows, scales=scales)

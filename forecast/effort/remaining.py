@@ -12,10 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from forecast.effort.design import EffortDesign
-from forecast.effort.draws import LOG_MORE, MORE_GRID, EffortDraws, OpenEvidence
+from forecast.effort.draws import LOG_MORE, MORE_GRID, EffortDraws, OpenEvidence, beyond_belief
 
 _LUCK_FROM_PRIOR = 20.0  # a prior worth of so many finished tasks' luck
 _MOST_LUCK = 3.0
+_LUCK_BOUNDS = (-4.0, 3.0)  # on the log scale: no task takes more than 20 times what was expected
 _LEAST_LEFT = 0.02
 
 
@@ -57,12 +58,14 @@ def draw_first_time_hours(
     mean = design.offset[rows] + _means(design, posterior, rows)[pick]
     mean += _drift(design, posterior, pick, rows, rng)
     spread = _spreads(design, posterior, rows)[pick]
-    log_hours = mean + spread * _luck(posterior, pick, len(rows), rng)
+    log_hours = mean + np.clip(spread * _luck(posterior, pick, len(rows), rng), *_LUCK_BOUNDS)
     begun = design.under_way[rows]
     if begun.any():
         log_hours[:, begun] = _above_floor(
             mean[:, begun], spread[:, begun], posterior.tail[pick], evidence, rng
         )
+    reopened = design.reopened[rows]
+    log_hours[:, reopened] = design.log_hours[rows][reopened]
     return np.exp(log_hours)
 
 
@@ -176,6 +179,7 @@ def _above_floor(
         z = (evidence.log_floor[task] + MORE_GRID - mean[:, task, None]) / spread[:, task, None]
         log_density = -0.5 * (tail[:, None] + 1) * np.log1p(z**2 / tail[:, None])
         log_density += LOG_MORE + evidence.report_log_density[task]
+        log_density[beyond_belief(z)] = -np.inf
         mass = np.cumsum(np.exp(log_density - log_density.max(axis=1, keepdims=True)), axis=1)
         u = rng.random(len(mean)) * mass[:, -1]
         at = np.minimum((mass < u[:, None]).sum(axis=1), len(MORE_GRID) - 1)

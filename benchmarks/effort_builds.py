@@ -1,0 +1,244 @@
+"""Builds whose true effort is known: four kinds, an ideal forecaster for each, and the oracle.
+
+A build is a plan of tasks in working order and the hours that each one will really take. Kinds:
+
+model       as the model assumes, with normal luck
+tails       luck from a t distribution with three degrees of freedom, cut at 4 (else no mean exists)
+unlearned   nobody ever gets faster: no learning, no gain on repeats
+mislabelled 15 % of the types are wrong in the plan and half of the planned hours are missing
+records     task records as people keep them: heaped hours, left-skewed luck, single pieces, no pairs
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+import pandas as pd
+
+from forecast.learning import lot_midpoint
+from forecast.progress import Progress
+
+KINDS = ("model", "tails", "unlearned", "mislabelled", "records")
+MOST_LUCK = 4.0
+_HEAPS = np.array([0.25, 0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 16.0, 24.0, 40.0])
+_HEAP_SHARES = np.array([0.05, 0.12, 0.2, 0.2, 0.1, 0.12, 0.06, 0.08, 0.04, 0.02, 0.01])
+
+
+@dataclass(frozen=True, kw_only=True)
+class TrueBuild:
+    """A plan with the truth behind it; n tasks in working order.
+
+    Attributes
+    ----------
+    tasks : the static columns of a progress frame, as the builder sees them
+    hours : (n,) first-time person-hours that each task takes
+    offset : (n,) known part of the mean of log hours
+    effects : (n, e) columns of the linear effects, with `centre`, `sd` (e,) and true `value` (e,)
+    drift : (n,) true drift; drift_sd and drift_tasks its scale and the length of its waves
+    spread : (n,) scale of the luck
+    tail : degrees of freedom of the luck, infinite for normal
+    """
+
+    tasks: pd.DataFrame
+    hours: np.ndarray
+    offset: np.ndarray
+    effects: np.ndarray
+    centre: np.ndarray
+    sd: np.ndarray
+    value: np.ndarray
+    drift: np.ndarray
+    drift_sd: float
+    drift_tasks: float
+    spread: np.ndarray
+    tail: float
+
+    def progress(self, finished: int) -> Progress:
+        """The build with its first `finished` tasks done and no other begun."""
+        count = len(self.hours)
+        done = np.arange(count) < finished
+        day = pd.Timestamp("2026-01-01").as_unit("us") + pd.to_timedelta(np.arange(count) // 2, unit="D")
+        when = pd.Series(day).where(done)
+        tasks = self.tasks.assign(
+            done=done,
+            started=when,
+            finished=when,
+            last_session=when,
+            sessions=done.astype("int64"),
+            hours_first=np.where(done, self.hours, 0.0),
+            hours_rework=0.0,
+        )
+        sessions = pd.DataFrame(
+            {
+                "date": day[:finished],
+                "person_hours": self.hours[:finished],
+                "task": self.tasks["task"][:finished],
+                "done": True,
+            }
+        )
+        reports = pd.DataFrame(
+            {c: pd.Series([], dtype=float) for c in ("fraction", "hours_so_far", "total_hours")}
+        ).assign(task=pd.Series([], dtype="str"), kind=pd.Series([], dtype="str"))
+        return Progress(
+            tasks=tasks,
+            reports=reports,
+            sessions=sessions,
+            outside=sessions.iloc[:0],
+            as_of=date(2027, 1, 1),
+        )
+
+    @property
+    def planned(self) -> np.ndarray:
+        """(n,) planned hours; where none are given the median planned hours of the plan."""
+        p = self.tasks["planned_hours"].to_numpy(dtype=float)
+        return np.where(np.isnan(p), np.nanmedian(p), p)
+
+
+def draw_build(kind: str, rng: np.random.Generator, *, count: int = 240, types: int = 10) -> TrueBuild:
+    """One build of a kind."""
+    type_of = rng.choice(types, size=count, p=rng.dirichlet(np.full(types, 2.0)))
+    pieces = np.maximum(1, rng.negative_binomial(1, 0.12, size=count)).astype(float)
+    level = rng.normal(np.log(4.0), 0.6, size=types)[type_of]
+    planned = np.exp(level + 0.8 * (np.log(pieces) - np.log(pieces).mean()) + rng.normal(0, 0.4, count))
+    repeat_of = np.full(count, -1)
+    if kind == "records":
+        planned = rng.choice(_HEAPS, size=count, p=_HEAP_SHARES / _HEAP_SHARES.sum())
+        pieces[:] = 1.0
+    else:
+        second = rng.choice(np.arange(5, count), size=count // 4, replace=False)
+        for i in second:
+            first = int(rng.integers(i))
+            if repeat_of[first] < 0:
+                repeat_of[i] = first
+                type_of[i], pieces[i], planned[i] = type_of[first], pieces[first], planned[first]
+    return _with_truth(kind, rng, type_of, types, pieces, planned, repeat_of)
+
+
+def _with_truth(
+    kind: str,
+    rng: np.random.Generator,
+    type_of: np.ndarray,
+    types: int,
+    pieces: np.ndarray,
+    planned: np.ndarray,
+    repeat_of: np.ndarray,
+) -> TrueBuild:
+    count = len(planned)
+    learned = kind not in ("unlearned", "records")
+    offset = np.log(planned)
+    x = offset - offset.mean()
+    log_piece = _centred_log_midpoint(type_of, types, pieces)
+    one_hot = np.eye(types)[type_of]
+    pair = np.where(repeat_of >= 0, repeat_of, np.arange(count))
+    roots = np.unique(pair[repeat_of >= 0])
+    groups = (pair[:, None] == roots[None, :]).astype(float)
+    level_sd, learning_sd = abs(rng.normal(0, 0.3)), abs(rng.normal(0, 0.06))
+    pair_sd = abs(rng.normal(0, 0.2))
+    slope_centre = 0.85 if kind == "records" else 1.0
+    blocks = [  # columns, centre, sd
+        (np.ones((count, 1)), 0.05, 0.35),
+        (x[:, None], slope_centre - 1.0, 0.12 if kind != "records" else 0.06),
+        (log_piece[:, None], -0.152 if learned else 0.0, 0.08 if learned else 0.0),
+        ((repeat_of >= 0).astype(float)[:, None], -0.17 if learned else 0.0, 0.25 if learned else 0.0),
+        (one_hot, 0.0, level_sd),
+        (one_hot * log_piece[:, None], 0.0, learning_sd if learned else 0.0),
+        (groups, 0.0, pair_sd),
+    ]
+    effects = np.column_stack([b[0] for b in blocks])
+    widths = [b[0].shape[1] for b in blocks]
+    centre = np.repeat([b[1] for b in blocks], widths)
+    sd = np.repeat([b[2] for b in blocks], widths)
+    value = rng.normal(centre, sd)
+    drift_sd, drift_tasks = abs(rng.normal(0, 0.2)), float(np.exp(rng.uniform(np.log(10), np.log(320))))
+    drift = _wave(rng, count, drift_sd, drift_tasks)
+    spread = np.exp(rng.normal(rng.normal(np.log(0.5), 0.25), 0.2, size=types))[type_of]
+    spread = spread * np.exp(-rng.normal(0.05, 0.05) * np.clip(x, -3, 3))
+    if kind == "records":
+        spread = np.exp(rng.normal(-0.05, 0.25)) * np.exp(-0.05 * np.clip(x, -3, 3))
+    tail = 3.0 if kind == "tails" else np.inf
+    hours = np.exp(offset + effects @ value + drift + spread * _luck(kind, rng, count))
+    if kind == "records":
+        hours = np.maximum(0.1, np.where(hours > 1, np.round(hours * 4) / 4, np.round(hours, 1)))
+    seen_type, seen_planned = type_of, planned
+    if kind == "mislabelled":
+        wrong = rng.random(count) < 0.15
+        seen_type = np.where(wrong, rng.integers(types, size=count), type_of)
+        seen_planned = np.where(rng.random(count) < 0.5, np.nan, planned)
+    return TrueBuild(
+        tasks=_seen_tasks(seen_type, pieces, seen_planned, repeat_of),
+        hours=hours,
+        offset=offset,
+        effects=effects,
+        centre=centre,
+        sd=sd,
+        value=value,
+        drift=drift,
+        drift_sd=drift_sd,
+        drift_tasks=drift_tasks,
+        spread=spread,
+        tail=tail,
+    )
+
+
+def cut_t(rng: np.random.Generator, tail: float, size: int | tuple[int, ...]) -> np.ndarray:
+    """Draws of a t variable given that it lies within +-MOST_LUCK."""
+    out = rng.standard_t(tail, size=size)
+    while (far := np.abs(out) > MOST_LUCK).any():
+        out[far] = rng.standard_t(tail, size=int(far.sum()))
+    return out
+
+
+def _luck(kind: str, rng: np.random.Generator, count: int) -> np.ndarray:
+    if kind == "tails":
+        return cut_t(rng, 3.0, count)
+    if kind == "records":
+        which = rng.random(count)
+        left, spot_on = rng.normal(-1.0, 1.0, count), rng.normal(0.0, 0.1, count)
+        return np.where(which < 0.2, left, np.where(which < 0.5, spot_on, rng.normal(0.15, 0.7, count)))
+    return rng.standard_normal(count)
+
+
+def _wave(rng: np.random.Generator, count: int, sd: float, tasks: float) -> np.ndarray:
+    step = np.exp(-1.0 / tasks)
+    level = np.empty(count)
+    level[0] = rng.normal(0, sd)
+    noise = sd * np.sqrt(1 - step**2) * rng.standard_normal(count)
+    for i in range(1, count):
+        level[i] = step * level[i - 1] + noise[i]
+    return level
+
+
+def _centred_log_midpoint(type_of: np.ndarray, types: int, pieces: np.ndarray) -> np.ndarray:
+    out = np.empty(len(pieces))
+    for k in range(types):
+        mine = type_of == k
+        last = np.cumsum(pieces[mine])
+        out[mine] = np.log(lot_midpoint(last - pieces[mine] + 1, last, -0.152)) if mine.any() else 0.0
+        out[mine] -= out[mine].mean() if mine.any() else 0.0
+    return out
+
+
+def _seen_tasks(
+    type_of: np.ndarray, pieces: np.ndarray, planned: np.ndarray, repeat_of: np.ndarray
+) -> pd.DataFrame:
+    count = len(pieces)
+    frame = pd.DataFrame(
+        {
+            "task": pd.Series([f"T{i:03d}" for i in range(count)], dtype="str"),
+            "stage": pd.Series(["all"] * count, dtype="str"),
+            "type": pd.Series([f"k{k:02d}" for k in type_of], dtype="str"),
+            "crew": pd.Series(["either"] * count, dtype="str"),
+            "repeat_of": pd.Series([f"T{j:03d}" if j >= 0 else "" for j in repeat_of], dtype="str"),
+            "quantity": pieces,
+            "planned_hours": planned,
+            "hold_days": 0.0,
+            "added": pd.Series([pd.NaT] * count, dtype="datetime64[us]"),
+            "quantity_done": 0.0,
+            "percent": np.nan,
+            "position": np.arange(count),
+            "shared_fraction": 0.0,
+            "idle_days": np.nan,
+        }
+    )
+    return frame.assign(pieces_before=frame.groupby("type")["quantity"].cumsum() - frame["quantity"])

@@ -1,0 +1,194 @@
+"""Simulation-based calibration of the effort model: rank of every true parameter among its draws.
+
+Parameters are drawn from the model's own priors and logs from those parameters; if the sampler is
+right, each true value is as likely to have any rank among its posterior draws (Talts, Betancourt,
+Simpson, Vehtari & Gelman, "Validating Bayesian inference algorithms with simulation-based
+calibration", 2018, arXiv 1804.06788). Chi-square of the ranks in bins; a small p betrays a fault.
+"""
+
+from __future__ import annotations
+
+import argparse
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+from scipy.special import gammaincc
+
+from forecast.effort.design import EffortDesign, build_design
+from forecast.effort.draws import LOG_MORE, OpenEvidence
+from forecast.effort.posterior import draw_posterior
+from forecast.effort.priors import DRIFT_TASKS, HALF_T_DEGREES, TAIL_DEGREES, TAIL_WEIGHTS, EffortPriors
+from forecast.progress import Progress
+
+_BINS = 10
+
+
+def half_t(rng: np.random.Generator, scale: float) -> float:
+    """One draw of a half-t variable with 4 degrees of freedom, at most five times its scale."""
+    while (value := abs(rng.standard_t(HALF_T_DEGREES))) > 5.0:
+        pass
+    return float(scale * value)
+
+
+def random_plan(rng: np.random.Generator, count: int, types: int, finished: int) -> pd.DataFrame:
+    """The tasks frame of a build before any hours are known, with pairs and some rows without a plan."""
+    quantity = rng.integers(1, 25, size=count).astype(float)
+    repeat_of = np.full(count, "", dtype=object)
+    for i in rng.choice(np.arange(1, count), size=count // 4, replace=False):
+        repeat_of[i] = f"T{rng.integers(i)}"
+    frame = pd.DataFrame(
+        {
+            "task": [f"T{i}" for i in range(count)],
+            "type": [f"k{k}" for k in rng.integers(types, size=count)],
+            "crew": "either",
+            "repeat_of": repeat_of,
+            "quantity": quantity,
+            "planned_hours": np.where(
+                rng.random(count) < 0.2, np.nan, np.exp(rng.normal(np.log(4), 0.8, count))
+            ),
+            "position": np.arange(count),
+            "done": np.arange(count) < finished,
+            "hours_first": np.where(np.arange(count) < finished, 1.0, 0.0),
+            "shared_fraction": np.where(rng.random(count) < 0.3, rng.random(count), 0.0),
+            "idle_days": np.nan,
+        }
+    )
+    return frame.assign(pieces_before=frame.groupby("type")["quantity"].cumsum() - frame["quantity"])
+
+
+def _progress(tasks: pd.DataFrame) -> Progress:
+    empty = pd.DataFrame({"task": pd.Series([], dtype="str"), "done": pd.Series([], dtype=bool)})
+    return Progress(tasks=tasks, reports=empty, sessions=empty, outside=empty, as_of=date(2026, 1, 1))
+
+
+def draw_truth(design: EffortDesign, priors: EffortPriors, rng: np.random.Generator) -> dict:
+    """One value of every parameter from the priors."""
+    types = len(design.types)
+    scales = {
+        "level": priors.type_level_scale,
+        "learning": priors.type_learning_scale,
+        "rate": priors.type_rate_scale,
+        "pair": priors.pair_scale,
+        "drift": priors.drift_scale,
+    }
+    truth: dict = {f"{name}_scale": half_t(rng, s) for name, s in scales.items()}
+    truth["fixed"] = np.array([rng.normal(p.centre, p.sd) for p in design.fixed_priors])
+    truth["type_level"] = rng.normal(0, truth["level_scale"], types)
+    truth["type_learning"] = rng.normal(0, truth["learning_scale"], types)
+    truth["type_rate"] = rng.normal(0, truth["rate_scale"], types)
+    truth["pair"] = rng.normal(0, truth["pair_scale"], design.pairs)
+    truth["drift_step"] = float(np.exp(-1.0 / rng.choice(DRIFT_TASKS)))
+    step = truth["drift_step"] ** design.block_tasks
+    level = rng.normal(0, truth["drift_scale"])
+    drift = []
+    for _ in range(int(design.block_of.max()) + 1):
+        drift.append(level)
+        level = step * level + truth["drift_scale"] * np.sqrt(1 - step**2) * rng.normal()
+    truth["drift"] = np.array(drift)
+    truth["mean_spread"] = rng.normal(priors.log_spread.centre, priors.log_spread.sd)
+    truth["type_spread"] = half_t(rng, priors.type_spread_scale)
+    truth["spread"] = np.exp(rng.normal(truth["mean_spread"], truth["type_spread"], types))
+    truth["spread_by_size"] = rng.normal(priors.spread_by_size.centre, priors.spread_by_size.sd)
+    truth["unplanned_spread"] = abs(rng.normal(0, 0.3))
+    truth["tail"] = rng.choice(TAIL_DEGREES, p=TAIL_WEIGHTS)
+    return truth
+
+
+def log_hours(design: EffortDesign, truth: dict, rng: np.random.Generator) -> np.ndarray:
+    """(task,) log first-time hours of every task under these parameters."""
+    kind = design.type_of
+    mean = design.offset + design.fixed @ truth["fixed"] + truth["type_level"][kind]
+    mean += truth["type_learning"][kind] * design.log_piece + truth["type_rate"][kind] * design.unplanned
+    member = design.pair_of >= 0
+    mean[member] += truth["pair"][design.pair_of[member]]
+    mean += truth["drift"][design.block_of]
+    spread = truth["spread"][kind] * np.exp(
+        -truth["spread_by_size"] * design.size + truth["unplanned_spread"] * design.unplanned
+    )
+    luck = rng.standard_normal(len(mean)) / np.sqrt(
+        rng.gamma(truth["tail"] / 2, size=len(mean)) * 2 / truth["tail"]
+    )
+    return mean + spread * luck
+
+
+def one_rank(rng: np.random.Generator, count: int, types: int, draws: int, thin: int) -> dict[str, float]:
+    """Ranks (0 to 1) of the true parameters of one build among their posterior draws."""
+    priors = EffortPriors()
+    finished = int(count * 0.7)
+    tasks = random_plan(rng, count, types, finished)
+    design = build_design(_progress(tasks), priors)
+    truth = draw_truth(design, priors, rng)
+    y = log_hours(design, truth, rng)
+    seen = np.arange(count) < finished
+    floor = np.where(rng.random(count) < 0.15, rng.normal(np.log(3.0), 1.0, count), np.inf)
+    open_ = seen & (floor < y)
+    from dataclasses import replace
+
+    design = replace(
+        design,
+        finished=seen & ~open_,
+        under_way=open_,
+        reopened=np.zeros(count, dtype=bool),
+        log_hours=np.where(open_, floor, np.where(seen, y, -np.inf)),
+    )
+    evidence = OpenEvidence(
+        log_floor=floor[open_], report_log_density=np.zeros((int(open_.sum()), len(LOG_MORE)))
+    )
+    post = draw_posterior(design, priors, evidence, rng, draws=draws * thin, warm_up=200)
+    at = np.arange(0, draws * thin, thin)
+    ranks = {}
+
+    def rank(name: str, values: np.ndarray, true: float) -> None:
+        below, same = np.sum(values[at] < true), np.sum(values[at] == true)
+        ranks[name] = float((below + rng.integers(same + 1)) / len(at))
+
+    for i, name in enumerate(design.fixed_names):
+        rank(name, post.fixed[:, i], truth["fixed"][i])
+    for k in range(2):
+        rank(f"type_level {k}", post.type_level[:, k], truth["type_level"][k])
+        rank(f"type_learning {k}", post.type_learning[:, k], truth["type_learning"][k])
+        rank(f"type_rate {k}", post.type_rate[:, k], truth["type_rate"][k])
+        rank(f"spread {k}", post.spread[:, k], truth["spread"][k])
+    for name in ("level", "learning", "rate", "pair"):
+        rank(f"{name}_scale", post.scales[name], truth[f"{name}_scale"])
+    rank("drift_scale", post.drift_scale, truth["drift_scale"])
+    rank("drift_step", post.drift_step, truth["drift_step"])
+    rank("level_now", post.drift[:, -1], truth["drift"][design.block_of[design.observed_rows].max()])
+    rank("spread_by_size", post.spread_by_size, truth["spread_by_size"])
+    rank("unplanned_spread", post.unplanned_spread, truth["unplanned_spread"])
+    rank("tail", post.tail, truth["tail"])
+    rank("pair 0", post.pair[:, 0], truth["pair"][0])
+    return ranks
+
+
+def uniform_p(ranks: np.ndarray) -> float:
+    """Chance of ranks at least as uneven as these when they are uniform (chi-square in bins)."""
+    counts = np.histogram(ranks, bins=_BINS, range=(0, 1 + 1e-9))[0]
+    expected = len(ranks) / _BINS
+    chi2 = float(((counts - expected) ** 2 / expected).sum())
+    return float(gammaincc((_BINS - 1) / 2, chi2 / 2))
+
+
+def main() -> None:
+    """Measure and write effort_ranks.md."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--builds", type=int, default=500)
+    parser.add_argument("--seed", type=int, default=7)
+    settings = parser.parse_args()
+    children = np.random.default_rng(settings.seed).spawn(settings.builds)
+    table = pd.DataFrame([one_rank(rng, 60, 4, 60, 10) for rng in children])
+    lines = ["# Ranks of the true parameters among their draws", ""]
+    lines += [f"{settings.builds} builds drawn from the priors, seed {settings.seed}.", ""]
+    lines += ["| parameter | mean rank | in the outer fifths | p |", "|---|---|---|---|"]
+    for name, column in table.items():
+        r = column.to_numpy()
+        outer = float(np.mean((r < 0.1) | (r > 0.9)))
+        lines.append(f"| {name} | {r.mean():.3f} | {outer:.3f} | {uniform_p(r):.3f} |")
+    Path(__file__).with_suffix(".md").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    print("\n".join(lines))
+
+
+if __name__ == "__main__":
+    main()
