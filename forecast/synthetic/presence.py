@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Set
 from dataclasses import dataclass
 from datetime import date
+from enum import Enum
 from math import exp, sqrt
 
 import numpy as np
@@ -16,6 +17,14 @@ QUARTERS = 4
 _LONGEST_QUARTERS = 12 * QUARTERS
 _LEVEL_CAP = 1.6
 HELPER = "+"
+
+
+class Wish(Enum):
+    """Whether the work that is ready asks for a second pair of hands."""
+
+    NOTHING = 0
+    TWO_TOO = 1
+    ONLY_TWO = 2
 
 
 @dataclass(slots=True)
@@ -55,7 +64,7 @@ class Presence:
         mood = Mood(self.mood.building, self.mood.long_silence, self.mood.level)
         return Presence(self.habit, self.joins, self.away, mood)
 
-    def day(self, day: int, two_wanted: Callable[[], bool]) -> dict[str, int]:
+    def day(self, day: int, wish: Callable[[], Wish]) -> dict[str, int]:
         """Quarter-hours of everybody who comes on this day; a visitor is `HELPER`."""
         weekday = (day - 1) % 7
         if weekday == 0:
@@ -71,7 +80,7 @@ class Presence:
         quarters = self._as_entered(hours)
         if day in self.everybody_away:
             return {}
-        return self._company(day, quarters, two_wanted)
+        return self._company(day, quarters, wish)
 
     def _new_week(self) -> None:
         mood, habit = self.mood, self.habit
@@ -94,7 +103,7 @@ class Presence:
             step = min(step, 2)
         return min(max(round(hours * QUARTERS / step) * step, step), _LONGEST_QUARTERS)
 
-    def _company(self, day: int, quarters: int, two_wanted: Callable[[], bool]) -> dict[str, int]:
+    def _company(self, day: int, quarters: int, wish: Callable[[], Wish]) -> dict[str, int]:
         """The dice fall the same way whoever may come, so that builds with and without one compare."""
         alone, which, shorter, visit, stays = (self.company.uniform() for _ in range(5))
         able = [b for b, first in self.joins.items() if first <= day and day not in self.away.get(b, ())]
@@ -105,10 +114,15 @@ class Presence:
         here = dict.fromkeys(able, quarters)
         if len(able) > 1 and shorter < 0.25:
             here[able[1]] = max(quarters // 2, 1)
-        if visit < self.habit.helper_chance * (2.0 if two_wanted() else 1.0):
+        if visit < self._visit_chance(wish(), len(able)):
             wanted = self.habit.helper_hours * QUARTERS * (0.5 + stays)
             here[HELPER] = min(max(round(wanted / 2) * 2, 2), quarters)
         return here
+
+    def _visit_chance(self, wish: Wish, able: int) -> float:
+        if wish is Wish.ONLY_TWO and able == 1:
+            return max(self.habit.asked_chance, self.habit.helper_chance)
+        return self.habit.helper_chance * (1.0 if wish is Wish.NOTHING else 2.0)
 
 
 def ordinals(start: date, end: date) -> set[int]:

@@ -74,7 +74,7 @@ class Stand:
         workshop, presence = self.workshop, self.presence
         end = self.day + _LONGEST_DAYS if last_day is None else last_day
         while self.day <= end and not workshop.finished:
-            here = presence.day(self.day, workshop.two_wanted)
+            here = presence.day(self.day, workshop.wish)
             if here and (len(here) > 1 or HELPER not in here):
                 workshop.work_day(self.day, here)
             self.day += 1

@@ -12,6 +12,7 @@ from forecast.synthetic.dice import Dice
 from forecast.synthetic.truth import EffortTruth, ReportTruth
 
 _CANDIDATES = 200
+_FARTHEST = 6.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,9 +145,9 @@ def _curve(pieces: int, slope: float) -> np.ndarray:
 
 
 def draw_luck(effort: EffortTruth, count: int, rng: np.random.Generator) -> np.ndarray:
-    """(count,) luck in units of its sd: normal, or t with few degrees of freedom."""
+    """(count,) luck in units of its sd: normal, or t with few degrees of freedom, cut off far out."""
     if isfinite(effort.tail_degrees):
-        return rng.standard_t(effort.tail_degrees, count)
+        return np.clip(rng.standard_t(effort.tail_degrees, count), -_FARTHEST, _FARTHEST)
     return rng.standard_normal(count)
 
 

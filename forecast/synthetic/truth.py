@@ -100,6 +100,7 @@ class HabitTruth:
     both_chance : chance that the second builder is there in a session too, and else one alone
     helper_chance, helper_hours : a visitor without a name, a session; twice as likely when work waits
         that needs two
+    asked_chance : the same for somebody alone who has nothing else to do but what needs two, and asks
     """
 
     day_chance: tuple[float, ...]
@@ -114,6 +115,7 @@ class HabitTruth:
     both_chance: float = 0.88
     helper_chance: float = 0.06
     helper_hours: float = 2.0
+    asked_chance: float = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -16,7 +16,7 @@ import numpy as np
 
 from forecast.synthetic.dice import Dice
 from forecast.synthetic.job import OUTSIDE, Job, Row, Rules, counts_pieces, say_percent
-from forecast.synthetic.presence import HELPER, QUARTERS
+from forecast.synthetic.presence import HELPER, QUARTERS, Wish
 from forecast.synthetic.supplies import Supplies
 from forecast.synthetic.totals import Totals, TrueTask
 
@@ -113,9 +113,12 @@ class Workshop:
         """Nothing is left to do, again or for the first time."""
         return not any(self.stage_open) and not self.redo and not self.found
 
-    def two_wanted(self) -> bool:
-        """Work is ready that needs two."""
-        return any(self.crew[i] == "two" for stage in self.ready for _, i in stage)
+    def wish(self) -> Wish:
+        """Whether work is ready that needs two, and whether there is no other."""
+        two = [self.crew[i] == "two" for stage in self.ready for _, i in stage]
+        if not any(two):
+            return Wish.NOTHING
+        return Wish.ONLY_TWO if all(two) and not self.redo else Wish.TWO_TOO
 
     def work_day(self, day: int, here: dict[str, int]) -> None:
         """Play one day on which so many people come, each for so many quarter-hours."""

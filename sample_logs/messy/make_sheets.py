@@ -85,7 +85,9 @@ PAIR = [
 
 def main() -> None:
     """Write hangar.xlsx, shed.csv and pair.ods."""
-    _write_xlsx(HERE / "hangar.xlsx", {"Build log": HANGAR, "Parts": PARTS, "Old": HANGAR[:4]}, hidden={"Old"})
+    _write_xlsx(
+        HERE / "hangar.xlsx", {"Build log": HANGAR, "Parts": PARTS, "Old": HANGAR[:4]}, hidden={"Old"}
+    )
     out = io.StringIO(newline="")
     csv.writer(out, delimiter=";", lineterminator="\r\n").writerows(SHED)
     (HERE / "shed.csv").write_bytes(out.getvalue().encode("cp1252"))
@@ -112,9 +114,7 @@ def _write_xlsx(path: Path, sheets: dict[str, list[list[object]]], hidden: set[s
 
 
 def _write_ods(path: Path, name: str, rows: list[list[object]]) -> None:
-    body = "".join(
-        f"<table:table-row>{''.join(map(_ods_cell, row))}</table:table-row>" for row in rows
-    )
+    body = "".join(f"<table:table-row>{''.join(map(_ods_cell, row))}</table:table-row>" for row in rows)
     content = (
         '<?xml version="1.0" encoding="UTF-8"?><office:document-content '
         'xmlns:office="urn:oasis:names:tc:opendocument:xmlns:office:1.0" '
@@ -143,7 +143,9 @@ def _ods_cell(cell: object) -> str:
     if cell is None:
         return "<table:table-cell/>"
     if isinstance(cell, str):
-        return f'<table:table-cell office:value-type="string"><text:p>{escape(cell)}</text:p></table:table-cell>'
+        return (
+            f'<table:table-cell office:value-type="string"><text:p>{escape(cell)}</text:p></table:table-cell>'
+        )
     return (
         f'<table:table-cell office:value-type="float" office:value="{cell}"><text:p>{cell}</text:p>'
         "</table:table-cell>"
