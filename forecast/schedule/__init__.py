@@ -1,5 +1,6 @@
 """Drawn hours and drawn days, played through the network of the plan. Nothing is drawn here."""
 
+from forecast.schedule.criticality import Criticality, criticality_of_stages, criticality_of_tasks
 from forecast.schedule.network import Network, network_of, network_of_untouched
 from forecast.schedule.records import CAUSES, UNFINISHED
 from forecast.schedule.simulation import Simulation, kernel_is_compiled, simulate_schedule
@@ -7,8 +8,11 @@ from forecast.schedule.simulation import Simulation, kernel_is_compiled, simulat
 __all__ = [
     "CAUSES",
     "UNFINISHED",
+    "Criticality",
     "Network",
     "Simulation",
+    "criticality_of_stages",
+    "criticality_of_tasks",
     "kernel_is_compiled",
     "network_of",
     "network_of_untouched",

@@ -108,18 +108,25 @@ def wake(net, now):
 @compiled
 def take_limits(net, i):
     """Take what task i needs of each limit, if all of it is there; else it waits until one is freed."""
-    detail, limits = net.details[i], net.limits
-    for p in range(detail.use_at, detail.use_end):
-        use = net.uses[net.lists[p]]
-        if use.task == i and limits[use.limit].held + use.amount > limits[use.limit].amount * (1 + TINY):
-            net.blocked[net.state[0].blocked] = i
-            net.state[0].blocked += 1
-            return False
+    if _hold(net, i, 1.0):
+        return True
+    _hold(net, i, -1.0)
+    net.blocked[net.state[0].blocked] = i
+    net.state[0].blocked += 1
+    return False
+
+
+@compiled
+def _hold(net, i, share):
+    """Add to what is held what task i needs; is it there?"""
+    detail, enough = net.details[i], True
     for p in range(detail.use_at, detail.use_end):
         use = net.uses[net.lists[p]]
         if use.task == i:
-            limits[use.limit].held += use.amount
-    return True
+            limit = net.limits[use.limit]
+            limit.held += share * use.amount
+            enough &= limit.held <= limit.amount * (1 + TINY)
+    return enough
 
 
 @compiled

@@ -194,6 +194,9 @@ def _uses(task: Task, place: dict[str, int], limit: dict[str, int]) -> tuple[tup
     An end that is already done is the task itself; -1 where the task itself is done too.
     """
     own = place.get(task.task, -1)
+    unknown = {u.limit for u in task.uses} - set(limit)
+    if unknown:
+        raise ValueError(f"task {task.task} uses limits that are not given: {', '.join(sorted(unknown))}.")
     return tuple((limit[u.limit], u.amount, place.get(u.until or task.task, own)) for u in task.uses)
 
 

@@ -1,0 +1,245 @@
+"""The rules of the schedule written plainly with simpy: a check of the kernel, and its yardstick.
+
+Nothing here is shared with the kernel but the `Network`. Every task, every person's day and every stretch
+of work is a process of its own; whenever something has happened, whoever is free is given work.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import simpy
+
+from forecast.schedule import Network
+from forecast.schedule.records import EITHER, TWO
+
+_NEW_DAY, _HAND_OUT = 2, 3  # after everything else that happens at the same moment (priority 1)
+
+
+@dataclass
+class Play:
+    """What came of one run; days after `as_of`."""
+
+    start: np.ndarray
+    finish: np.ndarray
+    worked_hours: np.ndarray
+    stretches: list[tuple[int, float, float, float]]  # stage, from, to, person-hours
+
+    def first_90(self, spent: float, left: float, stage: int | None = None) -> float:
+        """The day on which nine tenths of all hours are done."""
+        need = 0.9 * (spent + left) - spent
+        mine = [s for s in self.stretches if stage is None or s[0] == stage]
+        if need <= 0:
+            return 0.0
+        times = np.unique([t for _, begin, end, _ in mine for t in (begin, end)])
+        done = np.zeros(len(times))
+        for _, begin, end, hours in mine:
+            done += hours * np.clip((times - begin) / (end - begin), 0, 1)
+        return float(np.interp(need, done, times)) if len(times) and done[-1] >= need else np.inf
+
+
+def play_once(network: Network, hours, bench, stage_rank, release, only_two, shared_penalty=1.0) -> Play:
+    """One run of the arrays of `simulate_schedule`, each without its first axis."""
+    env = simpy.Environment()
+    shop = _Shop(env, network, hours, bench, stage_rank, release, only_two, shared_penalty)
+    env.run(until=len(bench) + 1)
+    return Play(shop.start, shop.finish, shop.worked, shop.stretches)
+
+
+class _Shop:
+    def __init__(self, env, network, hours, bench, stage_rank, release, only_two, shared_penalty):
+        self.env, self.network, self.penalty = env, network, shared_penalty
+        self.left = [float(h) for h in hours]
+        self.bench, self.stage_rank, self.only_two = np.asarray(bench, np.float32), stage_rank, only_two
+        count = len(self.left)
+        self.uses, self.needs = network.uses or ((),) * count, network.needs or ((),) * count
+        self.start, self.finish = np.full(count, np.inf), np.full(count, np.inf)
+        self.worked, self.stretches = np.zeros(self.bench.shape[1]), []
+        self.done = [env.event() for _ in range(count)]
+        self.ready, self.waiting_for_limit = set(), set()
+        self.begun = {i for i in range(count) if network.under_way[i]}
+        self.held = [0.0] * len(network.limits)
+        for i in self.begun:
+            self._hold_limits(i)
+        for limit, amount, _ in network.held:
+            self.held[limit] += amount
+        self.crew: dict[int, list[int]] = {}  # task -> people on it, the one who carries it on first
+        self.there: set[int] = set()
+        self.jobs: list[simpy.Process] = []
+        self.longest, self.first_stage, self.new_day_rank, self.asked = 1.0, None, None, False
+        for i in range(count):
+            env.process(self._wait_for_turn(i, release))
+        env.process(self._days())
+
+    def _wait_for_turn(self, i, release):
+        after = self.network.after[i]
+        yield self.env.all_of([self.done[p] for p in after])
+        times = [self.network.earliest_days[i]]
+        times += [self.finish[p] + self.network.hold_days[p] for p in after]
+        times += [release[d] for d in self.needs[i]]
+        if max(times) == np.inf:
+            return
+        if max(times) > self.env.now:
+            yield self.env.timeout(max(times) - self.env.now)
+        self.ready.add(i)
+        self._ask()
+
+    def _days(self):
+        for day, hours in enumerate(self.bench):
+            yield self._later(day, _NEW_DAY)
+            if hours.max() <= 0:
+                continue
+            self.longest = float(hours.max())
+            self.there = {k for k in range(len(hours)) if hours[k] > 0}
+            self.new_day_rank = self.stage_rank[day]
+            for k in self.there:
+                self.env.process(self._go_home(k, day + float(hours[k]) / self.longest))
+            self._ask()
+
+    def _later(self, time, priority):
+        event = self.env.event()
+        event._ok, event._value = True, None
+        self.env.schedule(event, priority=priority, delay=max(time - self.env.now, 0))
+        return event
+
+    def _go_home(self, k, time):
+        yield self.env.timeout(time - self.env.now)
+        self._stop_work()
+        self.there.discard(k)
+        for i, people in list(self.crew.items()):
+            if k in people:
+                people.remove(k)
+                if not people or self.network.crew[i] == TWO:
+                    del self.crew[i]
+                    self.ready.add(i)
+        self._ask()
+
+    def _ask(self):
+        """Hand out work once, after everything else that happens at this moment."""
+        if not self.asked:
+            self.asked = True
+            self.env.process(self._hand_out())
+
+    def _hand_out(self):
+        yield self._later(self.env.now, _HAND_OUT)
+        self.asked = False
+        self._stop_work()
+        for i, people in self.crew.items():
+            if len(people) == 2 and self.network.crew[i] != TWO:
+                people.pop()
+        if self.new_day_rank is not None:
+            self.first_stage = self._preferred_stage(self.new_day_rank)
+            self.new_day_rank = None
+        while self._give_one():
+            pass
+        self._share()
+        self.jobs = [self.env.process(self._work(i, tuple(people))) for i, people in self.crew.items()]
+
+    def _free(self):
+        busy = {k for people in self.crew.values() for k in people}
+        free = sorted(self.there - busy)
+        return [k for k in free if not self.only_two[k]], [k for k in free if self.only_two[k]]
+
+    def _preferred_stage(self, rank):
+        if rank == 0:
+            return None
+        hands, helpers = self._free()
+        enough = len(hands) + len(helpers) > 1
+        can = sorted(i for i in self.ready if self.network.crew[i] != TWO or enough)
+        stages = list(dict.fromkeys(int(self.network.stage[i]) for i in can))
+        return stages[min(int(rank), len(stages) - 1)] if stages else None
+
+    def _give_one(self):
+        hands, helpers = self._free()
+        if not hands:
+            return False
+        enough = len(hands) + len(helpers) > 1
+        can = [i for i in self.ready if self.network.crew[i] != TWO or enough]
+        if not can:
+            return False
+
+        def preference(i):
+            for_helper = bool(helpers) and self.network.crew[i] == TWO
+            return (not for_helper, self.network.stage[i] != self.first_stage, i)
+
+        i = min(can, key=preference)
+        self.ready.remove(i)
+        if i not in self.begun:
+            if not self._limits_allow(i):
+                self.waiting_for_limit.add(i)
+                return True
+            self.begun.add(i)
+            self._hold_limits(i)
+        people = [hands[0]]
+        if self.network.crew[i] == TWO:
+            people.append(helpers[0] if helpers else hands[1])
+        self.crew[i] = people
+        self.start[i] = min(self.start[i], self.env.now)
+        return True
+
+    def _share(self):
+        for k in self._free()[0]:
+            alone = [i for i in self.crew if len(self.crew[i]) == 1 and self.network.crew[i] == EITHER]
+            if alone:
+                self.crew[min(alone)].append(k)
+
+    def _work(self, i, people):
+        shared = len(people) == 2 and self.network.crew[i] != TWO
+        rate = (
+            len(people) / (self.penalty if shared else 1.0) * self.longest
+        )  # person-hours a day of this length
+        begin = self.env.now
+        try:
+            yield self.env.timeout(max(self.left[i], 0.0) / rate)
+            finished = True
+        except simpy.Interrupt:
+            finished = False
+        passed = self.env.now - begin
+        for k in people:
+            self.worked[k] += passed * self.longest
+        if passed > 0:
+            self.stretches.append((int(self.network.stage[i]), begin, self.env.now, passed * rate))
+        self.left[i] -= passed * rate
+        if finished or self.left[i] <= 1e-9:
+            self._finish(i)
+
+    def _stop_work(self):
+        jobs, self.jobs = self.jobs, []
+        for job in jobs:
+            if job.is_alive:
+                job.interrupt()
+
+    def _finish(self, i):
+        self.crew.pop(i, None)
+        self.ready.discard(i)
+        self.finish[i] = self.env.now
+        freed = False
+        for j, uses in enumerate(self.uses):
+            for limit, amount, until in uses:
+                if i in (j, until):
+                    freed = True
+                    if np.isfinite(self.finish[j]) and np.isfinite(self.finish[until]):
+                        self.held[limit] -= amount
+        for limit, amount, until in self.network.held:
+            if until == i:
+                freed = True
+                self.held[limit] -= amount
+        if freed:
+            self.ready |= self.waiting_for_limit
+            self.waiting_for_limit.clear()
+        self.done[i].succeed()
+        self._ask()
+
+    def _limits_allow(self, i):
+        asked = [0.0] * len(self.held)
+        for limit, amount, _ in self.uses[i]:
+            asked[limit] += amount
+        return all(
+            a == 0 or h + a <= x.amount * (1 + 1e-9)
+            for h, a, x in zip(self.held, asked, self.network.limits, strict=True)
+        )
+
+    def _hold_limits(self, i):
+        for limit, amount, _ in self.uses[i]:
+            self.held[limit] += amount
