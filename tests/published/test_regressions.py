@@ -64,6 +64,7 @@ def fit(columns, y, *, open_=None, spread, sure_of_spread=False, group=None, by_
         log_piece=by_group[order],
         unplanned=np.zeros(rows, dtype=bool),
         pair_of=np.full(rows, -1),
+        reopened=np.zeros(rows, dtype=bool),
         pairs=0,
         size=nothing,
         block_of=np.zeros(rows, dtype=int),
@@ -80,7 +81,7 @@ def fit(columns, y, *, open_=None, spread, sure_of_spread=False, group=None, by_
         design, priors, evidence, np.random.default_rng(20260930), draws=DRAWS, warm_up=300
     )
     coefficients = draws.fixed.copy()
-    coefficients[:, 0] += draws.level_now + (draws.type_level[:, 0] if len(design.types) == 1 else 0.0)
+    coefficients[:, 0] += draws.drift[:, -1] + (draws.type_level[:, 0] if len(design.types) == 1 else 0.0)
     return Posterior(coefficients=coefficients, draws=draws)
 
 
