@@ -31,6 +31,7 @@ from forecast.schedule.records import (
 )
 
 _NINE_TENTHS = 0.9
+_OTHER_FILES = ("desk.py", "hands.py", "records.py")
 
 
 @compiled
@@ -277,12 +278,20 @@ def _lacks(net):
     return LACKS_DELIVERY if state.alarms > 0 else LACKS_LIMIT
 
 
-def _compile(parts):
-    """The whole kernel; what is cached of it holds for this file and for `parts` only."""
+def _kept(function):
+    """Compile, and keep what was compiled on this machine; where no folder can be written, for now only."""
+    try:
+        return njit(cache=True, nogil=True)(function)
+    except RuntimeError:
+        return njit(nogil=True)(function)
 
-    @njit(cache=True, nogil=True)
+
+def _whole_kernel(parts):
+    """The kernel; what is kept of it holds for this file and for `parts` only."""
+
+    @_kept
     def play_runs(net, hours, bench, rank, release, grid, kept):
-        parts  # noqa: B018  the cache looks at what a function closes over
+        parts  # noqa: B018  numba looks at what a function closes over, not at the files it calls
         for run in range(hours.shape[0]):
             _begin(net, hours[run], release[run])
             _play(net, bench[run], rank[run], grid, kept.hours_done[run])
@@ -292,10 +301,10 @@ def _compile(parts):
 
 
 def _digest(*names):
-    """A number for the text of the other files of the kernel, which numba's cache does not look at."""
+    """A number for the text of other files of the kernel."""
     text = b"".join(Path(__file__).with_name(name).read_bytes() for name in names)
     return int.from_bytes(hashlib.sha256(text).digest()[:6], "big")
 
 
 # Play every run: hours (run, task), bench (run, day, person), rank (run, day), release (run, delivery).
-play_runs = _compile(_digest("desk.py", "hands.py", "records.py"))
+play_runs = _whole_kernel(_digest(*_OTHER_FILES))
