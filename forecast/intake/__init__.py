@@ -1,0 +1,29 @@
+"""Take a spreadsheet, CSV or Markdown log of any shape into a build folder, without losing a row.
+
+`propose_intake` reads a file and says how it understood it; `take_in` writes what was proposed.
+"""
+
+from forecast.intake.account import intake_lines, taken_lines
+from forecast.intake.answers import MEANINGS, Answers, parse_answers, parse_mapping
+from forecast.intake.coarse import coarse_plan
+from forecast.intake.export import export_log
+from forecast.intake.proposal import Intake, propose_intake
+from forecast.intake.taking import Taken, take_in
+from forecast.intake.task_types import TaskTypes, held_out_accuracy
+
+__all__ = [
+    "MEANINGS",
+    "Answers",
+    "Intake",
+    "TaskTypes",
+    "Taken",
+    "coarse_plan",
+    "export_log",
+    "held_out_accuracy",
+    "intake_lines",
+    "parse_answers",
+    "parse_mapping",
+    "propose_intake",
+    "take_in",
+    "taken_lines",
+]

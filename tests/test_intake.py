@@ -1,0 +1,310 @@
+"""Taking a foreign log into a build folder: what must come out, what is asked, what is written."""
+
+import csv
+from datetime import date
+from pathlib import Path
+
+import openpyxl
+import pytest
+
+from forecast.errors import UsageError
+from forecast.folder import read_build, start_build
+from forecast.intake import (
+    Answers,
+    coarse_plan,
+    export_log,
+    intake_lines,
+    propose_intake,
+    take_in,
+    taken_lines,
+)
+from tests.foreign_log import SHEET, TODAY, log_rows, propose, reasons, take, write_folder
+
+MESSY = Path(__file__).resolve().parents[1] / "sample_logs" / "messy"
+SAID = {
+    "hangar.xlsx": ["year=2023", "day:0203-03-04=2023-03-04"],
+    "shed.csv": ["who:B=B", "blank-day=above"],
+    "pair.ods": [],
+}
+SHOWN = ("date", "until", "hours", "builders", "stage", "rework", "note")
+
+
+@pytest.fixture
+def sheet(tmp_path):
+    path = tmp_path / "hours.csv"
+    path.write_text(SHEET)
+    return path
+
+
+@pytest.fixture
+def folder(tmp_path):
+    return tmp_path / "my build é"
+
+
+@pytest.mark.parametrize("name", sorted(SAID))
+def test_every_line_of_the_messy_sheets_comes_out_as_written_down(name, folder):
+    intake = propose(MESSY / name, folder, *SAID[name])
+    stage_of = {t.task: t.stage for t in intake.plan.tasks}
+    found = [
+        {
+            "line": str(j.raw.row.line),
+            "fate": "apart" if row.apart else "log",
+            "stage": stage_of.get(row.task, row.stage),
+            "reason": "",
+            **{k: row.cells[k] for k in SHOWN if k != "stage"},
+        }
+        for j in intake.rows
+        for row in j.rows
+    ]
+    blank = dict.fromkeys(SHOWN, "")
+    found += [{"line": str(p.line), "fate": "report", "reason": p.allowed, **blank} for p in intake.reported]
+    with (MESSY / name).with_suffix(".expected.csv").open(encoding="utf-8", newline="") as file:
+        expected = list(csv.DictReader(file))
+    found.sort(key=lambda row: (int(row["line"]), row["fate"] == "apart"))
+    for row, want in zip(found, expected, strict=True):
+        assert row["reason"].startswith(want["reason"])
+        assert {**row, "reason": ""} == {**want, "reason": ""}
+
+
+@pytest.mark.parametrize("name", sorted(SAID))
+def test_a_messy_sheet_becomes_a_folder_that_passes_every_check(name, folder):
+    taken = take(MESSY / name, folder, *SAID[name])
+    build = read_build(folder)
+    assert len(build.sessions) == taken.added
+
+
+@pytest.mark.parametrize("name", sorted(SAID))
+def test_person_hours_in_the_log_are_those_of_the_sheet(name, folder):
+    intake = propose(MESSY / name, folder, *SAID[name])
+    for j in intake.rows:
+        said = sum(p.hours * (1 if p.unit == "person_hours" else j.rows[0].people) for p in j.raw.parts)
+        assert sum(r.hours * r.people for r in j.rows) == pytest.approx(said, abs=0.001)
+
+
+def test_nothing_is_written_by_a_proposal(sheet, folder):
+    propose(sheet, folder)
+    assert not folder.exists()
+
+
+def test_a_new_folder_gets_builders_a_coarse_plan_and_the_log(sheet, folder):
+    taken = take(sheet, folder)
+    assert (taken.added, taken.stages, taken.builders) == (3, ("tail", "wing"), ("A",))
+    assert [row["task"] for row in log_rows(folder)] == ["tail", "tail", "wing"]
+    assert [t.planned_hours for t in read_build(folder).plan.tasks] == [None, None]
+
+
+def test_an_ambiguous_order_keeps_every_row_out_until_it_is_said(tmp_path, folder):
+    path = tmp_path / "t.csv"
+    path.write_text("Date,Hours,Section\n3/4/2023,2,tail\n5/6/2023,1,tail\n")
+    intake = propose(path, folder)
+    assert not intake.rows
+    assert "begin with the day or with the month?" in intake.questions[0].text
+    assert propose(path, folder, "order=day-first").rows[0].rows[0].date == date(2023, 4, 3)
+
+
+def test_an_order_said_once_is_never_turned_for_single_rows(tmp_path, folder):
+    path = tmp_path / "t.csv"
+    path.write_text("Date,Hours,Section\n3/4/2023,2,tail\n4/19/2023,1,tail\n19/5/2023,1,tail\n")
+    intake = propose(path, folder, "order=month-first")
+    assert [r.rows[0].date for r in intake.rows] == [date(2023, 3, 4), date(2023, 4, 19)]
+    assert "does not exist (month first" in reasons(intake)[4]
+
+
+def test_rows_kept_apart_are_written_and_counted_once(tmp_path, folder):
+    path = tmp_path / "t.csv"
+    rows = "2026-01-03,2,tail,inventory of kit\n2026-01-04,1,tail,drilled\n"
+    path.write_text(f"Date,Hours,Section,Work\n{rows}")
+    assert (take(path, folder).apart, take(path, folder).apart) == (1, 0)
+    assert [(r["kind"], r["note"]) for r in log_rows(folder, "not_building.csv")] == [
+        ("inventory", "inventory of kit")
+    ]
+
+
+def test_rows_outside_the_plan_get_the_type_of_their_words(sheet, folder):
+    intake = propose_intake(sheet, folder, today=TODAY, coarse=False)
+    assert [r.rows[0].type for r in intake.rows] == ["drill", "deburr", "rivet"]
+
+
+def test_the_builder_s_types_are_learned_and_remembered(sheet, folder):
+    said = Answers(types={"riveted skin": "close-up"})
+    intake = propose_intake(sheet, folder, today=TODAY, coarse=False, answers=said)
+    assert intake.rows[2].rows[0].type == "close-up"
+    take_in(intake)
+    assert propose_intake(sheet, folder, today=TODAY, coarse=False).rows[2].rows[0].type == "close-up"
+
+
+def test_a_type_corrected_in_the_log_teaches_the_next_take(sheet, folder):
+    (sheet).write_text(SHEET.replace("riveted skin", "gizmo left"))
+    take_in(propose_intake(sheet, folder, today=TODAY, coarse=False))
+    log = folder / "log.csv"
+    rows = log.read_text().splitlines()
+    log.write_text("\n".join(r.replace(",wing,,", ",wing,plumb,") for r in rows) + "\n")
+    sheet.write_text(SHEET.replace("riveted skin", "gizmo left") + "2026-01-12,1,wing,gizmo left\n")
+    assert propose_intake(sheet, folder, today=TODAY, coarse=False).rows[3].rows[0].type == "plumb"
+
+
+def test_rows_that_name_a_task_of_the_plan_go_on_it(tmp_path, folder):
+    write_folder(folder, "task,stage,title\nT1,tail,Drill ribs\nT2,tail,Rivet ribs\n")
+    path = tmp_path / "t.csv"
+    path.write_text(
+        "Date,Hours,Task,Done\n2026-01-03,2,t1,\n2026-01-04,1,rivet ribs,x\n2026-01-05,1,oiling,\n"
+    )
+    take(path, folder)
+    assert [(r["task"], r["done"], r["note"]) for r in log_rows(folder)] == [
+        ("T1", "", ""), ("T2", "yes", ""), ("", "", "oiling"),
+    ]  # fmt: skip
+
+
+def test_a_task_finished_twice_is_finished_once_and_said(tmp_path, folder):
+    write_folder(folder, "task,stage,title\nT1,tail,Drill ribs\n")
+    path = tmp_path / "t.csv"
+    path.write_text("Date,Hours,Task,Done\n2026-01-03,2,T1,x\n2026-01-04,1,T1,x\n")
+    intake = propose(path, folder)
+    assert any("finish a task once more" in d for d in intake.doubts)
+    take_in(intake)
+    assert [(r["done"], r["note"]) for r in log_rows(folder)] == [("yes", ""), ("", "done")]
+    assert len(read_build(folder).sessions) == 2
+
+
+def test_a_builder_is_not_taken_before_the_day_of_joining(tmp_path, folder):
+    folder.mkdir()
+    (folder / "build.toml").write_text('[[builder]]\nid = "A"\n[[builder]]\nid = "B"\njoins = 2026-01-04\n')
+    path = tmp_path / "t.csv"
+    path.write_text("Date,Hours,Who,Section\n2026-01-03,2,A+B,tail\n2026-01-05,2,A+B,tail\n")
+    intake = propose(path, folder)
+    assert reasons(intake) == {2: "names B before 2026-01-04, the day on which build.toml says they join"}
+
+
+def test_a_new_builder_said_by_the_builder_is_added_and_comments_stay(tmp_path, folder):
+    folder.mkdir()
+    (folder / "build.toml").write_text('# ours\nname = "t"\n[[builder]]\nid = "A"  # me\n')
+    path = tmp_path / "t.csv"
+    path.write_text("Date,Hours,Who,Section\n2026-01-03,2,Jo & Sam,tail\n")
+    take(path, folder, "who:Jo=A", "who:Sam=B")
+    text = (folder / "build.toml").read_text()
+    assert text.startswith('# ours\nname = "t"\n[[builder]]\nid = "A"  # me\n')
+    assert log_rows(folder)[0]["builders"] == "A+B"
+    assert [b.id for b in read_build(folder).builders] == ["A", "B"]
+
+
+def test_the_invented_rows_of_start_make_room(sheet, folder):
+    start_build(folder)
+    intake = propose(sheet, folder)
+    assert any("invented rows" in d for d in intake.doubts)
+    take_in(intake)
+    build = read_build(folder)
+    assert (len(build.sessions), build.plan.stages, build.away) == (3, ("tail", "wing"), ())
+
+
+def test_rows_of_the_builder_s_own_stay_beside_those_taken(sheet, folder):
+    take(sheet, folder)
+    log = folder / "log.csv"
+    log.write_text(log.read_text().replace("note\n", "note,weather\n").replace("ribs\n", "ribs,sun\n"))
+    sheet.write_text(SHEET + "2026-01-12,1,wing,riveted\n")
+    take(sheet, folder)
+    assert [r["weather"] for r in log_rows(folder)][:2] == ["sun", "sun"]
+
+
+def test_a_log_kept_as_a_folder_gets_a_file_of_its_own(sheet, folder):
+    take(sheet, folder)
+    (folder / "log").mkdir()
+    (folder / "log.csv").rename(folder / "log" / "2025.csv")
+    sheet.write_text(SHEET + "2026-01-12,1,wing,riveted\n")
+    taken = take(sheet, folder)
+    assert (taken.added, len(read_build(folder).sessions)) == (1, 4)
+    assert (folder / "log" / "taken.csv").exists()
+
+
+def test_several_tasks_are_kept_as_one_and_said_or_split_when_told(tmp_path, folder):
+    path = tmp_path / "t.csv"
+    work = '"drilled ribs, deburred ribs; ordered rivets"'
+    path.write_text(f"Date,Hours,Section,Work\n2026-01-03,3,tail,{work}\n")
+    intake = propose(path, folder)
+    assert len(intake.rows[0].rows) == 1
+    assert any("several tasks, kept as one" in d for d in intake.doubts)
+    split = propose(path, folder, "several=split").rows[0].rows
+    assert [(r.hours, r.apart, r.note) for r in split] == [
+        (1.0, "", "drilled ribs"), (1.0, "", "deburred ribs"), (1.0, "ordering", "ordered rivets"),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("suffix", [".csv", ".xlsx"])
+@pytest.mark.parametrize("name", sorted(SAID))
+def test_take_export_take_again_gives_the_same_rows(name, suffix, folder, tmp_path):
+    take(MESSY / name, folder, *SAID[name])
+    build = read_build(folder)
+    file, second = tmp_path / f"out{suffix}", tmp_path / "second"
+    assert export_log(build, file) == len(build.sessions)
+    second.mkdir()
+    for part in ("build.toml", "plan.csv"):
+        (second / part).write_bytes((folder / part).read_bytes())
+    intake = propose(file, second)
+    assert not intake.reported
+    take_in(intake)
+    again = read_build(second).sessions
+    columns = [c for c in again.columns if c not in ("file", "line")]
+    assert again[columns].equals(build.sessions[columns])
+
+
+def test_no_text_in_an_export_is_a_formula(folder, tmp_path):
+    path = tmp_path / "t.csv"
+    path.write_text(
+        'Date,Hours,Section,Work\n2026-01-03,3,tail,"=HYPERLINK(""x"")"\n2026-01-04,3,tail,@cmd\n'
+    )
+    take(path, folder)
+    export_log(read_build(folder), tmp_path / "out.csv")
+    export_log(read_build(folder), tmp_path / "out.xlsx")
+    notes = [r["note"] for r in log_rows(tmp_path, "out.csv")]
+    assert notes == ['\'=HYPERLINK("x")', "'@cmd"]
+    cells = openpyxl.load_workbook(tmp_path / "out.xlsx").active["M"]
+    assert [(c.value, c.data_type) for c in cells[1:]] == [('=HYPERLINK("x")', "s"), ("@cmd", "s")]
+
+
+def test_an_export_of_another_kind_is_refused(sheet, folder, tmp_path):
+    take(sheet, folder)
+    with pytest.raises(UsageError, match="must end in"):
+        export_log(read_build(folder), tmp_path / "out.pdf")
+
+
+def test_the_account_names_every_row_that_is_not_taken(folder):
+    intake = propose(MESSY / "shed.csv", folder)
+    lines = "\n".join(intake_lines(intake))
+    assert all(f"shed.csv, line {p.line}" in lines for p in intake.reported)
+    taken = "\n".join(taken_lines(take_in(intake)))
+    assert all(f"shed.csv, line {p.line}" in taken for p in intake.reported)
+
+
+def test_a_swapped_spreadsheet_is_suspected(tmp_path, folder):
+    book = openpyxl.Workbook()
+    book.active.append(["Date", "Hours", "Section"])
+    for day in (date(2023, 4, 1), date(2023, 5, 1), date(2023, 6, 1), "13/1/2023", "14/1/2023"):
+        book.active.append([day, 2, "tail"])
+    book.save(tmp_path / "a.xlsx")
+    assert any("may have swapped day and month" in d for d in propose(tmp_path / "a.xlsx", folder).doubts)
+
+
+def test_sheets_with_the_same_headings_are_read_together(tmp_path, folder):
+    book = openpyxl.Workbook()
+    for name, day in (("2024", date(2024, 4, 1)), ("2025", date(2025, 4, 1))):
+        sheet = book.create_sheet(name)
+        sheet.append(["Date", "Hours", "Section"])
+        sheet.append([day, 2, "tail"])
+    book.save(tmp_path / "a.xlsx")
+    intake = propose(tmp_path / "a.xlsx", folder)
+    assert (intake.sheets, len(intake.rows)) == (("2024", "2025"), 2)
+    assert propose(tmp_path / "a.xlsx", folder, "sheet=2025").rows[0].rows[0].date == date(2025, 4, 1)
+
+
+def test_a_sheet_that_is_not_there_cannot_be_said(sheet, folder):
+    with pytest.raises(UsageError, match="There is no sheet 'Log'"):
+        propose(sheet, folder, "sheet=Log")
+
+
+def test_a_coarse_plan_has_one_row_a_stage_with_an_id_from_any_letters():
+    plan = coarse_plan(["Left wing", "left wing!", "Flügel", "翼"])
+    assert [t.task for t in plan.tasks] == ["left-wing", "left-wing-2", "flugel", "stage"]
+
+
+def test_same_file_same_folder_same_proposal_to_the_byte(folder):
+    both = ["\n".join(intake_lines(propose(MESSY / "pair.ods", folder))) for _ in range(2)]
+    assert both[0] == both[1]
