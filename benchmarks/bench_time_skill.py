@@ -115,7 +115,9 @@ def crps(draws: np.ndarray, actual: np.ndarray) -> np.ndarray:
 
 def study(habit: str, logs: int, draws: int, seed: int) -> dict[str, dict[str, np.ndarray]]:
     """By way: `position` and `crps` (log, horizon), and the actual hours."""
-    out: dict[str, dict[str, list[np.ndarray]]] = {w: {"position": [], "crps": [], "actual": []} for w in WAYS}
+    out: dict[str, dict[str, list[np.ndarray]]] = {
+        w: {"position": [], "crps": [], "actual": []} for w in WAYS
+    }
     for log in range(logs):
         rng = np.random.default_rng([seed, HABITS.index(habit), log])
         case = make_case(habit, draws, rng)

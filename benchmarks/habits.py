@@ -133,7 +133,7 @@ def _spell_days(traits: Traits, on: np.ndarray, rng: np.random.Generator) -> np.
     z = rng.standard_normal(len(on))
     building = traits.on_weeks * np.exp(traits.on_spread * z)
     short = traits.off_weeks * np.exp(traits.off_spread * z)
-    long = traits.off_tail_weeks * np.exp(0.5 * z)
+    long = traits.off_tail_weeks * np.exp(0.8 * z)
     silent = np.where(rng.random(len(on)) < traits.off_tail, long, short)
     return np.maximum(np.round(7 * np.where(on, building, silent)), 1)
 
@@ -147,9 +147,7 @@ def _move_level(traits: Traits, state: State, rng: np.random.Generator) -> None:
     keep = np.exp(-1 / traits.level_weeks)
     shock = rng.standard_t(5, number) / np.sqrt(5 / 3)
     aim = 0.0 if traits.level == "wandering" else -0.004 * state.age_weeks
-    state.level = (
-        aim + keep * (state.level - aim) + traits.level_sd * np.sqrt(1 - keep**2) * shock
-    )
+    state.level = aim + keep * (state.level - aim) + traits.level_sd * np.sqrt(1 - keep**2) * shock
 
 
 def _as_entered(length: np.ndarray, rng: np.random.Generator) -> np.ndarray:

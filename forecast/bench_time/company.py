@@ -32,6 +32,7 @@ class Company:
     weight : (pattern,) how many days of the log (recent ones weigh more) and of the prior it stands for
     visits : Beta parameters of the chance of a visitor on a day with a session, or None
     visit_share : share of the household's hours that a visitor stays
+    visitors_expected : whether open tasks need two and only a visitor can be the second
     weekly_hours : the household's mean clock hours a week, silent weeks included
     """
 
@@ -40,6 +41,7 @@ class Company:
     weight: np.ndarray
     visits: tuple[float, float] | None
     visit_share: float
+    visitors_expected: bool
     weekly_hours: float
 
 
@@ -58,17 +60,20 @@ def fit_company(history: History, settled: np.ndarray, visitors_expected: bool) 
     visited = history.helper_hours > 0
     visits: tuple[float, float] | None = None
     visit_share = 1.0
+    if visited.any() or visitors_expected:
+        came, alone = priors.HELPER_PRIOR if visitors_expected else (0.5, 0.5)
+        visits = (
+            came + float((fade * visited).sum()),
+            alone + float((fade * (worked & ~visited)).sum()),
+        )
     if visited.any():
-        with_visitor = float((fade * visited).sum())
-        visits = (0.5 + with_visitor, 0.5 + float((fade * (worked & ~visited)).sum()))
         visit_share = min(1.0, float(history.helper_hours[visited].sum() / household[visited].sum()))
-    elif visitors_expected:
-        visits = priors.HELPER_PRIOR
-    weeks = float((fade * history.open_days)[: history.known_days].sum()) / 7
-    usual = priors.WEEKLY_HOURS * 0.7
-    mean = (float((fade * household).sum()) + usual * 4) / (weeks + 4)
+    weeks = float(fade[history.open_days & history.known].sum()) / 7
+    usual = priors.WEEKLY_HOURS * priors.WORKED_SHARE * priors.STATED_WEEKS
+    mean = (float((fade * household).sum()) + usual) / (weeks + priors.STATED_WEEKS)
     return Company(
         settled=settled,
+        visitors_expected=visitors_expected,
         shares=shares,
         weight=weight,
         visits=visits,
@@ -78,8 +83,8 @@ def fit_company(history: History, settled: np.ndarray, visitors_expected: bool) 
 
 
 def _fade(history: History) -> np.ndarray:
-    age_weeks = (history.known_days - 1 - np.arange(len(history.kinds))) / 7
-    return np.asarray(np.where(age_weeks >= 0, 0.5 ** (age_weeks / priors.COMPANY_HALF_LIFE_WEEKS), 0.0))
+    age = history.age_weeks
+    return np.asarray(np.where(age >= 0, 0.5 ** (age / priors.COMPANY_HALF_LIFE_WEEKS), 0.0))
 
 
 def _patterns(history: History, settled: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

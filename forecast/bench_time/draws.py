@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
+
+HELPER = "helper"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,8 +32,8 @@ class BenchDraws:
     start : the first day
     people : ids; the last is "helper" when visitors without a name are expected
     hours : (draw, day, person) clock hours, float32
-    stage_rank : (draw, day) which of the open stages the day's session goes to: 0 = the first in
-        plan order, 1 = the next, ...
+    stage_rank : (draw, day) uint8, which of the stages with work to pick up the day's session goes to:
+        0 = the first in plan order, 1 = the next, ...
     only_two : (person,) True for somebody who comes for two-person tasks only
     """
 
@@ -40,3 +42,20 @@ class BenchDraws:
     hours: np.ndarray
     stage_rank: np.ndarray
     only_two: np.ndarray
+
+    def without(self, *ids: str) -> BenchDraws:
+        """The same draws with some people left out; the hours of the others stay as they are.
+
+        Raises
+        ------
+        ValueError for an id that is not among `people`.
+        """
+        if unknown := set(ids) - set(self.people):
+            raise ValueError(f"ids must be among {self.people}. Got {sorted(unknown)} instead.")
+        kept = [i for i, p in enumerate(self.people) if p not in ids]
+        return replace(
+            self,
+            people=tuple(self.people[i] for i in kept),
+            hours=self.hours[:, :, kept],
+            only_two=self.only_two[kept],
+        )

@@ -12,10 +12,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import expit, logit
+from scipy.special import logit
 
 from forecast.bench_time import priors
 from forecast.bench_time.history import History
+from forecast.bench_time.logistic import logistic_posterior
 
 _STRETCH, _STRETCH_SD = 1.0, 0.5
 _LENGTH_PRIOR_DAYS = 8.0
@@ -45,6 +46,11 @@ class Habit:
     longest_day: float
     observed: int
 
+    @property
+    def chance(self) -> np.ndarray:
+        """(7,) chance that a day of this kind in a worked week has a session."""
+        return np.asarray(self.worked / (self.worked + self.idle))
+
     def sample(self, draws: int, rng: np.random.Generator) -> HabitDraws:
         """One habit a draw."""
         chance = np.clip(rng.beta(self.worked, self.idle, size=(draws, 7)), 1e-9, 1 - 1e-9)
@@ -60,12 +66,12 @@ class HabitDraws:
     stretch: np.ndarray
 
 
-def fit_habit(history: History, week_hours: np.ndarray) -> Habit:
+def fit_habit(history: History) -> Habit:
     """Learn the habit from the worked weeks; rows over several days tell nothing about weekdays."""
     days = history.household.reshape(-1, 7)
+    week_hours = days.sum(axis=1)
     kinds = history.kinds.reshape(-1, 7)
-    known = np.arange(days.size).reshape(-1, 7) < history.known_days
-    free = history.open_days.reshape(-1, 7) & known
+    free = (history.open_days & history.known).reshape(-1, 7)
     usable = (week_hours > 0) & ~history.spread.reshape(-1, 7).any(axis=1)
     age = np.arange(history.weeks)[::-1]
     weight = np.where(usable, 0.5 ** (age / priors.HABIT_HALF_LIFE_WEEKS), 0.0)
@@ -102,19 +108,15 @@ def _fit_stretch(
     worked: np.ndarray,
     idle: np.ndarray,
 ) -> tuple[float, float]:
-    """Mode and sd of the slope by Newton's method, the habit held at its mean."""
-    base = logit(worked / (worked + idle))[kinds[used]]
-    x = np.broadcast_to(excess[:, None], used.shape)[used]
-    y = came[used]
-    slope, precision = _STRETCH, 1 / _STRETCH_SD**2
-    for _ in range(20):
-        p = expit(base + slope * x)
-        information = precision + float((x**2 * p * (1 - p)).sum())
-        gradient = float((x * (y - p)).sum()) - precision * (slope - _STRETCH)
-        slope += gradient / information
-        if abs(gradient / information) < 1e-8:
-            break
-    return float(slope), float(information**-0.5)
+    """Mean and sd of the slope, the habit held at its mean."""
+    mean, covariance, _ = logistic_posterior(
+        np.broadcast_to(excess[:, None], used.shape)[used][:, None],
+        came[used].astype(float),
+        np.array([_STRETCH]),
+        np.array([_STRETCH_SD]),
+        offset=logit(worked / (worked + idle))[kinds[used]],
+    )
+    return float(mean[0]), float(covariance[0, 0] ** 0.5)
 
 
 def _relative_length(days: np.ndarray, kinds: np.ndarray, weight: np.ndarray) -> np.ndarray:

@@ -14,6 +14,7 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
+from forecast.bench_time import priors
 from forecast.logbook import Away, Builder
 
 SUNDAY = 6
@@ -34,6 +35,8 @@ class History:
     spread : (day,) True where the hours come from a row over several days
     kinds : (day,) 0 Monday to 6 Sunday; a public holiday counts as a Sunday
     available : (day, person) False while away or not yet joined
+    main : (person,) True for those with at least half of the household's hours of late: while none
+        of them can come, the household has no session
     """
 
     origin: date
@@ -44,16 +47,24 @@ class History:
     spread: np.ndarray
     kinds: np.ndarray
     available: np.ndarray
+    main: np.ndarray
 
     @property
-    def known_days(self) -> int:
-        """Days up to and including `as_of`."""
-        return (self.as_of - self.origin).days + 1
+    def known(self) -> np.ndarray:
+        """(day,) True from the first session to `as_of`."""
+        days = np.arange(len(self.kinds))
+        first = int(np.argmax(self.household > 0)) if self.household.any() else len(days)
+        return np.asarray((days >= first) & (days <= (self.as_of - self.origin).days))
 
     @property
     def household(self) -> np.ndarray:
         """(day,) clock hours of whoever stayed longest."""
         return np.asarray(self.hours.max(axis=1, initial=0.0))
+
+    @property
+    def age_weeks(self) -> np.ndarray:
+        """(day,) weeks before `as_of`; negative after it."""
+        return np.asarray(((self.as_of - self.origin).days - np.arange(len(self.kinds))) / 7)
 
     @property
     def weeks(self) -> int:
@@ -62,8 +73,8 @@ class History:
 
     @property
     def open_days(self) -> np.ndarray:
-        """(day,) True where somebody could have come."""
-        return np.asarray(self.available.any(axis=1))
+        """(day,) True where one of the main people could have come."""
+        return np.asarray(self.available[:, self.main].any(axis=1))
 
 
 def read_history(
@@ -81,15 +92,17 @@ def read_history(
     days = (as_of - origin).days // 7 * 7 + 7
     available = availability(origin, days, people, builders, away)
     hours, helper_hours, spread = _spread_rows(rows, origin, days, people, available)
+    hours = np.minimum(hours, _LONGEST_DAY)
     return History(
         origin=origin,
         as_of=as_of,
         people=people,
-        hours=np.minimum(hours, _LONGEST_DAY),
+        hours=hours,
         helper_hours=np.minimum(helper_hours, _LONGEST_DAY),
         spread=spread,
         kinds=day_kinds(origin, days, country),
         available=available,
+        main=_main_people(hours, available, (as_of - origin).days),
     )
 
 
@@ -97,6 +110,16 @@ def _people(rows: pd.DataFrame, builders: Sequence[Builder]) -> tuple[str, ...]:
     known = [b.id for b in builders]
     logged = {name for text in rows["builders"].unique() for name in text.split("+")}
     return (*known, *sorted(logged - set(known))) or ("A",)
+
+
+def _main_people(hours: np.ndarray, available: np.ndarray, last_day: int) -> np.ndarray:
+    """(person,) who has at least half of the household's hours; before any session, who is there first."""
+    if not hours.any():
+        return np.arange(hours.shape[1]) == np.argmax(available.sum(axis=0))
+    age_weeks = (last_day - np.arange(len(hours))) / 7
+    fade = 0.5 ** (np.maximum(age_weeks, 0.0) / priors.COMPANY_HALF_LIFE_WEEKS)
+    own, all_of_them = fade @ hours, float(fade @ hours.max(axis=1))
+    return np.asarray(own >= min(0.5 * all_of_them, own.max()))
 
 
 def _spread_rows(

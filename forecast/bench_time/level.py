@@ -1,12 +1,14 @@
 """The level: how many hours a worked week has, wandering slowly around a long mean.
 
-    log hours of week t = mean + x[t] + noise,      x[t] = keep x[t-1] + move e[t],  e ~ N(0, 1)
+    log hours of week t = mean + season[t] + x[t] + noise
+    x[t] = keep x[t-1] + move e[t],    e[t] ~ N(0, 1)
 
 The noise is that of gamma-distributed hours: variance trigamma(shape), mean digamma(shape) -
 log(shape). A silent week is a missing observation, over which the level wanders on. The posterior
 of (keep, move, shape) is taken on a grid; on each of its points one scalar Kalman filter runs, all
-of them at once, and the long mean is integrated out exactly (its column goes through the same
-filter, so that the innovations are linear in it).
+of them at once. The coefficients (long mean, season) are integrated out exactly: their columns go
+through the same filter, so that the innovations are linear in them (the augmented filter of
+de Jong, Annals of Statistics 19, 1991).
 """
 
 from __future__ import annotations
@@ -14,23 +16,26 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import digamma, polygamma
+from scipy.special import digamma, logsumexp, polygamma
 
 from forecast.bench_time import priors
 
 
 @dataclass(frozen=True, kw_only=True)
 class Level:
-    """The posterior of the level at the end of the log.
+    """The posterior of the level at the end of the log, on a grid of parameters.
 
     Attributes
     ----------
     weight : (grid,) posterior weight of each grid point
     keep, move, shape : (grid,) the three parameters
-    mean, mean_sd : (grid,) the long mean of log hours, given the grid point
-    offset, slope, state_sd : (grid,) the level at the end of the last week, given the grid point and
-        the long mean m, is N(offset - slope m, state_sd)
+    mean, root : (grid, coefficient) and (grid, coefficient, coefficient) the coefficients given the
+        grid point are N(mean, root root')
+    offset, slope, state_sd : the level at the end of the last week, given the grid point and the
+        coefficients c, is N(offset - slope c, state_sd)
+    expected : (week,) the level expected for each week from the weeks before it
     observed : worked weeks that it rests on
+    evidence : log of the chance of what was seen, everything unknown averaged over its prior
     """
 
     weight: np.ndarray
@@ -38,36 +43,46 @@ class Level:
     move: np.ndarray
     shape: np.ndarray
     mean: np.ndarray
-    mean_sd: np.ndarray
+    root: np.ndarray
     offset: np.ndarray
     slope: np.ndarray
     state_sd: np.ndarray
+    expected: np.ndarray
     observed: int
+    evidence: float
 
     def sample(self, draws: int, rng: np.random.Generator) -> LevelDraws:
         """Parameters and the level at the end of the log, one of each a draw."""
         point = np.searchsorted(np.cumsum(self.weight), rng.random(draws) * self.weight.sum(), side="right")
         point = np.minimum(point, len(self.weight) - 1)
-        z = rng.standard_normal((2, draws))
-        mean = self.mean[point] + self.mean_sd[point] * z[0]
-        x = self.offset[point] - self.slope[point] * mean + self.state_sd[point] * z[1]
+        z = rng.standard_normal((draws, self.mean.shape[1]))
+        c = self.mean[point] + np.einsum("dij,dj->di", self.root[point], z)
+        expected = self.offset[point] - (self.slope[point] * c).sum(axis=1)
         return LevelDraws(
-            keep=self.keep[point], move=self.move[point], shape=self.shape[point], mean=mean, x=x
+            keep=self.keep[point],
+            move=self.move[point],
+            shape=self.shape[point],
+            mean=c[:, 0],
+            season=c[:, 1:],
+            x=expected + self.state_sd[point] * rng.standard_normal(draws),
         )
 
 
 @dataclass(frozen=True, kw_only=True)
 class LevelDraws:
-    """(draw,) parameters of the level and where it stands."""
+    """(draw,) parameters of the level and where it stands; season is (draw, 2) or (draw, 0)."""
 
     keep: np.ndarray
     move: np.ndarray
     shape: np.ndarray
     mean: np.ndarray
+    season: np.ndarray
     x: np.ndarray
 
 
-def fit_level(log_hours: np.ndarray, noise_scale: np.ndarray, mean_prior: tuple[float, float]) -> Level:
+def fit_level(
+    log_hours: np.ndarray, noise_scale: np.ndarray, mean_prior: tuple[float, float], waves: np.ndarray
+) -> Level:
     """The level's posterior.
 
     Parameters
@@ -75,35 +90,39 @@ def fit_level(log_hours: np.ndarray, noise_scale: np.ndarray, mean_prior: tuple[
     log_hours : (week,) log of the clock hours of each week, NaN where it was silent
     noise_scale : (week,) by how much the noise variance is larger (a week cut short)
     mean_prior : mean and standard deviation of the long mean of log hours
+    waves : (week, 2) the waves of the year, or (week, 0)
     """
-    keep, move, shape, prior = _grid()
-    noise = polygamma(1, shape)
-    y = log_hours[None, :] - (digamma(shape) - np.log(shape))[:, None]
-    fitted = _filter(y, noise_scale, keep, move, noise)
-    m0, s0 = mean_prior
-    precision = fitted.ones_ones + 1 / s0**2
-    mean = (fitted.ones_y + m0 / s0**2) / precision
-    log_weight = (
-        -0.5 * (fitted.log_variance + fitted.y_y + m0**2 / s0**2 - precision * mean**2)
-        - 0.5 * np.log(precision * s0**2)
-        + np.log(prior)
-    )
-    weight = np.exp(log_weight - log_weight.max())
+    keep, move, shape, prior = parameter_grid()
+    columns = np.column_stack([np.ones(len(log_hours)), waves])
+    y = log_hours[:, None] - (digamma(shape) - np.log(shape))
+    passed = filter_level(y, columns, noise_scale, keep, move, polygamma(1, shape))
+    prior_mean = np.zeros(columns.shape[1])
+    prior_mean[0] = mean_prior[0]
+    prior_sd = np.full(columns.shape[1], priors.SEASON_HOURS_SD)
+    prior_sd[0] = mean_prior[1]
+    mean, covariance, log_chance = _integrate_out(passed, prior_mean, prior_sd)
+    log_weight = log_chance + np.log(prior)
+    evidence = float(logsumexp(log_weight))
+    weight = np.exp(log_weight - evidence)
+    path = passed.path[:, :, 0] - np.einsum("tgc,gc->tg", passed.path[:, :, 1:], mean)
     return Level(
-        weight=weight / weight.sum(),
+        weight=weight,
         keep=keep,
         move=move,
         shape=shape,
         mean=mean,
-        mean_sd=1 / np.sqrt(precision),
-        offset=fitted.state_y,
-        slope=fitted.state_ones,
-        state_sd=np.sqrt(fitted.state_variance),
+        root=np.linalg.cholesky(covariance),
+        offset=passed.state[:, 0],
+        slope=passed.state[:, 1:],
+        state_sd=np.sqrt(passed.variance),
+        expected=path @ weight,
         observed=int(np.isfinite(log_hours).sum()),
+        evidence=evidence,
     )
 
 
-def _grid() -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+def parameter_grid() -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """(grid,) keep, move, shape and prior weight."""
     weeks, sd, shape = np.meshgrid(priors.LEVEL_WEEKS, priors.LEVEL_SD, priors.WEEK_SHAPE, indexing="ij")
     prior = priors.LEVEL_WEEKS_PRIOR[:, None, None] * priors.LEVEL_SD_PRIOR[:, None] * priors.WEEK_SHAPE_PRIOR
     keep = np.exp(-1 / weeks)
@@ -111,42 +130,82 @@ def _grid() -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     return keep.ravel(), move.ravel(), shape.ravel(), prior.ravel()
 
 
-@dataclass(kw_only=True)
-class _Filtered:
-    """Sums of a filter pass over the grid: innovations of the hours (y) and of a column of ones."""
+@dataclass(frozen=True, kw_only=True)
+class Passed:
+    """A filter pass over the grid; column 0 is the hours, the others are those of the coefficients.
 
-    state_y: np.ndarray
-    state_ones: np.ndarray
-    state_variance: np.ndarray
+    Attributes
+    ----------
+    state : (grid, column) the filtered level at the end of the last week, linear in the columns
+    variance : (grid,) of that level
+    path : (week, grid, column) the level expected for each week
+    log_variance : (grid,) sum of the logs of the innovations' variances, with the 2 pi
+    products : (grid, column, column) products of the innovations over their variance, summed
+    """
+
+    state: np.ndarray
+    variance: np.ndarray
+    path: np.ndarray
     log_variance: np.ndarray
-    y_y: np.ndarray
-    ones_y: np.ndarray
-    ones_ones: np.ndarray
+    products: np.ndarray
 
 
-def _filter(
-    y: np.ndarray, noise_scale: np.ndarray, keep: np.ndarray, move: np.ndarray, noise: np.ndarray
-) -> _Filtered:
-    """One scalar Kalman filter a grid point, from the stationary level on."""
-    zero = np.zeros(len(keep))
-    f = _Filtered(
-        state_y=zero, state_ones=zero, state_variance=move**2 / (1 - keep**2),
-        log_variance=zero, y_y=zero, ones_y=zero, ones_ones=zero,
-    )  # fmt: skip
-    seen = np.isfinite(y[0])
-    for t in range(y.shape[1]):
+def filter_level(
+    y: np.ndarray,
+    columns: np.ndarray,
+    noise_scale: np.ndarray,
+    keep: np.ndarray,
+    move: np.ndarray,
+    noise: np.ndarray,
+) -> Passed:
+    """One scalar Kalman filter a grid point, from the stationary level on.
+
+    Parameters
+    ----------
+    y : (week, grid), NaN where there is no observation
+    columns : (week, coefficient)
+    noise_scale : (week,); keep, move : (grid,); noise : (grid,) noise variance
+    """
+    weeks, points = y.shape
+    lines = np.concatenate(
+        [y[:, :, None], np.broadcast_to(columns[:, None, :], (weeks, points, columns.shape[1]))], axis=2
+    )
+    state = np.zeros((points, lines.shape[2]))
+    variance = move**2 / (1 - keep**2)
+    path = np.zeros((weeks, points, lines.shape[2]))
+    log_variance = np.zeros(points)
+    products = np.zeros((points, lines.shape[2], lines.shape[2]))
+    seen = np.isfinite(y[:, 0])
+    for t in range(weeks):
         if t:
-            f.state_y, f.state_ones = keep * f.state_y, keep * f.state_ones
-            f.state_variance = keep**2 * f.state_variance + move**2
+            state = keep[:, None] * state
+            variance = keep**2 * variance + move**2
+        path[t] = state
         if not seen[t]:
             continue
-        variance = f.state_variance + noise * noise_scale[t]
-        gain = f.state_variance / variance
-        off_y, off_ones = y[:, t] - f.state_y, 1.0 - f.state_ones
-        f.state_y, f.state_ones = f.state_y + gain * off_y, f.state_ones + gain * off_ones
-        f.state_variance = f.state_variance * (1 - gain)
-        f.log_variance = f.log_variance + np.log(variance)
-        f.y_y = f.y_y + off_y**2 / variance
-        f.ones_y = f.ones_y + off_ones * off_y / variance
-        f.ones_ones = f.ones_ones + off_ones**2 / variance
-    return f
+        spread = variance + noise * noise_scale[t]
+        gain = variance / spread
+        off = lines[t] - state
+        state = state + gain[:, None] * off
+        variance = variance * (1 - gain)
+        log_variance = log_variance + np.log(2 * np.pi * spread)
+        scaled = off / np.sqrt(spread)[:, None]
+        products = products + scaled[:, :, None] * scaled[:, None, :]
+    return Passed(state=state, variance=variance, path=path, log_variance=log_variance, products=products)
+
+
+def _integrate_out(
+    passed: Passed, prior_mean: np.ndarray, prior_sd: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Mean and covariance of the coefficients on each grid point, and the log chance of the hours."""
+    prior_precision = 1 / prior_sd**2
+    precision = passed.products[:, 1:, 1:] + np.diag(prior_precision)
+    pull = passed.products[:, 1:, 0] + prior_precision * prior_mean
+    covariance = np.linalg.inv(precision)
+    mean = np.einsum("gij,gj->gi", covariance, pull)
+    square = passed.products[:, 0, 0] + float((prior_precision * prior_mean**2).sum())
+    square = square - (mean * pull).sum(axis=1)
+    log_chance = -0.5 * (
+        passed.log_variance + square + np.linalg.slogdet(precision)[1] + 2 * np.log(prior_sd).sum()
+    )
+    return mean, covariance, log_chance

@@ -12,9 +12,14 @@ import numpy as np
 # 18 weeks. The chance to resume after d silent weeks: logit = RESUME + RESUME_SLOPE log d.
 STOP_LOGIT, STOP_SD = float(np.log(0.165 / 0.835)), 0.6
 RESUME_LOGIT, RESUME_SD = 0.0, 0.7
-RESUME_SLOPE, RESUME_SLOPE_SD = -0.8, 0.35
+RESUME_SLOPE, RESUME_SLOPE_SD = -0.65, 0.3
+# Weeks are silent more often while the level is low: on the logit of a worked week, for one unit of the
+# log of the level. An assumption, checked by out-of-sample score (benchmarks/bench_time_skill.py).
+LEVEL_LINK, LEVEL_LINK_SD = 0.3, 0.3
 
-# Four logs: 230-440 hours a year at 62-79 % of weeks worked is about 8 hours a worked week.
+# Four logs: 62-79 % of weeks worked; yearly hours from 94 (one builder) to 1,685 (a pair), which is 2.5
+# to 45 hours a worked week. The middle of that range is an assumption.
+WORKED_SHARE = 0.72
 WEEKLY_HOURS, WEEKLY_HOURS_LOG_SD = 8.0, 0.8
 # Builders' own guesses of their weekly hours: no published figure; an assumption.
 STATED_HOURS_LOG_SD = 0.5
@@ -43,16 +48,22 @@ LONGEST_DAY_HOURS = 12.0
 BOTH_PRESENT = 504 / 561
 PAIR_PRIOR_DAYS = 4.0
 
-# Visitors for two-person tasks: on one session in twelve, from one in fifty to one in four; an
-# assumption, used only while the log has no visitor and the plan has two-person tasks.
+# Visitors for two-person tasks: on one session in twelve, weighing as much as twelve sessions of log; an
+# assumption, used only where somebody builds alone and open tasks need two.
 HELPER_PRIOR = (1.0, 11.0)
 
 # Where sessions go: four logs have 12-48 % of weeks touching two or more stages; the split of the
 # rest over later stages is an assumption.
 RANK_SHARE = np.array([0.75, 0.15, 0.06, 0.04])
-RANK_PRIOR_SESSIONS = 6.0
+RANK_PRIOR_DAYS = 6.0
 RANK_STAY = 0.8
 
 # How fast old weeks lose weight: habits and company, in weeks to half the weight; an assumption.
 HABIT_HALF_LIFE_WEEKS = 52.0
 COMPANY_HALF_LIFE_WEEKS = 39.0
+
+# The waves of the year, on the log of weekly hours and on the logit of a worked week: four logs share
+# no season, so it must be proved (a log of at least two years, and odds of twenty to one).
+SEASON_HOURS_SD, SEASON_CHANCE_SD = 0.4, 0.7
+SEASON_LEAST_WEEKS = 104
+SEASON_LOG_ODDS = 3.0

@@ -1,11 +1,11 @@
 """Weeks at the bench and weeks of silence: a sticky chain whose silences grow harder to end.
 
-    P(silent week | the week before was worked)   = logistic(stop)
-    P(worked week | d silent weeks before it)     = logistic(resume + slope log d)
+    P(worked week | the week before was worked) = logistic(-stop + link x + season)
+    P(worked week | d silent weeks before it)   = logistic(resume + slope log d + link x + season)
 
-One logistic regression with the priors as pseudo-observations gives the three figures and their
-covariance; every draw has its own three. Weeks in which nobody could come are left out: the chain
-stands still over them.
+x is the level of the hours, as a deviation from its long mean: who does less also comes less. One
+logistic regression gives all coefficients and their covariance; every draw has its own. Weeks in
+which nobody could come are left out: the chain stands still over them.
 """
 
 from __future__ import annotations
@@ -16,9 +16,10 @@ import numpy as np
 from scipy.special import expit
 
 from forecast.bench_time import priors
+from forecast.bench_time.logistic import logistic_posterior
 
-_PRIOR_MEAN = np.array([priors.STOP_LOGIT, priors.RESUME_LOGIT, priors.RESUME_SLOPE])
-_PRIOR_SD = np.array([priors.STOP_SD, priors.RESUME_SD, priors.RESUME_SLOPE_SD])
+_PRIOR_MEAN = np.array([priors.STOP_LOGIT, priors.RESUME_LOGIT, priors.RESUME_SLOPE, priors.LEVEL_LINK])
+_PRIOR_SD = np.array([priors.STOP_SD, priors.RESUME_SD, priors.RESUME_SLOPE_SD, priors.LEVEL_LINK_SD])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -27,21 +28,48 @@ class Silences:
 
     Attributes
     ----------
-    mean, covariance : of (stop, resume, slope)
+    mean, covariance : of stop, resume, slope, link and, where there is a season, its two waves
     silent_weeks : silent weeks since the last worked one at the end of the log; 0 = it was worked
     observed : weeks that the regression rests on
+    evidence : log of the chance of what was seen, the coefficients averaged over their prior
     """
 
     mean: np.ndarray
     covariance: np.ndarray
-    silent_weeks: float
+    silent_weeks: int
     observed: int
+    evidence: float
 
-    def sample(self, draws: int, rng: np.random.Generator) -> np.ndarray:
-        """(draw, 3) stop, resume and slope."""
+    def sample(self, draws: int, rng: np.random.Generator) -> ChainDraws:
+        """One chain a draw."""
         root = np.linalg.cholesky(self.covariance)
-        out = self.mean + rng.standard_normal((draws, 3)) @ root.T
-        return np.asarray(np.column_stack([out[:, :2], np.minimum(out[:, 2], 0.0)]))
+        drawn = self.mean + rng.standard_normal((draws, len(self.mean))) @ root.T
+        return ChainDraws(
+            stop=drawn[:, 0],
+            resume=drawn[:, 1],
+            slope=np.minimum(drawn[:, 2], 0.0),
+            link=np.maximum(drawn[:, 3], 0.0),
+            season=drawn[:, 4:],
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChainDraws:
+    """(draw,) coefficients of the chain; season is (draw, 2), or (draw, 0) where there is none."""
+
+    stop: np.ndarray
+    resume: np.ndarray
+    slope: np.ndarray
+    link: np.ndarray
+    season: np.ndarray
+
+    def chance_worked(self, silent: np.ndarray, x: np.ndarray, wave: np.ndarray) -> np.ndarray:
+        """(draw,) chance that the next week is worked after `silent` silent weeks (0 = worked)."""
+        resume = self.resume + self.slope * np.log(np.maximum(silent, 1.0))
+        logit = np.where(silent > 0, resume, -self.stop) + self.link * x
+        if self.season.size:
+            logit = logit + self.season @ wave
+        return np.asarray(expit(logit))
 
 
 def weeks_of_silence(worked: np.ndarray) -> np.ndarray:
@@ -55,41 +83,36 @@ def weeks_of_silence(worked: np.ndarray) -> np.ndarray:
     return np.concatenate([[0], place - last])
 
 
-def fit_silences(worked: np.ndarray) -> Silences:
+def fit_silences(worked: np.ndarray, x: np.ndarray, waves: np.ndarray) -> Silences:
     """Fit the chain on the weeks in which somebody could come, the first of them a worked one.
 
     Parameters
     ----------
     worked : (week,) bool
+    x : (week,) the level expected for each week from the weeks before, as a deviation
+    waves : (week, 2) the waves of the year, or (week, 0)
     """
     before = weeks_of_silence(worked)
-    after = worked[1:]
-    d = before[1:-1]
-    design = np.column_stack([d == 0, d > 0, np.log(np.maximum(d, 1))]).astype(float)
-    success = np.where(d == 0, ~after, after).astype(float)
-    mean, covariance = _logistic_posterior(design, success)
-    return Silences(mean=mean, covariance=covariance, silent_weeks=float(before[-1]), observed=len(success))
-
-
-def _logistic_posterior(design: np.ndarray, success: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Mode and covariance of a logistic regression with independent normal priors (Newton's method)."""
-    precision = np.diag(1.0 / _PRIOR_SD**2)
-    beta = _PRIOR_MEAN.copy()
-    for _ in range(50):
-        p = expit(design @ beta)
-        hessian = precision + (design * (p * (1 - p))[:, None]).T @ design
-        gradient = design.T @ (success - p) - precision @ (beta - _PRIOR_MEAN)
-        step = np.linalg.solve(hessian, gradient)
-        beta = beta + step
-        if np.abs(step).max() < 1e-9:
-            break
-    return beta, np.linalg.inv(hessian)
-
-
-def chance_worked(silent: np.ndarray, parameters: np.ndarray) -> np.ndarray:
-    """(draw,) chance that the next week is worked after `silent` silent weeks (0 = worked)."""
-    resume = parameters[:, 1] + parameters[:, 2] * np.log(np.maximum(silent, 1.0))
-    return np.asarray(expit(np.where(silent > 0, resume, -parameters[:, 0])))
+    after, d = worked[1:], before[1:-1]
+    # A row after a worked week has "it stops" as its success, so what helps to come counts against it.
+    sign = np.where(d == 0, -1.0, 1.0)
+    design = np.column_stack(
+        [d == 0, d > 0, np.log(np.maximum(d, 1)), sign * x[1:], sign[:, None] * waves[1:]]
+    ).astype(float)
+    season = np.zeros(waves.shape[1])
+    mean, covariance, evidence = logistic_posterior(
+        design,
+        np.where(d == 0, ~after, after).astype(float),
+        np.concatenate([_PRIOR_MEAN, season]),
+        np.concatenate([_PRIOR_SD, season + priors.SEASON_CHANCE_SD]),
+    )
+    return Silences(
+        mean=mean,
+        covariance=covariance,
+        silent_weeks=int(before[-1]),
+        observed=len(after),
+        evidence=evidence,
+    )
 
 
 def given_nothing_yet(chance: np.ndarray, chance_of_later: np.ndarray) -> np.ndarray:

@@ -1,34 +1,40 @@
-"""Which stage a session goes to: the first open one in plan order, or one further on.
+"""Which stage a session goes to: the first with work to pick up in plan order, or one further on.
 
-Builders interleave. For each session of the log the stages still open on that day are lined up in
-plan order, and the place of the session's stage in that line is its rank. A day's session keeps
-the rank of the last one with some chance, else a new rank is drawn.
+Builders interleave. For each day of the log the stages with work that could be picked up are lined
+up by their first such task in plan order; the place in that line of the stage that had most of the
+day's hours is the day's rank. A session keeps the rank of the one before with some chance, else a
+new rank is drawn. The kernel counts stages the same way.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import timedelta
 
 import numpy as np
 import pandas as pd
 
 from forecast.bench_time import priors
+from forecast.plan import Delivery, Plan
 from forecast.progress import Progress
 
 _RANKS = len(priors.RANK_SHARE)
-_STAY_PRIOR_SESSIONS = 10.0
+_STAY_PRIOR_DAYS = 10.0
+_ALWAYS, _NEVER = np.datetime64("1900-01-01", "D"), np.datetime64("9999-12-31", "D")
+_DAYS_AT_ONCE = 500
 
 
 @dataclass(frozen=True, kw_only=True)
 class RankHabit:
-    """How often sessions go to which open stage.
+    """How often sessions go to which of the stages with work.
 
     Attributes
     ----------
     weight : (rank,) Dirichlet parameters
     stay : Beta parameters of the chance that a session keeps the rank of the one before
     last : rank of the last session
-    observed : sessions that it rests on
+    observed : days that it rests on
     """
 
     weight: np.ndarray
@@ -37,53 +43,121 @@ class RankHabit:
     observed: int
 
 
-def open_stage_ranks(progress: Progress) -> pd.DataFrame:
-    """The rank of each session's stage among the stages open on its day.
+def stage_ranks(
+    progress: Progress, plan: Plan | None = None, deliveries: Sequence[Delivery] = ()
+) -> pd.DataFrame:
+    """The rank of each day's main stage among the stages with work to pick up on that day.
+
+    Without a plan every task that is not finished can be picked up.
 
     Returns
     -------
-    frame with date and rank (0 = the first open stage in plan order), one row a session in the plan
+    frame with date, stage and rank, one row a day with a session in the plan, by date
     """
     tasks = progress.tasks
-    rows = progress.sessions.loc[progress.sessions["task"] != "", ["date", "task"]]
-    stages, names = pd.factorize(tasks["stage"])
-    closes = np.full(len(names), np.datetime64("1677-09-22", "D"))
-    finished = tasks["finished"].to_numpy().astype("datetime64[D]")
-    end = np.where(tasks["done"].to_numpy(), finished, np.datetime64("9999-12-31", "D"))
-    np.maximum.at(closes, stages, end)
-    place = pd.Series(stages, index=tasks["task"]).reindex(rows["task"]).to_numpy(dtype=np.int64)
-    day = rows["date"].to_numpy().astype("datetime64[D]")
-    is_open = closes[None, :] >= day[:, None]
-    earlier = np.arange(len(names))[None, :] < place[:, None]
-    rank = (is_open & earlier).sum(axis=1)
-    return pd.DataFrame({"date": rows["date"].to_numpy(), "rank": rank})
+    day, task, weight = _days_in_plan(progress)
+    stage_of, names = pd.factorize(tasks["stage"])
+    from_day, to_day = _pickable(progress, plan, deliveries)
+    main, first_own = _main_stage(day, stage_of[task], task, weight, len(names))
+    days = np.unique(day)
+    rank = np.zeros(len(days), dtype=np.int64)
+    order = np.argsort(stage_of, kind="stable")
+    begins = np.flatnonzero(np.diff(stage_of[order], prepend=-1))
+    for lo in range(0, len(days), _DAYS_AT_ONCE):
+        some = slice(lo, lo + _DAYS_AT_ONCE)
+        can = (from_day <= days[some, None]) & (to_day >= days[some, None])
+        row = np.where(can, np.arange(len(tasks)), len(tasks))
+        first = np.minimum.reduceat(row[:, order], begins, axis=1)
+        here = np.arange(len(first))
+        # What was worked on could be picked up, whatever the plan says.
+        own = np.minimum(first[here, main[some]], first_own[some])
+        first[here, main[some]] = own
+        rank[some] = (first < own[:, None]).sum(axis=1)
+    return pd.DataFrame({"date": days, "stage": np.asarray(names, dtype=object)[main], "rank": rank})
 
 
-def fit_stage_ranks(progress: Progress) -> RankHabit:
-    """Learn the ranks from the sessions, the recent ones weighing more."""
-    ranks = open_stage_ranks(progress)
-    rank = np.minimum(ranks["rank"].to_numpy(), _RANKS - 1)
-    age = (np.datetime64(progress.as_of, "D") - ranks["date"].to_numpy().astype("datetime64[D]")).astype(
-        float
-    )
+def _days_in_plan(progress: Progress) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(row,) first day, task position and hours of the sessions in the plan."""
+    rows = progress.sessions.loc[progress.sessions["task"] != ""]
+    place = pd.Series(np.arange(len(progress.tasks)), index=progress.tasks["task"].to_numpy())
+    task = place.reindex(rows["task"].to_numpy()).to_numpy(dtype=np.int64)
+    return rows["date"].to_numpy().astype("datetime64[D]"), task, rows["hours"].to_numpy(dtype=float)
+
+
+def _main_stage(
+    day: np.ndarray, stage: np.ndarray, task: np.ndarray, hours: np.ndarray, stages: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """(day,) the stage with most hours (the earlier one of two alike), and its first task worked on."""
+    days, place = np.unique(day, return_inverse=True)
+    cell = place * stages + stage
+    total = np.bincount(cell, weights=hours, minlength=len(days) * stages).reshape(-1, stages)
+    first = np.full(len(days) * stages, np.iinfo(np.int64).max)
+    np.minimum.at(first, cell, task)
+    main = total.argmax(axis=1) if len(days) else np.empty(0, dtype=np.int64)
+    return main, first.reshape(-1, stages)[np.arange(len(days)), main]
+
+
+def _pickable(
+    progress: Progress, plan: Plan | None, deliveries: Sequence[Delivery]
+) -> tuple[np.ndarray, np.ndarray]:
+    """(task,) first and last day on which each task could be picked up."""
+    tasks = progress.tasks
+    done = tasks["done"].to_numpy()
+    finished = np.where(done, tasks["finished"].to_numpy().astype("datetime64[D]"), _NEVER)
+    added = tasks["added"].to_numpy().astype("datetime64[D]")
+    begin = np.where(np.isnat(added), _ALWAYS, added)
+    if plan is None:
+        return begin, finished
+    known = plan.known_on(progress.as_of).by_id
+    free = dict(zip(tasks["task"], finished, strict=True))
+    there = {d.delivery: d.arrived for d in deliveries}
+    for i, name in enumerate(tasks["task"]):
+        task = known[name]
+        for before in task.after:
+            if free[before] == _NEVER:
+                begin[i] = _NEVER
+            else:
+                hold = timedelta(days=known[before].hold_days)
+                begin[i] = max(begin[i], free[before] + np.timedelta64(hold.days, "D"))
+        if task.delivery is not None and task.delivery in there:
+            arrived = there[task.delivery]
+            late = arrived is None or arrived > progress.as_of
+            begin[i] = max(begin[i], _NEVER if late else np.datetime64(arrived, "D"))
+    return begin, finished
+
+
+def fit_stage_ranks(
+    progress: Progress, plan: Plan | None = None, deliveries: Sequence[Delivery] = ()
+) -> RankHabit:
+    """Learn the ranks from the log, recent days weighing more."""
+    days = stage_ranks(progress, plan, deliveries)
+    rank = np.minimum(days["rank"].to_numpy(), _RANKS - 1)
+    age = (np.datetime64(progress.as_of, "D") - days["date"].to_numpy().astype("datetime64[D]")).astype(float)
     fade = 0.5 ** (age / 7 / priors.HABIT_HALF_LIFE_WEEKS)
-    weight = np.bincount(rank, weights=fade, minlength=_RANKS)
-    share = (weight + priors.RANK_PRIOR_SESSIONS * priors.RANK_SHARE) / (
-        weight.sum() + priors.RANK_PRIOR_SESSIONS
-    )
-    same = rank[1:] == rank[:-1]
-    # Agreement beyond what independent draws of the same shares would give is what staying explains.
-    stayed = float((same - share[rank[1:]] * same).sum())
-    moved = float((~same).sum())
+    weight = priors.RANK_PRIOR_DAYS * priors.RANK_SHARE + np.bincount(rank, weights=fade, minlength=_RANKS)
+    stage = days["stage"].to_numpy()
     return RankHabit(
-        weight=weight + priors.RANK_PRIOR_SESSIONS * priors.RANK_SHARE,
-        stay=(
-            stayed + _STAY_PRIOR_SESSIONS * priors.RANK_STAY,
-            moved + _STAY_PRIOR_SESSIONS * (1 - priors.RANK_STAY),
-        ),
+        weight=weight,
+        stay=_fit_stay(stage[1:] == stage[:-1], (weight / weight.sum())[rank[1:]]),
         last=int(rank[-1]) if len(rank) else 0,
         observed=len(rank),
     )
+
+
+def _fit_stay(same: np.ndarray, share: np.ndarray) -> tuple[float, float]:
+    """Beta parameters of the chance to stay, by expectation-maximisation.
+
+    A day on the same stage as the one before it either stayed, or drew the same rank (with the
+    rank's share) anew.
+    """
+    stayed, moved = _STAY_PRIOR_DAYS * priors.RANK_STAY, _STAY_PRIOR_DAYS * (1 - priors.RANK_STAY)
+    chance = priors.RANK_STAY
+    counts = np.zeros(len(same))
+    for _ in range(50):
+        counts = same * chance / (chance + (1 - chance) * share)
+        chance = (counts.sum() + stayed) / (len(same) + stayed + moved)
+    total = float(counts.sum())
+    return total + stayed, len(same) - total + moved
 
 
 @dataclass(kw_only=True)
@@ -115,8 +189,8 @@ def play_ranks(drawn: RankDraws, worked: np.ndarray, rng: np.random.Generator) -
     for k in range(_RANKS - 1):
         fresh += u[1] >= drawn.cumulative[:, k, None]
     renew = worked & (u[0] >= drawn.stay[:, None])
-    days = np.arange(1, worked.shape[1] + 1)
-    newest = np.maximum.accumulate(np.where(renew, days, 0), axis=1)
+    days = np.arange(1, worked.shape[1] + 1, dtype=np.int16)
+    newest = np.maximum.accumulate(np.where(renew, days, np.int16(0)), axis=1)
     line = np.concatenate([drawn.last[:, None], fresh], axis=1)
     ranks = np.take_along_axis(line, newest, axis=1)
     drawn.last = ranks[:, -1].copy()

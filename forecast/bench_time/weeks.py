@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from forecast.bench_time.level import LevelDraws
-from forecast.bench_time.silences import chance_worked, given_nothing_yet
+from forecast.bench_time.silences import ChainDraws, given_nothing_yet
 
 
 @dataclass(kw_only=True)
@@ -34,9 +34,10 @@ class CurrentWeek:
 
 def play_weeks(
     state: WeekState,
-    chain: np.ndarray,
+    chain: ChainDraws,
     level: LevelDraws,
     open_weeks: np.ndarray,
+    waves: np.ndarray,
     most_hours: float,
     rng: np.random.Generator,
     current: CurrentWeek | None = None,
@@ -45,8 +46,8 @@ def play_weeks(
 
     Parameters
     ----------
-    chain : (draw, 3) stop, resume and slope of the silences
     open_weeks : (week,) False where nobody can come: the chain stands still, nothing is worked
+    waves : (week, 2) the waves of the year, or (week, 0)
     most_hours : no week has more
     current : set when the first week is the rest of a week that has begun
     """
@@ -56,15 +57,17 @@ def play_weeks(
     worked = np.zeros((weeks, draws), dtype=bool)
     x = np.empty((weeks, draws))
     for t in range(weeks):
+        # The level of a week that has begun is known as well as it can be already.
         if t or current is None:
             state.x = level.keep * state.x + level.move * z[t]
         x[t] = state.x
         if not open_weeks[t]:
             continue
-        chance = chance_worked(state.silent, chain)
+        chance = chain.chance_worked(state.silent, state.x, waves[t])
         if t == 0 and current is not None:
             chance = np.ones(draws) if current.worked else given_nothing_yet(chance, current.chance_of_later)
         worked[t] = u[t] < chance
         state.silent = np.where(worked[t], 0.0, state.silent + 1.0)
-    hours = np.exp(level.mean + x) * rng.standard_gamma(level.shape, (weeks, draws)) / level.shape
+    mean = np.exp(level.mean + waves @ level.season.T + x)
+    hours = mean * rng.standard_gamma(level.shape, (weeks, draws)) / level.shape
     return np.asarray(np.where(worked, np.minimum(hours, most_hours), 0.0).T.astype(np.float32))
