@@ -29,7 +29,7 @@ def fitted(rows, as_of, builders=(A,), plan=PLAN, **settings):
 
 
 def draw(model, days=364, draws=400, seed=0, **settings):
-    start = model.learned_.history.as_of + timedelta(days=1)
+    start = model.history_.as_of + timedelta(days=1)
     return model.sample_hours(start, days, draws, np.random.default_rng(seed), **settings)
 
 

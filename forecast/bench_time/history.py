@@ -50,11 +50,16 @@ class History:
     main: np.ndarray
 
     @property
+    def known_days(self) -> int:
+        """Days up to and including `as_of`."""
+        return (self.as_of - self.origin).days + 1
+
+    @property
     def known(self) -> np.ndarray:
         """(day,) True from the first session to `as_of`."""
         days = np.arange(len(self.kinds))
         first = int(np.argmax(self.household > 0)) if self.household.any() else len(days)
-        return np.asarray((days >= first) & (days <= (self.as_of - self.origin).days))
+        return np.asarray((days >= first) & (days < self.known_days))
 
     @property
     def household(self) -> np.ndarray:
@@ -64,7 +69,7 @@ class History:
     @property
     def age_weeks(self) -> np.ndarray:
         """(day,) weeks before `as_of`; negative after it."""
-        return np.asarray(((self.as_of - self.origin).days - np.arange(len(self.kinds))) / 7)
+        return np.asarray((self.known_days - 1 - np.arange(len(self.kinds))) / 7)
 
     @property
     def weeks(self) -> int:

@@ -37,6 +37,7 @@ class BenchTime:
 
     Attributes
     ----------
+    history_ : the log as days
     learned_ : all that was learned (history, silences, level, habit, company, ranks, seasonal)
     newcomers_ : id -> `Joining` of the builders without a session of their own
     basis_ : part or person -> "own", "pooled" or "prior"
@@ -79,6 +80,7 @@ class BenchTime:
             session; without them every stage that is not finished counts
         """
         history = read_history(progress.sessions, builders, away, progress.as_of, country)
+        self.history_ = history
         habit = fit_habit(history)
         weeks = weekly_log(history, habit)
         mean_prior = _mean_prior(builders, progress.as_of)
@@ -124,11 +126,11 @@ class BenchTime:
         ------
         ValueError for a start up to `as_of`, for somebody named twice or in the log already.
         """
-        skip = (start - self.learned_.history.as_of).days - 1
+        skip = (start - self.history_.as_of).days - 1
         if skip < 0:
-            raise ValueError(f"start must lie after {self.learned_.history.as_of}. Got {start} instead.")
+            raise ValueError(f"start must lie after {self.history_.as_of}. Got {start} instead.")
         asked = joinings_by_id(joining)
-        settled = {self.learned_.history.people[p] for p in self.learned_.company.settled}
+        settled = {self.history_.people[p] for p in self.learned_.company.settled}
         if known := settled & set(asked):
             raise ValueError(f"{', '.join(sorted(known))} must not join: the log has their own sessions.")
         return Play(self.learned_, skip + days, draws, rng).run(skip, self.newcomers_ | asked)
