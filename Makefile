@@ -24,7 +24,11 @@ bench: .venv/ready
 	$(PY) -m benchmarks
 
 dashboard: .venv/ready
-	$(PY) -m forecast.cli dashboard $(SAMPLE)
+	$(PY) -m forecast.cli dashboard $(SAMPLE) --as-of 2026-09-30
+
+# Every page of the dashboard as a picture: wide, on a phone, and dark (needs chromium).
+pictures: .venv/ready
+	$(PY) -m tests.browser.pictures
 
 clean:
 	rm -rf .venv build dist .pytest_cache .mypy_cache .ruff_cache

@@ -11,7 +11,7 @@ ROOT = Path(__file__).resolve().parents[1]
 ORDER = [
     {"errors", "csv_file", "fields", "tables", "scores", "learning", "reference"},
     {"plan", "logbook", "build_settings", "folder", "storage"},
-    {"intake", "progress", "entry"},
+    {"intake", "progress", "entry", "amend"},
     {"effort", "bench_time", "deliveries"},
     {"schedule"},
     {"synthetic"},
@@ -26,6 +26,7 @@ ORDER = [
         "burn_down",
         "moved",
         "bench_record",
+        "practice",
     },
     {"many"},
     {"report"},

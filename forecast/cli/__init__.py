@@ -6,7 +6,7 @@ import sys
 
 import typer
 
-from forecast.cli import entries, files, forecasts
+from forecast.cli import dashboard, entries, files, forecasts, week
 from forecast.errors import BenchdaysError, InputError
 
 app = typer.Typer(
@@ -20,12 +20,14 @@ app = typer.Typer(
 files.add_to(app)
 entries.add_to(app)
 forecasts.add_to(app)
+week.add_to(app)
+dashboard.add_to(app)
 
 
 def main() -> None:
     """Run the command line; problems become one plain sentence each and an exit code."""
     try:
-        app()
+        app(prog_name="benchdays")
     except BenchdaysError as error:
         sys.stderr.write("".join(f"{line}\n" for line in _sentences(error)))
         sys.exit(error.exit_code)

@@ -1,0 +1,107 @@
+"""A figure on a page: what it found, the picture, the table beside it, both to take away."""
+
+from __future__ import annotations
+
+import textwrap
+from dataclasses import dataclass
+from functools import partial
+from typing import Any
+
+import altair as alt
+import pandas as pd
+import streamlit as st
+
+from dashboard.words import html_table, plain
+from forecast.csv_file import guard_formula
+
+_LONGEST_TABLE = 40
+_PNG_WIDTH = 900
+_PNG_SCALE = 2
+
+
+@dataclass(frozen=True, kw_only=True)
+class Figure:
+    """What is shown of one finding.
+
+    Attributes
+    ----------
+    name : of the files to take away
+    finding : what the figure found, in one sentence: its title
+    chart : the picture
+    description : what the picture shows, for those who cannot see it
+    table : the figures behind it, as they are read
+    legend : how to read the marks, in one line
+    """
+
+    name: str
+    finding: str
+    chart: alt.Chart | alt.LayerChart
+    description: str
+    table: pd.DataFrame
+    legend: str = ""
+
+
+def show(figure: Figure) -> None:
+    """Put a figure on the page."""
+    st.subheader(plain(figure.finding), anchor=False)
+    if figure.legend:
+        st.caption(plain(figure.legend))
+    st.altair_chart(figure.chart.properties(description=figure.description), key=f"chart_{figure.name}")
+    with st.expander("The figures, to read or take away"):
+        show_table(figure.table, figure.description)
+        with st.container(horizontal=True):
+            st.download_button(
+                "Table as CSV",
+                partial(as_csv, figure.table),
+                file_name=f"{figure.name}.csv",
+                mime="text/csv",
+                on_click="ignore",
+                key=f"csv_{figure.name}",
+            )
+            st.download_button(
+                "Picture as PNG",
+                partial(as_png, figure),
+                file_name=f"{figure.name}.png",
+                mime="image/png",
+                on_click="ignore",
+                key=f"png_{figure.name}",
+            )
+
+
+def show_table(table: pd.DataFrame, caption: str) -> None:
+    """A table as text; a long one scrolls in its own frame."""
+    if len(table) <= _LONGEST_TABLE:
+        st.html(html_table(table, caption))
+    else:
+        st.dataframe(table, hide_index=True)
+
+
+def as_csv(table: pd.DataFrame) -> bytes:
+    """A table as CSV in UTF-8, no cell of which a spreadsheet takes for a formula."""
+    text = table.select_dtypes(include=["str", "object"]).columns
+    safe = table.assign(
+        **{c: table[c].map(lambda v: guard_formula(v) if isinstance(v, str) else v) for c in text}
+    )
+    named = safe.rename(columns=lambda c: guard_formula(str(c)))
+    return named.to_csv(index=False, lineterminator="\r\n").encode("utf-8-sig")
+
+
+def as_png(figure: Figure) -> bytes:
+    """A figure with its title as a picture on white."""
+    import vl_convert
+
+    return bytes(vl_convert.vegalite_to_png(picture(figure), scale=_PNG_SCALE))
+
+
+def picture(figure: Figure) -> dict[str, Any]:
+    """The Vega-Lite of a figure as it stands alone: with title and legend, on white."""
+    title = alt.TitleParams(
+        textwrap.wrap(figure.finding, 70),
+        subtitle=textwrap.wrap(figure.legend, 110),
+        anchor="start",
+        fontSize=18,
+        subtitleFontSize=13,
+        offset=14,
+    )
+    alone = figure.chart.properties(title=title, width=_PNG_WIDTH, background="white", padding=16)
+    return dict(alone.to_dict())

@@ -1,0 +1,87 @@
+"""The folder as the pages see it: read once for each state of its files, whole or with its problems."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+import streamlit as st
+
+from dashboard.opening import Opening
+from forecast.errors import InputError, Problem
+from forecast.folder import Build, check_build, read_build
+
+_FILES = ("build.toml", "plan.csv", "log.csv", "deliveries.csv", "away.csv", "forecasts.csv")
+_KEPT = 4
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reading:
+    """One state of the folder.
+
+    Attributes
+    ----------
+    state : a digest of the files' contents; the same contents have the same state
+    build : the build, or None while there are problems
+    problems : everything wrong with the files
+    """
+
+    state: str
+    build: Build | None
+    problems: tuple[Problem, ...]
+
+
+def state_of(folder: Path) -> str:
+    """A digest of everything that the pages read from the folder."""
+    digest = hashlib.sha256()
+    log_folder = folder / "log"
+    more = sorted(log_folder.glob("*.csv")) if log_folder.is_dir() else []
+    for path in [*(folder / name for name in _FILES), *more]:
+        digest.update(path.name.encode())
+        digest.update(b"\0")
+        digest.update(_bytes(path))
+    return digest.hexdigest()
+
+
+def read_folder(folder: Path) -> Reading:
+    """The folder as it is now."""
+    return _read(str(folder), state_of(folder))
+
+
+def problems_today(folder: Path, today: date) -> tuple[Problem, ...]:
+    """Everything that `check` finds wrong, days in the future among it."""
+    return _check(str(folder), state_of(folder), today)
+
+
+@st.cache_resource(max_entries=_KEPT, show_spinner=False)
+def _check(folder: str, state: str, today: date) -> tuple[Problem, ...]:
+    try:
+        check_build(folder, today)
+    except InputError as error:
+        return error.problems
+    return ()
+
+
+@st.cache_resource(max_entries=_KEPT, show_spinner=False)
+def _read(folder: str, state: str) -> Reading:
+    try:
+        return Reading(state=state, build=read_build(folder), problems=())
+    except InputError as error:
+        return Reading(state=state, build=None, problems=error.problems)
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        return path.read_bytes() if path.is_file() else b""
+    except OSError as error:
+        return repr(error).encode()
+
+
+def day_shown(opening: Opening, build: Build) -> date:
+    """The day as of which the pages speak: the one asked for, or the last of the log or today."""
+    if opening.as_of is not None:
+        return opening.as_of
+    today = date.today()
+    return today if build.sessions.empty else max(today, build.sessions["until"].max().date())

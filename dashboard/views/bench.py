@@ -1,0 +1,127 @@
+"""Time at the bench: the hours there were, the silences, and the range of the coming weeks."""
+
+from __future__ import annotations
+
+import pandas as pd
+import streamlit as st
+
+from dashboard.charts_hours import days_of_week, hours_by_week
+from dashboard.figures import Figure, show, show_table
+from dashboard.forecasts import fitted_to, record_of
+from dashboard.frame import answer, asked
+from dashboard.words import in_words, say_span
+from forecast.bench_record import BenchRecord
+from forecast.report import say_hours, short_date
+
+_WEEKS_SHOWN = 78
+_WEEK = pd.Timedelta(days=7)
+
+
+def show_page() -> None:
+    """Draw the page."""
+    now = asked()
+    record = record_of(now)
+    answer([quarter_sentence(record), last_sentence(record)])
+    show(weeks_figure(record))
+    show(days_figure(record))
+    _show_silences(record)
+    for note in fitted_to(now).bench.notes_:
+        st.text(note)
+
+
+def quarter_sentence(record: BenchRecord) -> str:
+    """What the next 13 weeks bring."""
+    row = record.totals.loc[record.totals["weeks"] == 13].iloc[0]
+    low, high = say_hours(row["p10"]), say_hours(row["p90"])
+    return f"The next 13 weeks bring {low} to {high} hours at the bench, 8 in 10."
+
+
+def last_sentence(record: BenchRecord) -> str:
+    """What the last 13 weeks brought."""
+    last = record.totals.loc[record.totals["weeks"] == 13, "last"].iloc[0]
+    silent = record.silent_days
+    rest = f" Nobody has been there for {say_span(silent)}." if silent else ""
+    if last != last:
+        return f"The log is shorter than 13 weeks.{rest}"
+    return f"The last 13 weeks brought {say_hours(last)}.{rest}"
+
+
+def weeks_figure(record: BenchRecord) -> Figure:
+    """Hours by week, behind and ahead."""
+    weeks = record.weeks.iloc[-_WEEKS_SHOWN:]
+    coming = record.coming
+    empty = float((weeks["hours"] == 0).mean()) if len(weeks) else 0.0
+    return Figure(
+        name="hours-by-week",
+        finding=f"{round(empty * 10)} in 10 weeks were without a session"
+        if empty >= 0.05
+        else "Hardly a week without a session",
+        chart=hours_by_week(
+            weeks.assign(next=weeks["monday"] + _WEEK * 0.85),
+            coming.assign(next=coming["week_from"] + _WEEK * 0.85, middle=coming["week_from"] + _WEEK * 0.4),
+        ),
+        description="Clock hours by week: a bar a week for the log, a range a week for the coming half year.",
+        table=_spans_table(record.totals),
+        legend="Bars from zero: the log. Pale ranges: each coming week, 8 in 10, with a tick at even odds.",
+    )
+
+
+def days_figure(record: BenchRecord) -> Figure:
+    """The habit by day of the week."""
+    days = record.days.assign(label=[f"{s:.0%}" for s in record.days["worked_share"]])
+    often = days.nlargest(2, "worked_share").sort_index()["name"]
+    return Figure(
+        name="days-of-the-week",
+        finding=f"Most often there on {in_words([f'{day}s' for day in often])}",
+        chart=days_of_week(days),
+        description="One bar a day of the week: the share of such days with a session.",
+        table=pd.DataFrame(
+            {
+                "Day": days["name"],
+                "With a session": days["label"],
+                "Hours then": days["hours"].round(1),
+            }
+        ),
+    )
+
+
+def _show_silences(record: BenchRecord) -> None:
+    silences = record.silences
+    if silences.empty:
+        st.subheader("No silence of two weeks or more", anchor=False)
+        return
+    count = len(silences)
+    longest = say_span(silences["days"].iloc[0])
+    st.subheader(
+        f"{count} silence{'s' if count != 1 else ''} of two weeks or more, the longest of {longest}",
+        anchor=False,
+    )
+    top = silences.head(10)
+    show_table(
+        pd.DataFrame(
+            {
+                "From": [short_date(d.date()) for d in top["start"]],
+                "To": [short_date(d.date()) for d in top["end"]],
+                "Days": top["days"],
+            }
+        ),
+        "The longest stretches without a session",
+    )
+
+
+def _spans_table(totals: pd.DataFrame) -> pd.DataFrame:
+    """What lies ahead, and as many weeks behind."""
+    behind = ["" if last != last else say_hours(last) for last in totals["last"]]
+    return pd.DataFrame(
+        {
+            "Span": [f"{w} weeks" for w in totals["weeks"]],
+            "Last": behind,
+            "Next, low (80 %)": [say_hours(h) for h in totals["p10"]],
+            "Next, even odds": [say_hours(h) for h in totals["p50"]],
+            "Next, high (80 %)": [say_hours(h) for h in totals["p90"]],
+        }
+    )
+
+
+if __name__ == "__main__":
+    show_page()

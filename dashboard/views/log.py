@@ -1,0 +1,140 @@
+"""The log: write a session down, see what was written, put a row right, take the last change back."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pandas as pd
+import streamlit as st
+
+from dashboard.entry_forms import change_form, session_form, step_form
+from dashboard.figures import show_table
+from dashboard.forecasts import begin_soon
+from dashboard.frame import answer
+from dashboard.opening import opened
+from dashboard.reading import problems_today
+from dashboard.views.tables import problems_table
+from dashboard.words import plain
+from forecast.amend import LogRow, log_rows
+from forecast.errors import BenchdaysError, InputError, Problem
+from forecast.folder import Records, read_records
+from forecast.logbook import read_sessions
+from forecast.report import say_hours, short_date
+from forecast.storage import undo
+
+_ROWS_SHOWN = 12
+_ROWS_OFFERED = 300
+_COLUMNS = ("date", "hours", "builders", "task", "done", "note")
+
+
+def show_page() -> None:
+    """Draw the page."""
+    folder = opened().folder
+    try:
+        records = read_records(folder)
+        rows = log_rows(folder)
+    except InputError as error:
+        answer(["The log cannot be written to until this is put right:"])
+        for problem in error.problems:
+            st.text(str(problem))
+        return
+    answer([today_sentence(records, date.today())])
+    _show_said()
+    session_form(records)
+    _show_undo()
+    problems = problems_today(folder, date.today())
+    _show_problems(problems, rows)
+    _show_rows(rows, problems)
+    with st.expander("A step that is not in the plan yet"):
+        step_form(records)
+
+
+def today_sentence(records: Records, today: date) -> str:
+    """What is in the log for today, or when somebody was there last."""
+    sessions, _, _ = read_sessions(records.logs, records.settings.builders, records.plan)
+    if sessions.empty:
+        return "No session yet: write the first one down."
+    mine = sessions.loc[sessions["until"] == pd.Timestamp(today)]
+    if len(mine):
+        return f"Today: {say_hours_exactly(mine['hours'].sum())} in the log."
+    last = sessions.iloc[-1]
+    hours = say_hours_exactly(last["hours"])
+    return f"Nothing yet today; last time {short_date(last['until'].date())}, {hours}."
+
+
+def say_hours_exactly(hours: float) -> str:
+    """A few hours to the quarter.
+
+    >>> say_hours_exactly(2.5), say_hours_exactly(1)
+    ('2.5 hours', '1 hour')
+    """
+    return f"{hours:g} hour{'s' if hours != 1 else ''}" if hours < 200 else f"{say_hours(hours)} hours"
+
+
+def _show_said() -> None:
+    """What was just written, said once, and the forecast begun anew."""
+    said = st.session_state.pop("said", "")
+    if said:
+        st.success(plain(said), icon="✅")
+        begin_soon()
+
+
+def _show_undo() -> None:
+    if st.button("Take the last change back", key="undo", width="stretch"):
+        try:
+            st.session_state["said"] = undo(opened().folder).sentence
+        except BenchdaysError as error:
+            st.error(plain(str(error)))
+            return
+        st.rerun()
+
+
+def _show_problems(problems: tuple[Problem, ...], rows: tuple[LogRow, ...]) -> None:
+    if not problems:
+        return
+    count = len(problems)
+    st.subheader(f"{count} thing{'s' if count != 1 else ''} to put right", anchor=False)
+    words = {(r.file, r.line): row_words(r) for r in rows}
+    show_table(
+        problems_table(problems, words),
+        "Every problem of the folder, beside its row; rows of the log can be changed below",
+    )
+
+
+def _show_rows(rows: tuple[LogRow, ...], problems: tuple[Problem, ...]) -> None:
+    if not rows:
+        return
+    wrong = {(p.file, p.line) for p in problems}
+    newest = sorted(rows, key=lambda r: (r.cells.get("date", ""), r.file, r.line), reverse=True)
+    st.subheader("The last rows", anchor=False)
+    show_table(rows_table(newest[:_ROWS_SHOWN]), "Newest first")
+    with st.expander("Change or take out a row", expanded=bool(wrong)):
+        find = st.text_input("Only rows that hold", key="find_row", placeholder="a day, a task, a word")
+        offered = [r for r in newest if find.casefold() in row_words(r).casefold()][:_ROWS_OFFERED]
+        first = [r for r in offered if (r.file, r.line) in wrong]
+        offered = [*first, *(r for r in offered if r not in first)]
+        if not offered:
+            st.caption("No row holds that.")
+            return
+        picked = st.selectbox("Row", offered, format_func=row_words, key="row_to_change")
+        if picked is not None:
+            change_form(picked)
+
+
+def rows_table(rows: list[LogRow]) -> pd.DataFrame:
+    """Rows of the log as they stand in the file."""
+    table = pd.DataFrame([{c: r.cells.get(c, "") for c in _COLUMNS} for r in rows])
+    shown = table.loc[:, [c for c in table if c in ("date", "hours") or (table[c] != "").any()]]
+    return shown.rename(columns=str.capitalize)
+
+
+def row_words(row: LogRow) -> str:
+    """One row in one line."""
+    cells = row.cells
+    hours = f"{cells['hours']} h" if cells.get("hours") else ""
+    parts = [cells.get("date", ""), hours, *(cells.get(c, "") for c in ("builders", "task", "stage", "note"))]
+    return f"line {row.line}: {', '.join(p for p in parts if p)}"
+
+
+if __name__ == "__main__":
+    show_page()

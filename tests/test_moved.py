@@ -1,0 +1,58 @@
+"""What moved, and why: the parts add up, and each says what it is named for."""
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+import pytest
+
+from forecast.folder import read_build
+from forecast.moved import CAUSES, what_moved
+from forecast.outlook import Settings, forecast_finish, sample_quantile
+from forecast.plan import Plan
+from tests.dashboard_build import AS_OF, write_kit
+
+RUNS = 300
+
+
+@pytest.fixture(scope="module")
+def build(tmp_path_factory):
+    return read_build(write_kit(tmp_path_factory.mktemp("kit")))
+
+
+@pytest.fixture(scope="module")
+def moved(build):
+    return what_moved(build, forecast_finish(build, AS_OF, Settings(runs=RUNS)), days=30, runs=RUNS)
+
+
+def test_the_parts_add_up_to_the_move_of_the_date(moved):
+    now = sample_quantile(moved.now.days(None), 0.8)
+    then = sample_quantile(moved.before.days(None), 0.8)
+    assert tuple(moved.days) == CAUSES
+    assert moved.days_later == pytest.approx(now + 30 - then)
+
+
+def test_the_hours_worked_are_those_of_the_log(moved, build):
+    sessions = build.sessions
+    month = sessions.loc[sessions["date"].dt.date > AS_OF - timedelta(days=30)]
+    assert moved.hours_worked == pytest.approx(month["person_hours"].sum())
+
+
+def test_fewer_hours_than_expected_move_the_date_later(moved):
+    assert (moved.days["worked"] > 0) == (moved.hours_expected > moved.hours_worked)
+
+
+def test_tasks_that_came_into_the_plan_move_it_later(moved):
+    assert moved.hours_grown > 0
+    assert moved.days["grown"] > 0
+
+
+def test_without_them_nothing_grew(build):
+    early = Plan(tasks=tuple(replace(t, added=None) for t in build.plan.tasks))
+    same = replace(build, plan=early)
+    found = what_moved(same, forecast_finish(same, AS_OF, Settings(runs=RUNS)), days=30, runs=RUNS)
+    assert found.days["grown"] == found.hours_grown == 0
+
+
+def test_a_log_shorter_than_the_look_back_has_nothing_to_compare(build):
+    early = date(2025, 11, 20)
+    assert what_moved(build, forecast_finish(build, early, Settings(runs=100)), days=30, runs=100) is None
