@@ -22,7 +22,7 @@ import numpy as np
 import pandas as pd
 
 from forecast.effort.priors import EffortPriors, Normal
-from forecast.learning import lot_midpoint
+from forecast.learning import lot_midpoint, pieces_remembered
 from forecast.progress import Progress
 
 LEAST_HOURS = 1e-3
@@ -80,7 +80,11 @@ class EffortDesign:
 
 
 def build_design(
-    progress: Progress, priors: EffortPriors, *, slopes: dict[str, float] | None = None, idle: bool = False
+    progress: Progress,
+    priors: EffortPriors,
+    *,
+    slopes: dict[str, float] | None = None,
+    half_days: float | None = None,
 ) -> EffortDesign:
     """The arrays of the effort model.
 
@@ -90,7 +94,8 @@ def build_design(
     priors : centres and spreads of the effects
     slopes : learning exponent of each type, for the lot midpoints; the prior's where not given. The
         midpoint hardly depends on it: from 95 % to 80 % a doubling it moves by 9 % at most.
-    idle : whether a break before a task is a term of the mean
+    half_days : days without a type of work after which half of its practice is gone; None = nothing is
+        ever forgotten
     """
     tasks = progress.tasks
     types = tuple(sorted(tasks["type"].unique()))
@@ -102,7 +107,7 @@ def build_design(
     unplanned = np.isnan(planned)
     log_planned, more_pieces = _log_planned(tasks, type_of, len(types), priors)
     x = log_planned - float(log_planned.mean() if len(tasks) else 0.0)
-    log_piece, between = _log_piece(tasks, types, type_of, slopes or {}, priors)
+    log_piece, between = _log_piece(tasks, types, type_of, slopes or {}, priors, half_days)
     pair_of, pairs, is_repeat = _pairs(tasks)
     shared = tasks["shared_fraction"].to_numpy(dtype=float) * (tasks["crew"] != "two").to_numpy()
     names = ["level", "size_slope", "learning", "learning_between_types"]
@@ -123,10 +128,6 @@ def build_design(
     names += ["repeat", "shared_work"]
     columns += [is_repeat.astype(float), np.where(done, shared, 0.0)]
     beliefs += [priors.repeat, priors.shared_work]
-    if idle:
-        names.append("idle")
-        columns.append(np.log1p(np.nan_to_num(tasks["idle_days"].to_numpy(dtype=float), nan=0.0)))
-        beliefs.append(priors.idle)
     position = tasks["position"].to_numpy(dtype=np.int64)
     seen = int(np.count_nonzero(hours > 0))
     block_tasks = max(3, -(-seen // _DRIFT_BLOCKS))
@@ -210,15 +211,31 @@ def _log_piece(
     type_of: np.ndarray,
     slopes: dict[str, float],
     priors: EffortPriors,
+    half_days: float | None,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Log lot midpoint of each task, apart: within its type (centred), and its type's mean (centred)."""
     before = tasks["pieces_before"].to_numpy(dtype=float)
+    if half_days is not None:
+        before = _practice(tasks, half_days)
     pieces = np.maximum(tasks["quantity"].to_numpy(dtype=float), LEAST_HOURS)
     slope = np.array([slopes.get(t, priors.learning.centre) for t in types])[type_of]
     log_mid = np.log(lot_midpoint(before + 1.0, before + pieces, slope)) if len(tasks) else np.empty(0)
     count = np.maximum(np.bincount(type_of, minlength=len(types)), 1)
     centre = np.bincount(type_of, log_mid, minlength=len(types)) / count
     return log_mid - centre[type_of], centre[type_of] - float(centre.mean() if len(centre) else 0.0)
+
+
+def _practice(tasks: pd.DataFrame, half_days: float) -> np.ndarray:
+    """Pieces of the type that still count as practice when each task begins, breaks so far forgotten."""
+    practice = np.zeros(len(tasks))
+    quantity = tasks["quantity"].to_numpy(dtype=float)
+    idle = np.nan_to_num(tasks["idle_days"].to_numpy(dtype=float), nan=0.0)
+    kinds = tasks["type"].to_numpy()
+    kept: dict[str, float] = {}
+    for i in np.argsort(tasks["position"].to_numpy(), kind="stable"):
+        practice[i] = pieces_remembered(kept.get(kinds[i], 0.0), idle[i], half_days=half_days)
+        kept[kinds[i]] = practice[i] + quantity[i]
+    return practice
 
 
 def _pairs(tasks: pd.DataFrame) -> tuple[np.ndarray, int, np.ndarray]:

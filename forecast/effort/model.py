@@ -30,7 +30,9 @@ class EffortModel:
     ----------
     draws, warm_up : sweeps of the sampler kept, and thrown away before
     priors : beliefs before the log
-    forgetting : whether a break before a task is a term of the mean
+    half_days : days without a type of work after which half of its practice is gone. None, the default,
+        forgets nothing: on builds where 35 days is the truth the term gains little, and where it is not
+        the truth it loses as much (benchmarks/effort_terms.md).
 
     Attributes
     ----------
@@ -46,12 +48,12 @@ class EffortModel:
         draws: int = 400,
         warm_up: int = 150,
         priors: EffortPriors | None = None,
-        forgetting: bool = False,
+        half_days: float | None = None,
     ) -> None:
         self.draws = draws
         self.warm_up = warm_up
         self.priors = priors or EffortPriors()
-        self.forgetting = forgetting
+        self.half_days = half_days
 
     def fit(self, progress: Progress, rng: np.random.Generator) -> EffortModel:
         """Learn from the tasks so far.
@@ -61,8 +63,8 @@ class EffortModel:
         progress : sessions and plan as they stood on one day
         rng : source of the posterior draws
         """
-        design = build_design(progress, self.priors, idle=self.forgetting)
-        design = build_design(progress, self.priors, slopes=self._slopes(design), idle=self.forgetting)
+        design = build_design(progress, self.priors, half_days=self.half_days)
+        design = build_design(progress, self.priors, slopes=self._slopes(design), half_days=self.half_days)
         self.trust_ = {kind: learn_trust(progress.reports, kind) for kind in ("percent", "quantity")}
         self.evidence_ = open_evidence(design, progress.reports, self.trust_)
         self.posterior_ = draw_posterior(

@@ -41,7 +41,6 @@ class EffortPriors:
         two equal lots at 90 % explain .84, so .84 remains.
     shared_work : ASSUMPTION for kits. In controlled assembly person-hours rose to 1.14 times for groups
         of two; no published figure for two people on a kit was found.
-    idle : what a break of one more log day before a task adds (forgetting), off by default
     """
 
     level: Normal = Normal(centre=0.05, sd=0.35)
@@ -53,7 +52,6 @@ class EffortPriors:
     learning_between_types: Normal = Normal(centre=-0.05, sd=0.08)
     repeat: Normal = Normal(centre=log(0.84), sd=0.25)
     shared_work: Normal = Normal(centre=log(1.14), sd=0.08)
-    idle: Normal = Normal(centre=0.02, sd=0.03)
 
     type_level_scale: float = 0.3
     type_learning_scale: float = 0.06
