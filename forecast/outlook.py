@@ -221,7 +221,14 @@ def fit_build(build: Build, as_of: date, settings: Settings) -> Fitted:
         build=build,
         progress=progress,
         effort=EffortModel().fit(progress, _stream(settings.seed, _FIT)),
-        bench=BenchTime().fit(progress, build.builders, build.away, build.country),
+        bench=BenchTime().fit(
+            progress,
+            build.builders,
+            build.away,
+            build.country,
+            plan=build.plan,
+            deliveries=build.deliveries,
+        ),
         network=network_of(build.plan, progress, build.deliveries, as_of, limits=build.limits),
     )
 
