@@ -41,7 +41,7 @@ def notes_of(learned: Learned, newcomers: Mapping[str, Joining]) -> tuple[str, .
 
 
 def _thin_log(learned: Learned) -> list[str]:
-    worked = learned.level.observed
+    worked = int((learned.history.household.reshape(-1, 7).sum(axis=1) > 0).sum())
     if worked >= _THIN_WEEKS:
         return []
     seen = {0: "no session yet", 1: "sessions in 1 week"}.get(worked, f"sessions in {worked} weeks")

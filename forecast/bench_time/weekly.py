@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from forecast.bench_time.habit import Habit
-from forecast.bench_time.history import History
+from forecast.bench_time.history import SUNDAY, History
 
 _LEAST_EXPOSURE = 0.3
 _CHAIN_EXPOSURE = 0.5
@@ -22,7 +22,7 @@ class WeeklyLog:
     Attributes
     ----------
     hours : clock hours of the household
-    exposure : share of the habit's sessions that fall on days known and free, 0..1
+    exposure : share of the habit's sessions that fall on free days up to `as_of`, 0..1
     tells : False for a silent week in which hardly anybody could come, or which is not over
     log_hours : log of the hours that a whole week would have had, NaN where silent
     noise_scale : by how much the noise variance of `log_hours` is larger than that of a whole week
@@ -43,12 +43,12 @@ class WeeklyLog:
 def weekly_log(history: History, habit: Habit) -> WeeklyLog:
     """Read the weeks; a week cut short by absence, by the first session or by `as_of` says less."""
     hours = history.household.reshape(-1, 7).sum(axis=1)
-    exposure = exposure_of(
-        history.kinds.reshape(-1, 7), (history.open_days & history.known).reshape(-1, 7), habit
-    )
+    # Counted from the Monday of the first week: the day of the first session was not drawn at random.
+    counted = history.open_days & (np.arange(len(history.kinds)) < history.known_days)
+    exposure = exposure_of(history.kinds.reshape(-1, 7), counted.reshape(-1, 7), habit)
     worked = hours > 0
     tells = worked | (exposure >= _CHAIN_EXPOSURE)
-    if history.as_of.weekday() != 6 and not worked[-1]:
+    if history.as_of.weekday() != SUNDAY and not worked[-1]:
         tells[-1] = False
     use = worked & (exposure >= _LEAST_EXPOSURE)
     floor = _LEAST_OF_MEDIAN * float(np.median(hours[use])) if use.any() else 1.0
