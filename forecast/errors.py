@@ -1,8 +1,8 @@
 """What can go wrong, as one tree, and how a problem in the builder's files is said.
 
-    BenchdaysError
-    ├── InputError      problems in the builder's files        exit code 1
-    └── UsageError      the command was called wrongly         exit code 2
+BenchdaysError
+├── InputError      problems in the builder's files        exit code 1
+└── UsageError      the command was called wrongly         exit code 2
 """
 
 from __future__ import annotations

@@ -27,7 +27,7 @@ def sessions_frame(rows: list[dict]) -> pd.DataFrame:
     frame = pd.DataFrame(full, columns=order)
     text = ["start", "builders", "task", "stage", "type", "note", "file"]
     floats = ["hours", "person_hours", "quantity", "percent"]
-    kinds = {c: "str" for c in text} | {c: "float64" for c in floats}
+    kinds = dict.fromkeys(text, "str") | dict.fromkeys(floats, "float64")
     kinds |= {"helpers": "int64", "people": "int64", "line": "int64", "done": "bool", "rework": "bool"}
     for day in ("date", "until"):
         frame[day] = pd.to_datetime(frame[day]).astype("datetime64[us]")
