@@ -1,69 +1,160 @@
-"""The effort model: what finished tasks say about the open ones."""
+"""What finished tasks say about the open ones."""
 
 from datetime import date
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from forecast.effort import EffortModel
-from forecast.plan import Plan, Task
 from forecast.progress import read_progress
 from tests.conftest import sessions_frame
-
-
-def _plan(count: int, **common) -> Plan:
-    return Plan(
-        tasks=tuple(
-            Task(task=f"T{i:03d}", stage="tail", title="", **{"type": "drill", "planned_hours": 4.0} | common)
-            for i in range(count)
-        )
-    )
-
-
-def _finished(hours: list[float]):
-    return sessions_frame(
-        [
-            {
-                "date": f"2026-{1 + i // 28:02d}-{1 + i % 28:02d}",
-                "hours": h,
-                "task": f"T{i:03d}",
-                "done": True,
-            }
-            for i, h in enumerate(hours)
-        ]
-    )
-
-
-def _planned_hours(plan, log, seed=1, draws=2000):
-    progress = read_progress(plan, log, date(2026, 12, 31))
-    rng = np.random.default_rng(seed)
-    return EffortModel().fit(progress, rng).sample_remaining(draws, rng).parts["planned"]
+from tests.effort_cases import AS_OF, finished, fit, luck, plan_of, planned_left, progress_of, width, work
 
 
 def test_without_a_log_the_plan_speaks_and_widely(five_tasks):
-    rng = np.random.default_rng(1)
-    model = EffortModel().fit(read_progress(five_tasks, sessions_frame([]), date(2026, 3, 1)), rng)
-    hours = model.sample_remaining(2000, rng).parts["planned"]
+    progress = read_progress(five_tasks, sessions_frame([]), date(2026, 3, 1))
+    model = EffortModel().fit(progress, np.random.default_rng(1))
+    hours = work(model).parts["planned"]
     assert set(model.types_["basis"]) == {"prior"}
     assert np.quantile(hours, 0.1) < 20 < np.quantile(hours, 0.9)
     assert "No task is finished yet" in model.notes_[0]
 
 
 def test_tasks_that_took_twice_their_plan_foretell_twice_the_plan():
-    rng = np.random.default_rng(2)
-    hours = list(8.0 * np.exp(rng.normal(0, 0.1, size=40)))
-    left = _planned_hours(_plan(50), _finished(hours))
+    left = planned_left(plan_of(50), finished(8 * luck(40, 0.1)))
     assert np.median(left) == pytest.approx(80, rel=0.1)
 
 
-def test_same_seed_same_hours():
-    log = _finished([3.0, 4.0, 6.0])
-    assert (_planned_hours(_plan(6), log) == _planned_hours(_plan(6), log)).all()
+def test_the_range_narrows_as_tasks_are_finished():
+    few, some, many = (planned_left(plan_of(60), finished(4 * luck(n, 0.4))) for n in (2, 10, 40))
+    per_task = [width(few), width(some), width(many)]
+    assert per_task[0] > per_task[1] > per_task[2] > 1.0
+
+
+def test_types_that_go_apart_are_told_apart():
+    kinds = ["drill", "rivet"] * 30
+    hours = np.where(np.arange(40) % 2 == 0, 2.0, 8.0) * luck(40, 0.2)
+    left = work(fit(plan_of(60, type=kinds), finished(hours))).hours
+    assert np.median(left[:, 1::2]) > 2.5 * np.median(left[:, 0::2])
+
+
+def test_a_type_with_two_slow_tasks_neither_fails_nor_shouts():
+    kinds = ["drill"] * 30 + ["paint"] * 12
+    rows = finished(4 * luck(32, 0.3) * np.repeat([1.0, 3.0], [30, 2]))
+    left = work(fit(plan_of(42, type=kinds), rows)).hours
+    paint = np.median(left) / 4.0
+    assert 1.15 < paint < 2.9
+
+
+def test_learning_makes_later_pieces_cheaper():
+    pieces = 10
+    each = pieces * (np.arange(20) * pieces + 5.0) ** -0.3
+    rows = finished(each / each.mean() * 4 * luck(20, 0.1))
+    left = work(fit(plan_of(60, quantity=float(pieces)), rows)).hours
+    assert np.median(left[:, -1]) < 0.85 * rows[-1]["hours"]
+
+
+def test_without_learning_in_the_log_none_is_forecast():
+    left = planned_left(plan_of(160, quantity=10.0), finished(4 * luck(80, 0.15)))
+    assert np.median(left) == pytest.approx(320, rel=0.12)
+
+
+def test_the_first_of_a_pair_speaks_for_its_repeat_beyond_the_type():
+    # every tenth task is slow, and so is its repeat
+    repeats = [None] * 20 + [f"T{i:03d}" for i in range(20)]
+    slow = np.where(np.arange(20) % 5 == 0, 3.0, 1.0)
+    rows = finished(np.concatenate([4 * slow * luck(20, 0.1), 4 * slow[:10] * luck(10, 0.1, 5)]))
+    left = np.median(work(fit(plan_of(40, repeat_of=repeats), rows)).hours, axis=0)
+    assert left[0] > 1.5 * np.delete(left, [0, 5]).mean()
+
+
+def test_two_people_on_one_task_cost_more_person_hours_until_the_log_says_otherwise():
+    assert fit(plan_of(5), []).shared_work_penalty_ == pytest.approx(1.14, abs=0.02)
+    shared = np.arange(40) % 2 == 1
+    rows = finished(np.where(shared, 2.0, 4.0) * luck(40, 0.1))
+    for row in np.array(rows)[shared]:
+        row["builders"] = "A+B"
+    assert fit(plan_of(60), rows).shared_work_penalty_ < 1.08
+
+
+def test_small_tasks_over_and_big_ones_under_bend_the_slope():
+    planned = [float(h) for h in np.tile([1.0, 16.0], 40)]
+    hours = np.tile([2.0, 12.0], 30) * luck(60, 0.2)
+    left = np.median(work(fit(plan_of(80, planned_hours=planned), finished(hours))).hours, axis=0)
+    assert left[0::2].mean() > 1.5
+    assert left[1::2].mean() < 14
+
+
+def test_a_drift_of_the_last_weeks_is_carried_on():
+    slow_lately = np.where(np.arange(60) < 40, 3.0, 6.0)
+    left = planned_left(plan_of(80), finished(slow_lately * luck(60, 0.15)))
+    assert np.median(left) > 20 * 4.4
+
+
+def test_totals_are_wider_than_independent_tasks_would_make_them():
+    hours = work(fit(plan_of(90), finished(4 * luck(40, 0.4)))).hours
+    rng = np.random.default_rng(0)
+    apart = np.column_stack([rng.permutation(column) for column in hours.T]).sum(axis=1)
+    assert np.std(hours.sum(axis=1)) > 1.3 * np.std(apart)
 
 
 def test_parts_add_up_to_the_hours():
-    progress = read_progress(_plan(20), _finished([3.0, 5.0, 4.0]), date(2026, 12, 31))
-    rng = np.random.default_rng(3)
-    work = EffortModel().fit(progress, rng).sample_remaining(500, rng)
-    assert work.tasks == tuple(f"T{i:03d}" for i in range(3, 20))
-    np.testing.assert_allclose(work.hours.sum(axis=1), sum(work.parts.values()))
+    plan = plan_of(20)
+    out = work(fit(plan, finished([3.0, 5.0, 4.0])))
+    assert out.tasks == tuple(f"T{i:03d}" for i in range(3, 20))
+    np.testing.assert_allclose(out.hours.sum(axis=1), sum(out.parts.values()))
+
+
+def test_same_seed_same_hours():
+    rows = finished([3.0, 4.0, 6.0])
+    first, again = (work(fit(plan_of(6), rows)).hours for _ in range(2))
+    assert (first == again).all()
+
+
+def test_another_seed_gives_the_same_answer_within_its_noise():
+    rows = finished(4 * luck(30, 0.4))
+    medians = [np.median(work(fit(plan_of(60), rows, seed=s)).parts["planned"]) for s in range(4)]
+    assert max(medians) / min(medians) < 1.04
+
+
+def test_the_order_of_the_rows_of_the_log_does_not_matter():
+    rows = finished(4 * luck(30, 0.4))
+    mixed = [rows[i] for i in np.random.default_rng(3).permutation(30)]
+    assert (work(fit(plan_of(40), rows)).hours == work(fit(plan_of(40), mixed)).hours).all()
+
+
+def test_nothing_changes_the_frames_it_was_given():
+    progress = progress_of(plan_of(10), finished([3.0, 4.0]))
+    before = progress.tasks.copy()
+    EffortModel().fit(progress, np.random.default_rng(0)).sample_remaining(10, np.random.default_rng(0))
+    pd.testing.assert_frame_equal(progress.tasks, before)
+
+
+def test_basis_tells_own_pooled_and_prior_apart():
+    kinds = ["drill"] * 20 + ["rivet"] * 20 + ["wire"] * 4 + ["paint"] * 6
+    hours = np.concatenate([4 * luck(20, 0.3), 9 * luck(20, 0.3), [4.0, 5.0]])
+    model = fit(plan_of(50, type=kinds), finished(hours))
+    basis = model.types_.set_index("type")["basis"]
+    assert basis.to_dict() == {"drill": "own", "rivet": "own", "wire": "pooled", "paint": "prior"}
+
+
+def test_practice_fades_over_a_break_only_where_asked():
+    rows = finished(4 * luck(20, 0.2))
+    late = [row | {"date": f"2027-{row['date'][5:]}"} if i >= 10 else row for i, row in enumerate(rows)]
+    progress = progress_of(plan_of(30, quantity=20.0), late, date(2027, 12, 31))
+    plain, fading = (EffortModel(half_days=h).fit(progress, np.random.default_rng(0)) for h in (None, 35.0))
+    after_break = [m.design_.log_piece[10] - m.design_.log_piece[9] for m in (plain, fading)]
+    assert after_break[0] > 0 > after_break[1]
+    unbroken = EffortModel(half_days=1e9).fit(progress, np.random.default_rng(0))
+    np.testing.assert_allclose(unbroken.design_.log_piece, plain.design_.log_piece, atol=1e-5)
+
+
+def test_two_thousand_tasks_fit_in_seconds_of_one_core():
+    import time
+
+    kinds = [f"k{i % 15}" for i in range(2000)]
+    progress = progress_of(plan_of(2000, type=kinds), finished(4 * luck(330, 0.5)), AS_OF)
+    begun = time.process_time()
+    EffortModel().fit(progress, np.random.default_rng(0))
+    assert time.process_time() - begun < 5.0

@@ -63,6 +63,14 @@ class EffortModel:
         progress : sessions and plan as they stood on one day
         rng : source of the posterior draws
         """
+        from threadpoolctl import threadpool_limits
+
+        # The matrices are small: threads would wait for each other, for minutes where cores are busy.
+        with threadpool_limits(limits=1, user_api="blas"):
+            self._fit(progress, rng)
+        return self
+
+    def _fit(self, progress: Progress, rng: np.random.Generator) -> None:
         design = build_design(progress, self.priors, half_days=self.half_days)
         design = build_design(progress, self.priors, slopes=self._slopes(design), half_days=self.half_days)
         self.trust_ = {kind: learn_trust(progress.reports, kind) for kind in ("percent", "quantity")}
@@ -83,7 +91,6 @@ class EffortModel:
         )
         self.types_ = self._types()
         self.notes_ = effort_notes(design, self.posterior_, self.beyond_, progress)
-        return self
 
     def _slopes(self, design: EffortDesign) -> dict[str, float]:
         """A first learning exponent of each type, for the lot midpoints."""
