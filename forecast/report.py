@@ -12,6 +12,8 @@ from forecast.outlook import Outlook, sample_quantile
 if TYPE_CHECKING:
     from rich.table import Table
 
+    from forecast.overruns import Overruns
+
 _MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
     "November", "December",
@@ -126,3 +128,39 @@ def basis_sentence(outlook: Outlook) -> str:
 def hours_range(values: np.ndarray, low: float, high: float) -> str:
     """Two quantiles of some hours, in words."""
     return f"{say_hours(sample_quantile(values, low))} to {say_hours(sample_quantile(values, high))}"
+
+
+def overruns_table(answer: Overruns) -> Table:
+    """Each type with its ratio as a range, never bare, and what it rests on."""
+    from rich import box
+    from rich.table import Table
+
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1))
+    table.add_column("Type", overflow="fold")
+    for title in ("At stake", "Takes of plan", "Over", "Per doubling", "Rework"):
+        table.add_column(title, justify="right", no_wrap=True)
+    table.add_column("Rests on", no_wrap=True)
+    for _, row in answer.types.iterrows():
+        planned = not np.isnan(row["ratio_p50"])
+        table.add_row(
+            row["type"],
+            f"{row['hours_at_stake']:+.0f} h",
+            f"{row['ratio_p10']:.1f} to {row['ratio_p90']:.1f}" if planned else "no plan",
+            f"{row['probability_over']:.0%}" if planned else "",
+            f"{row['learning_rate_p10']:.0%} to {row['learning_rate_p90']:.0%}",
+            f"{row['rework_share_p10']:.0%} to {row['rework_share_p90']:.0%}",
+            f"{row['basis']}, {row['finished']} done",
+        )
+    return table
+
+
+def overruns_lines(answer: Overruns) -> list[str]:
+    """How to read the table."""
+    low, high = answer.outside_plan_share["p10"], answer.outside_plan_share["p90"]
+    return [
+        "Ranges hold 80 %. At stake: hours that the open tasks are expected to take beyond their plan.",
+        "Over: chance that this kind of work takes more than planned. Per doubling: hours per piece, unit",
+        "theory, each time the pieces done double; 100 % = no learning. Rests on: the type's own tasks,",
+        "pooled with those of other types, or a prior.",
+        f"Work outside the plan: {low:.0%} to {high:.0%} of the hours of planned work.",
+    ]

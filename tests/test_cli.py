@@ -203,3 +203,22 @@ def test_a_step_is_added_to_the_plan(started):
     benchdays("step", started, "--title", "Fit the tow hook", "--planned-hours", 2, "--after", "T4")
     assert "Fit the tow hook" in (started / "plan.csv").read_text(encoding="utf-8")
     assert "no problems" in benchdays("check", started).stdout
+
+
+def test_the_json_of_overruns_has_the_keys_of_the_contract():
+    answer = json.loads(benchdays("overruns", TURNSTONE, "--as-of", DAY, "--json").stdout)
+    assert set(answer) == {"as_of", "types", "outside_plan_share"}
+    keys = {
+        "type", "basis", "finished", "planned_hours", "actual_hours", "ratio", "probability_over",
+        "learning_rate", "rework_share",
+    }  # fmt: skip
+    for row in answer["types"]:
+        assert set(row) == keys
+        assert row["basis"] in {"own", "pooled", "prior"}
+        assert set(row["learning_rate"]) == set(row["rework_share"]) == QUANTILES
+
+
+def test_overruns_say_a_finding_first_and_no_ratio_without_a_range():
+    said = benchdays("overruns", TURNSTONE, "--as-of", DAY).stdout
+    assert "times the plan (8 in 10)" in said.splitlines()[0]
+    assert "Takes of plan" in said

@@ -1,4 +1,4 @@
-"""Commands that answer from the log and plan: finish."""
+"""Commands that answer from the log and plan: finish, overruns."""
 
 from __future__ import annotations
 
@@ -30,6 +30,7 @@ Keep = Annotated[bool, typer.Option("--keep/--no-keep", help="Keep the announced
 def add_to(app: typer.Typer) -> None:
     """Register the commands of this file."""
     app.command()(finish)
+    app.command()(overruns)
 
 
 def finish(
@@ -79,3 +80,29 @@ def _print_finish(outlook: Outlook) -> None:
     for note in outlook.notes:
         say(note)
     say(CAUTION)
+
+
+def overruns(folder: Folder, as_of: AsOf = None, seed: Seed = 0, as_json: AsJson = False) -> None:
+    """Which task types run over estimate, by how much, how sure, and why."""
+    from forecast.folder import read_build
+
+    build = read_build(folder)
+    day = day_of_forecast(build, as_of)
+
+    from forecast.outlook import Settings, fit_build
+    from forecast.overruns import overruns as compare
+
+    fitted = fit_build(build, day, Settings(seed=seed))
+    answer = compare(fitted.progress, fitted.effort)
+    if as_json:
+        print_json(answer.to_dict())
+        return
+
+    from rich.console import Console
+
+    from forecast.report import overruns_lines, overruns_table
+
+    say(answer.finding)
+    Console().print(overruns_table(answer))
+    for line in (*overruns_lines(answer), *fitted.effort.notes_):
+        say(line)
