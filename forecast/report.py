@@ -136,8 +136,8 @@ def overruns_table(answer: Overruns) -> Table:
     from rich.table import Table
 
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1))
-    table.add_column("Type", overflow="fold")
-    for title in ("At stake", "Takes of plan", "Over", "Per doubling", "Rework"):
+    table.add_column("Type", overflow="fold", min_width=8)
+    for title in ("At stake", "Of plan", "Over", "Doubling", "Rework"):
         table.add_column(title, justify="right", no_wrap=True)
     table.add_column("Rests on", no_wrap=True)
     for _, row in answer.types.iterrows():
@@ -149,7 +149,7 @@ def overruns_table(answer: Overruns) -> Table:
             f"{row['probability_over']:.0%}" if planned else "",
             f"{row['learning_rate_p10']:.0%} to {row['learning_rate_p90']:.0%}",
             f"{row['rework_share_p10']:.0%} to {row['rework_share_p90']:.0%}",
-            f"{row['basis']}, {row['finished']} done",
+            f"{row['basis']}, {row['finished']}",
         )
     return table
 
@@ -159,8 +159,8 @@ def overruns_lines(answer: Overruns) -> list[str]:
     low, high = answer.outside_plan_share["p10"], answer.outside_plan_share["p90"]
     return [
         "Ranges hold 80 %. At stake: hours that the open tasks are expected to take beyond their plan.",
-        "Over: chance that this kind of work takes more than planned. Per doubling: hours per piece, unit",
-        "theory, each time the pieces done double; 100 % = no learning. Rests on: the type's own tasks,",
-        "pooled with those of other types, or a prior.",
+        "Of plan: what this kind of work takes, as a multiple of planned hours; over: chance that it is above 1.",
+        "Doubling: hours per piece, unit theory, each time the pieces done double; 100 % = no learning.",
+        "Rests on: the type's own finished tasks, pooled with other types, or a prior; and how many are done.",
         f"Work outside the plan: {low:.0%} to {high:.0%} of the hours of planned work.",
     ]

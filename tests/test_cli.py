@@ -221,4 +221,5 @@ def test_the_json_of_overruns_has_the_keys_of_the_contract():
 def test_overruns_say_a_finding_first_and_no_ratio_without_a_range():
     said = benchdays("overruns", TURNSTONE, "--as-of", DAY).stdout
     assert "times the plan (8 in 10)" in said.splitlines()[0]
-    assert "Takes of plan" in said
+    assert "rivet" in said
+    assert "Rests on" in said
