@@ -159,8 +159,8 @@ def overruns_lines(answer: Overruns) -> list[str]:
     low, high = answer.outside_plan_share["p10"], answer.outside_plan_share["p90"]
     return [
         "Ranges hold 80 %. At stake: hours that the open tasks are expected to take beyond their plan.",
-        "Of plan: what this kind of work takes, as a multiple of planned hours; over: chance that it is above 1.",
+        "Of plan: hours taken over hours planned; over: the chance that this is above 1.",
         "Doubling: hours per piece, unit theory, each time the pieces done double; 100 % = no learning.",
-        "Rests on: the type's own finished tasks, pooled with other types, or a prior; and how many are done.",
+        "Rests on: the type's own finished tasks, pooled with others, or a prior; and how many.",
         f"Work outside the plan: {low:.0%} to {high:.0%} of the hours of planned work.",
     ]
