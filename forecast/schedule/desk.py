@@ -50,15 +50,16 @@ def take(net, i):
     """Take task i, the first of its queue, out of it."""
     task = net.tasks[i]
     queue = net.queues[task.queue]
-    net.words[task.word] ^= 1 << task.bit
     w = task.word
-    while w < queue.end and net.words[w] == 0:
+    word = net.words[w] ^ (1 << task.bit)
+    net.words[w] = word
+    while word == 0 and w + 1 < queue.end:
         w += 1
+        word = net.words[w]
     queue.low = w
-    if w == queue.end:
+    if word == 0:
         net.tops[task.queue] = EMPTY
     else:
-        word = net.words[w]
         lowest = (((word & -word) * _DE_BRUIJN) & 0xFFFFFFFF) >> 27
         net.tops[task.queue] = net.task_at[w * BITS + _BIT_OF[lowest]]
 

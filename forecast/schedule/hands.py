@@ -17,9 +17,30 @@ IDLE, ABSENT = -1, -2
 @compiled
 def arrive(person, hours):
     """A person's day begins, without work yet."""
+    _rest(person)
     person.hours = hours
+    person.leaves_at = hours if hours > 0.0 else np.inf
     person.on = IDLE if hours > 0.0 else ABSENT
-    person.rate = 0.0
+
+
+@compiled
+def _rest(person):
+    """A person without work."""
+    person.on, person.left, person.rate, person.pace, person.busy = IDLE, np.inf, 0.0, 1.0, 0.0
+
+
+@compiled
+def _lend(person, i):
+    """A person lends a hand with task i, which another carries."""
+    person.on, person.left, person.rate, person.pace, person.busy = i, np.inf, 0.0, 1.0, 1.0
+
+
+@compiled
+def _carry(net, person, i, rate):
+    """A person carries task i on, at so many person-hours an hour."""
+    task = net.tasks[i]
+    person.on, person.left, person.stage = i, task.left, task.stage
+    person.rate, person.pace, person.busy = rate, 1.0 / rate, 1.0
 
 
 @compiled
@@ -67,16 +88,16 @@ def pick(net, stage, now):
             continue
         task.begun = 1
         k = _first_free(people, 0)
-        people[k].on = i
-        people[k].rate = 1.0
         hands -= 1
         if task.crew == TWO:
-            people[k].rate = 2.0
+            _carry(net, people[k], i, 2.0)
             other = _first_free(people, helpers > 0)
-            people[other].on = i
+            _lend(people[other], i)
             hands, helpers = (hands, helpers - 1) if helpers > 0 else (hands - 1, helpers)
             if people[other].busy_until > people[k].busy_until:
                 k = other
+        else:
+            _carry(net, people[k], i, 1.0)
         if net.state[0].trace:
             _note_stint(net, i, k)
         net.details[i].start = min(net.details[i].start, now)
@@ -85,27 +106,32 @@ def pick(net, stage, now):
         if lead < 0:
             break
         second = people[_first_free(people, 0)]
-        second.on = people[lead].on
+        _lend(second, people[lead].on)
         second.stint = people[lead].stint
         people[lead].rate = 2.0 / net.state[0].penalty
+        people[lead].pace = 0.5 * net.state[0].penalty
+        net.state[0].sharing = 1
         hands -= 1
 
 
 @compiled
 def _put_sharing_aside(net):
     """Whoever only shares a task may be given another; how many hands and helpers have no work?"""
+    state = net.state[0]
+    if state.sharing:
+        for k in range(net.people.size):
+            person = net.people[k]
+            if person.on >= 0 and net.tasks[person.on].crew != TWO:
+                if person.rate > 0.0:
+                    person.rate, person.pace = 1.0, 1.0
+                else:
+                    _rest(person)
+        state.sharing = 0
     hands, helpers = 0, 0
     for k in range(net.people.size):
-        person = net.people[k]
-        if person.rate > 0.0:
-            person.rate = 2.0 if net.tasks[person.on].crew == TWO else 1.0
-        elif person.on >= 0 and net.tasks[person.on].crew != TWO:
-            person.on = IDLE
-        if person.on == IDLE:
-            if person.only_two:
-                helpers += 1
-            else:
-                hands += 1
+        idle = net.people[k].on == IDLE
+        hands += idle and not net.people[k].only_two
+        helpers += idle and net.people[k].only_two
     return hands, helpers
 
 
@@ -190,24 +216,38 @@ def leave(net, clock):
     here = False
     for k in range(net.people.size):
         person = net.people[k]
-        if person.on != ABSENT and person.hours - clock <= TINY:
+        if person.leaves_at - clock <= TINY:
             i = person.on
-            person.on, person.rate = ABSENT, 0.0
-            if i >= 0 and not _carry_on(net, i):
+            if person.rate > 0.0:
+                net.tasks[i].left = person.left
+            _rest(person)
+            person.on, person.leaves_at = ABSENT, np.inf
+            if i >= 0 and not _carried_on(net, i):
                 put(net, np.uint32(i))
         here |= person.on != ABSENT
     return here
 
 
 @compiled
-def _carry_on(net, i):
+def _carried_on(net, i):
     """Whether somebody who shared task i goes on with it; a task for two stops."""
     for k in range(net.people.size):
         person = net.people[k]
         if person.on == i:
+            if person.rate > 0.0:
+                net.tasks[i].left = person.left
             if net.tasks[i].crew == TWO:
-                person.on, person.rate = IDLE, 0.0
+                _rest(person)
                 return False
-            person.rate = 1.0
+            _carry(net, person, i, 1.0)
             return True
     return False
+
+
+@compiled
+def finish_work(net, i, now):
+    """Task i is finished and its people are free."""
+    for k in range(net.people.size):
+        if net.people[k].on == i:
+            _rest(net.people[k])
+            net.people[k].busy_until = now

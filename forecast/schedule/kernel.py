@@ -16,7 +16,7 @@ import numpy as np
 from numba import njit
 
 from forecast.schedule.desk import EMPTY, TINY, compiled, empty_queues, give_back, let_go, wake
-from forecast.schedule.hands import ABSENT, IDLE, arrive, leave, pick, preferred_stage, smallest
+from forecast.schedule.hands import arrive, finish_work, leave, pick, preferred_stage, smallest
 from forecast.schedule.records import (
     CAUSE_AFTER,
     CAUSE_DELIVERY,
@@ -40,7 +40,7 @@ def _begin(net, hours, release):
     empty_queues(net)
     state = net.state[0]
     state.open, state.alarms, state.blocked, state.stints = net.tasks.size, 0, 0, 0
-    state.last_task, state.done, state.need = NOBODY, 0.0, 0.0
+    state.last_task, state.done, state.need, state.sharing = NOBODY, 0.0, 0.0, 0
     for s in range(net.stages.size):
         stage = net.stages[s]
         stage.done, stage.need, stage.open = 0.0, 0.0, 0
@@ -49,6 +49,7 @@ def _begin(net, hours, release):
     for k in range(net.people.size):
         person = net.people[k]
         person.worked, person.present, person.busy_until, person.stint = 0.0, 0.0, -1.0, NOBODY
+        person.stage = 0
     for i in range(net.tasks.size):
         stage = net.stages[net.tasks[i].stage]
         stage.open += 1
@@ -89,48 +90,53 @@ def _play(net, bench, rank, grid, hours_done):
     """Walk over the days on which somebody is at the bench."""
     point = 0
     for day in range(bench.shape[0]):
-        longest = bench[day, 0]
-        for k in range(1, net.people.size):
-            longest = max(longest, bench[day, k])
-        if longest <= 0.0:
+        if _nobody(bench, day):
             continue
         if net.state[0].open == 0:
             break
         while point < grid.size and grid[point] <= day:
             _read_done(net, hours_done, point)
             point += 1
+        longest = 0.0
         for k in range(net.people.size):
             arrive(net.people[k], bench[day, k])
+            longest = max(longest, net.people[k].hours)
         _play_day(net, day, longest, rank[day])
     for p in range(point, grid.size):
         _read_done(net, hours_done, p)
 
 
 @compiled
+def _nobody(bench, day):
+    """Whether nobody is at the bench on a day."""
+    k = 0
+    while k < bench.shape[1] and bench[day, k] <= 0.0:
+        k += 1
+    return k == bench.shape[1]
+
+
+@compiled
 def _play_day(net, day, longest, rank):
     """One day: pick, work until something happens, pick again, until everybody has gone."""
     state, people = net.state[0], net.people
-    clock, now = 0.0, float(day)
+    clock, now, day_per_hour = 0.0, float(day), 1.0 / longest
     wake(net, now)
     stage = preferred_stage(net, rank)
-    while True:
+    here = True
+    while here:
         pick(net, stage, now)
         step = _next_event(net, clock, day, longest)
-        if step == np.inf:
-            break
-        _work(net, step, clock, day, longest)
+        _work(net, step, clock, day, day_per_hour)
         clock += step
-        now = day + 1.0 if clock >= longest - TINY else day + clock / longest
+        now = day + 1.0 if clock >= longest - TINY else day + clock * day_per_hour
+        if state.trace:
+            _note_busy(people, now)
         for k in range(people.size):
-            if people[k].on >= 0:
-                people[k].busy_until = now
-            if people[k].rate > 0.0 and net.tasks[people[k].on].left <= TINY:
-                i = people[k].on
-                _finish(net, i, now)
-                give_back(net, i, now)
-                _let_followers_go(net, i, now)
-        if state.open == 0 or not leave(net, clock):
+            if people[k].left <= TINY:
+                _finish(net, people[k].on, now)
+        if state.open == 0:
             break
+        here = leave(net, clock)
         wake(net, now)
     for k in range(people.size):
         hours = people[k].hours
@@ -139,68 +145,60 @@ def _play_day(net, day, longest, rank):
 
 @compiled
 def _next_event(net, clock, day, longest):
-    """Clock hours until a task is finished, somebody at work leaves, or waiting work wakes."""
-    step, here = np.inf, 0.0
+    """Clock hours until a task is finished, somebody leaves, or waiting work wakes."""
+    step = np.inf
     for k in range(net.people.size):
         person = net.people[k]
-        if person.on == ABSENT:
-            continue
-        here = max(here, person.hours - clock)
-        if person.on >= 0:
-            step = min(step, person.hours - clock)
-            if person.rate > 0.0:
-                step = min(step, max(net.tasks[person.on].left, 0.0) / person.rate)
+        step = min(step, min(person.leaves_at - clock, max(person.left, 0.0) * person.pace))
     if net.state[0].alarms > 0 and net.alarms[0].at < day + 1.0:
-        wait = max((net.alarms[0].at - day) * longest - clock, 0.0)
-        if wait < here:
-            step = min(step, wait)
+        step = min(step, max((net.alarms[0].at - day) * longest - clock, 0.0))
     return step
 
 
 @compiled
-def _work(net, step, clock, day, longest):
+def _work(net, step, clock, day, day_per_hour):
     """Everybody works for `step` hours; note the moments at which nine tenths are done."""
-    people, state, total = net.people, net.state[0], 0.0
+    people, state, rate = net.people, net.state[0], 0.0
     for k in range(people.size):
-        if people[k].on >= 0:
-            people[k].worked += step
-        if people[k].rate > 0.0:
-            task = net.tasks[people[k].on]
-            total += people[k].rate
-            task.left -= people[k].rate * step
-            net.stages[task.stage].done += people[k].rate * step
-    if total == 0.0:
-        return
-    state.done += total * step
-    for k in range(people.size):
-        if people[k].rate > 0.0:
-            s = net.tasks[people[k].on].stage
-            stage = net.stages[s]
-            if stage.done >= stage.need and stage.first_90 == np.inf:
-                over = (stage.done - stage.need) / _rate_in_stage(net, s)
-                stage.first_90 = day + (clock + step - over) / longest
+        person = people[k]
+        person.worked += person.busy * step
+        person.left -= person.rate * step
+        net.stages[person.stage].done += person.rate * step
+        rate += person.rate
+    state.done += rate * step
     if state.done >= state.need and state.first_90 == np.inf:
-        state.first_90 = day + (clock + step - (state.done - state.need) / total) / longest
+        over = (state.done - state.need) / rate
+        state.first_90 = day + (clock + step - over) * day_per_hour
+    for k in range(people.size):
+        stage = net.stages[people[k].stage]
+        if stage.done >= stage.need and stage.first_90 == np.inf:
+            over = (stage.done - stage.need) / _rate_in_stage(people, people[k].stage)
+            stage.first_90 = day + (clock + step - over) * day_per_hour
 
 
 @compiled
-def _rate_in_stage(net, stage):
+def _rate_in_stage(people, stage):
     """Person-hours of a stage that are being done in an hour."""
-    together = 0.0
-    for k in range(net.people.size):
-        if net.people[k].rate > 0.0 and net.tasks[net.people[k].on].stage == stage:
-            together += net.people[k].rate
-    return together
+    rate = 0.0
+    for k in range(people.size):
+        if people[k].stage == stage:
+            rate += people[k].rate
+    return rate
+
+
+@compiled
+def _note_busy(people, now):
+    """Whoever has work was busy until now."""
+    for k in range(people.size):
+        if people[k].on >= 0:
+            people[k].busy_until = now
 
 
 @compiled
 def _finish(net, i, now):
-    """Task i is finished and its people are free."""
+    """Task i is finished: its people, its limits and what comes after it are let go."""
     state = net.state[0]
-    for k in range(net.people.size):
-        person = net.people[k]
-        if person.on == i:
-            person.on, person.rate, person.busy_until = IDLE, 0.0, now
+    finish_work(net, i, now)
     net.details[i].finish = now
     stage = net.stages[net.tasks[i].stage]
     stage.open -= 1
@@ -212,6 +210,8 @@ def _finish(net, i, now):
     if state.open == 0:
         state.finish = now
         state.first_90 = min(state.first_90, now)
+    give_back(net, i, now)
+    _let_followers_go(net, i, now)
 
 
 @compiled

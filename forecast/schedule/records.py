@@ -43,10 +43,13 @@ QUEUE = np.dtype([("low", "u4"), ("end", "u4")], align=True)
 USE = np.dtype([("task", "i4"), ("until", "i4"), ("limit", "u4"), ("amount", "f8")], align=True)
 LIMIT = np.dtype([("amount", "f8"), ("held", "f8"), ("held_first", "f8")], align=True)
 ALARM = np.dtype([("at", "f8"), ("task", "u4")], align=True)
+# A person carries the hours left of the task on the bench; rate is in person-hours an hour, pace its
+# inverse. Whoever has none left, or only lends a hand, has infinity left at a rate of 0.
 PERSON = np.dtype(
     [
-        ("rate", "f8"), ("hours", "f8"), ("on", "i4"), ("only_two", "u1"), ("stint", "i4"),
-        ("busy_until", "f8"), ("worked", "f8"), ("present", "f8"),
+        ("left", "f8"), ("rate", "f8"), ("pace", "f8"), ("leaves_at", "f8"), ("busy", "f8"),
+        ("worked", "f8"), ("on", "i4"), ("stage", "u4"), ("only_two", "u1"), ("stint", "i4"),
+        ("hours", "f8"), ("present", "f8"), ("busy_until", "f8"),
     ],
     align=True,
 )  # fmt: skip
@@ -54,8 +57,8 @@ STINT = np.dtype([("task", "i4"), ("before", "i4"), ("cause", "i4")], align=True
 STATE = np.dtype(
     [
         ("open", "i4"), ("alarms", "i4"), ("blocked", "i4"), ("stints", "i4"), ("last_task", "i4"),
-        ("trace", "u1"), ("penalty", "f8"), ("done", "f8"), ("need", "f8"), ("finish", "f8"),
-        ("first_90", "f8"), ("spent", "f8"),
+        ("trace", "u1"), ("sharing", "u1"), ("penalty", "f8"), ("done", "f8"), ("need", "f8"),
+        ("finish", "f8"), ("first_90", "f8"), ("spent", "f8"),
     ],
     align=True,
 )  # fmt: skip
