@@ -86,11 +86,11 @@ def read_people(cell: Cell) -> People | Unread:
     unnamed = 0
     for part in filter(None, (one_line(p) for p in _SPLIT.split(text))):
         helpers = _HELPERS.fullmatch(part.casefold())
-        if part.isdigit() and len(part) < 3:
+        if re.fullmatch(r"\d{1,2}", part):
             unnamed += int(part)
         elif helpers:
             number = helpers[1]
-            unnamed += int(number) if number and number.isdigit() else _NUMBERS[number]
+            unnamed += _NUMBERS[number] if number in _NUMBERS else int(number)
         elif _SELF.fullmatch(part.casefold()):
             names.append(SELF)
         elif len(part) > _LONGEST_NAME:
