@@ -21,3 +21,19 @@ def test_a_sample_made_again_is_the_same_to_the_byte(name, tmp_path):
 @pytest.mark.parametrize("name", sorted(SAMPLES))
 def test_a_sample_reads_without_a_problem_or_a_notice(name):
     assert read_build(FOLDERS / name).notices == ()
+
+
+def test_the_temporary_fasteners_of_the_floatplane_go_round():
+    made = SAMPLES["turnstone"].make()
+    rows = made.build.sessions.loc[made.build.sessions["task"] != ""]
+    begun = rows.groupby("task")["date"].min()
+    done = rows.loc[rows["done"]].groupby("task")["until"].min()
+    events = []
+    for t in made.build.plan.tasks:
+        for use in t.uses:
+            events += [(begun[t.task], 1, use.amount), (done[t.task], 0, -use.amount)]
+    held, most = 0.0, 0.0
+    for _, _, amount in sorted(events):  # given back before taken, on one day
+        held += amount
+        most = max(most, held)
+    assert 100.0 < most <= made.build.limits[0].amount
