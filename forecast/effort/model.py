@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+from threadpoolctl import threadpool_limits
 
 from forecast.effort.beyond import learn_beyond
 from forecast.effort.design import EffortDesign, build_design
@@ -63,9 +64,6 @@ class EffortModel:
         progress : sessions and plan as they stood on one day
         rng : source of the posterior draws
         """
-        from threadpoolctl import threadpool_limits
-
-        # The matrices are small: threads would wait for each other, for minutes where cores are busy.
         with threadpool_limits(limits=1, user_api="blas"):
             self._fit(progress, rng)
         return self

@@ -12,6 +12,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.linalg.lapack import dpotrf, dpotrs, dtrtrs
 from scipy.special import gammaln
+from threadpoolctl import threadpool_limits
 
 from forecast.effort.design import EffortDesign
 from forecast.effort.draws import LOG_MORE, MORE_GRID, EffortDraws, OpenEvidence, beyond_belief
@@ -292,10 +293,12 @@ def draw_posterior(
     chain = _Sampler(regression, fit_penalised(regression, priors), priors, evidence, design.pairs, rng)
     every = max(1, len(regression.rows) // _ROWS_A_SWEEP)
     kept = []
-    for sweep in range(warm_up + draws):
-        chain.sweep(scales_too=sweep % every == 0)
-        if sweep >= warm_up:
-            kept.append(chain.snapshot())
+    # The matrices are small: threads would wait for each other, for minutes where cores are busy.
+    with threadpool_limits(limits=1, user_api="blas"):
+        for sweep in range(warm_up + draws):
+            chain.sweep(scales_too=sweep % every == 0)
+            if sweep >= warm_up:
+                kept.append(chain.snapshot())
     columns = {name: np.array([one[name] for one in kept]) for name in kept[0]}
     scales = {name: columns.pop(f"{name}_scale") for name in ("level", "learning", "rate", "pair")}
     return EffortDraws(**columns, rows=regression.rows, scales=scales)

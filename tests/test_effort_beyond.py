@@ -1,0 +1,80 @@
+"""Rework, work outside the plan and a plan that grows."""
+
+from datetime import date
+
+import numpy as np
+import pytest
+
+from tests.effort_cases import day, finished, fit, luck, plan_of, work
+
+
+def _parts(rows, *, tasks=120, **plan):
+    return work(fit(plan_of(tasks, **plan), rows)).parts
+
+
+def test_a_log_without_rework_foretells_next_to_none():
+    parts = _parts(finished(4 * luck(80, 0.3)))
+    assert parts["rework"].mean() < 0.01 * parts["planned"].mean()
+
+
+def test_a_log_with_rework_foretells_its_share():
+    rows = finished(4 * luck(80, 0.3))
+    again = [r | {"hours": 0.5 * r["hours"], "rework": True} for r in rows[::5]]
+    parts = _parts(rows + again)
+    assert parts["rework"].mean() / parts["planned"].mean() == pytest.approx(0.1, rel=0.35)
+
+
+def test_rework_comes_in_chunks_on_few_tasks():
+    rows = finished(4 * luck(80, 0.3))
+    again = [r | {"hours": r["hours"], "rework": True} for r in rows[::10]]
+    model = fit(plan_of(120), rows + again)
+    rework = model.beyond_.draw_rework(
+        np.full((500, 40), 4.0), np.zeros(40, dtype=int), np.arange(500) % 400, np.random.default_rng(0)
+    )
+    assert 0.03 < np.mean(rework > 0) < 0.25
+    assert rework.max() > 3
+
+
+def test_a_type_that_is_often_redone_has_more_rework_than_the_rest():
+    kinds = ["drill", "seal"] * 40
+    rows = finished(4 * luck(80, 0.3))
+    again = [r | {"hours": 2.0, "rework": True} for r in rows[1:40:2]]
+    model = fit(plan_of(80, type=kinds), rows + again)
+    share = np.median(model.beyond_.rework_share, axis=0)
+    assert share[1] > 3 * share[0]
+
+
+def test_work_outside_the_plan_goes_on_at_its_rate():
+    rows = finished(4 * luck(80, 0.3))
+    outside = [{"date": day(4 * i), "hours": 2.0, "type": "shop"} for i in range(20)]
+    parts = _parts(rows + outside)
+    worked = sum(r["hours"] for r in rows)
+    ahead = parts["planned"].mean()
+    assert parts["outside"].mean() / ahead == pytest.approx(40 / worked, rel=0.3)
+    assert parts["outside"].std() > 0.2 * parts["outside"].mean()
+
+
+def test_a_plan_that_grew_grows_on():
+    rows = finished(4 * luck(60, 0.3))
+    added = [None] * 110 + [date(2026, 1 + i % 3, 20) for i in range(10)]
+    still, growing = (_parts(rows, added=a) for a in ([None] * 120, added))
+    assert growing["growth"].mean() > 3 * still["growth"].mean()
+
+
+def test_tasks_there_from_the_start_are_no_growth():
+    rows = finished(4 * luck(60, 0.3))
+    assert len(fit(plan_of(120, added=date(2025, 12, 1)), rows).beyond_.growth_hours) == 0
+
+
+def test_what_is_beyond_the_plan_is_spread_over_the_open_tasks():
+    rows = finished(4 * luck(60, 0.3))
+    outside = [{"date": day(2 * i), "hours": 4.0, "type": "shop"} for i in range(30)]
+    out = work(fit(plan_of(100), rows + outside))
+    assert out.hours.shape == (2000, 40)
+    np.testing.assert_allclose(out.hours.sum(axis=1), sum(out.parts.values()))
+    assert (out.hours > 0).all()
+
+
+def test_a_short_log_leaves_the_shares_uncertain():
+    few, many = (fit(plan_of(200), finished(4 * luck(n, 0.3))).beyond_.outside_share for n in (3, 150))
+    assert np.std(few) > 3 * np.std(many)
