@@ -9,13 +9,13 @@ import pytest
 
 from benchmarks.effort_ranks import one_rank, uniform_p
 
-BUILDS = 50
+BUILDS = 40
 
 
 @pytest.fixture(scope="module")
 def ranks():
     children = np.random.default_rng(20261125).spawn(BUILDS)
-    return pd.DataFrame([one_rank(rng, 40, 3, 25, 6) for rng in children])
+    return pd.DataFrame([one_rank(rng, 40, 3, 39, 4) for rng in children])
 
 
 def test_no_parameter_has_uneven_ranks(ranks):
