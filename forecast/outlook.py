@@ -258,15 +258,17 @@ def play(
     settings: Settings,
     *,
     joining: Sequence[Joining] = (),
+    first_horizon_days: int = _FIRST_HORIZON_DAYS,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> Outlook:
     """Play the rest of the build `settings.runs` times.
 
     Plays with the same settings share their draws run by run, whoever joins, so that what a
-    second builder changes can be taken as a difference within each run.
+    second builder changes can be taken as a difference within each run. `first_horizon_days` changes
+    how long it takes and nothing else: it doubles until every run is finished or the last is reached.
     """
     parts = []
-    horizon = min(_FIRST_HORIZON_DAYS, settings.horizon_days)
+    horizon = min(first_horizon_days, settings.horizon_days)
     grid = burn_down_grid(settings.horizon_days)
     for chunk, start in enumerate(range(0, settings.runs, _CHUNK)):
         runs = min(_CHUNK, settings.runs - start)
@@ -331,6 +333,8 @@ def _play_chunk(
             bench.stage_rank,
             release,
             only_two=bench.only_two,
+            on_call=bench.on_call,
+            ask_after=bench.ask_after,
             shared_penalty=fitted.effort.shared_work_penalty_,
             grid=grid,
         )

@@ -161,3 +161,29 @@ def test_four_people_split_into_two_pairs():
 def test_a_wrong_shape_is_refused():
     with pytest.raises(ValueError, match=r"hours must have the shape \(1, 2\). Got \(1, 1\)"):
         _play(_plan({}, {}), [1], [1])
+
+
+def test_a_hand_is_asked_for_once_two_person_work_has_waited():
+    # Nobody but A comes by themselves; the helper is asked from the third day on, stays as long as A
+    # and comes again until the six person-hours are done.
+    played = _play(
+        _plan({"crew": "two"}), [6], [[2, 0]] * 5, on_call=[False, True], ask_after=[2.0]
+    )  # fmt: skip
+    assert played.start[0].tolist() == [2.0]
+    assert played.finish[0].tolist() == [3.5]
+
+
+def test_nobody_is_asked_while_no_two_person_work_waits():
+    played = _play(_plan({}), [6], [[2, 0]] * 5, on_call=[False, True], ask_after=[0.0])
+    assert played.present_hours[0].tolist() == [6.0, 0.0]
+
+
+def test_two_person_work_that_becomes_ready_later_waits_from_then_on():
+    plan = _plan({"crew": "one"}, {"crew": "two", "after": ("A",)})
+    played = _play(plan, [4, 4], [[2, 0]] * 9, on_call=[False, True], ask_after=[3.0])
+    assert played.finish[0].tolist() == [2.0, 6.0]
+
+
+def test_a_helper_who_is_not_on_call_is_not_asked():
+    played = _play(_plan({"crew": "two"}), [6], [[2, 0]] * 5, ask_after=[0.0])
+    assert np.isinf(played.finish[0, 0])

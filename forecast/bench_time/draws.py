@@ -35,6 +35,8 @@ class BenchDraws:
     stage_rank : (draw, day) uint8, which of the stages with work to pick up the day's session goes to:
         0 = the first in plan order, 1 = the next, ...
     only_two : (person,) True for somebody who comes for two-person tasks only
+    on_call : (person,) True for helpers without a name, who also come when they are asked
+    ask_after : (draw,) days that two-person work waits before somebody is asked
     """
 
     start: date
@@ -42,6 +44,8 @@ class BenchDraws:
     hours: np.ndarray
     stage_rank: np.ndarray
     only_two: np.ndarray
+    on_call: np.ndarray
+    ask_after: np.ndarray
 
     def without(self, *ids: str) -> BenchDraws:
         """The same draws with some people left out; the hours of the others stay as they are.
@@ -58,4 +62,5 @@ class BenchDraws:
             people=tuple(self.people[i] for i in kept),
             hours=self.hours[:, :, kept],
             only_two=self.only_two[kept],
+            on_call=self.on_call[kept],
         )

@@ -14,6 +14,8 @@ _OWN_WEEKS = 26
 _THIN_WEEKS = 8
 _LONG_SILENCE_WEEKS = 8
 
+_ASKED = f"about {priors.ASK_DAYS:.0f} days (an assumption)"
+
 
 def basis_of(learned: Learned, newcomers: Mapping[str, Joining]) -> dict[str, str]:
     """Part of the model or person -> "own", "pooled" with what other logs show, or "prior" alone."""
@@ -81,10 +83,11 @@ def _visits(learned: Learned) -> list[str]:
     if not learned.history.helper_hours.any():
         return [
             "Open tasks need two and the log has nobody but the builder: a helper is assumed on about "
-            f"one session in {1 / rate:.0f}."
+            f"one session in {1 / rate:.0f}, and when such work has waited for {_ASKED}."
         ]
     return [
-        f"Open tasks need two: helpers come on about one session in {1 / rate:.0f}, by the log and a guess."
+        f"Open tasks need two: helpers come on about one session in {1 / rate:.0f}, by the log and a guess, "
+        f"and are asked when such work has waited for {_ASKED}."
     ]
 
 

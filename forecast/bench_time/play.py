@@ -13,6 +13,7 @@ from datetime import date, timedelta
 import numpy as np
 from scipy.special import expit
 
+from forecast.bench_time import priors
 from forecast.bench_time.company import (
     Company,
     joined_by,
@@ -68,6 +69,9 @@ class Play:
         self.streams = {name: part.spawn(self.blocks) for name, part in zip(_PARTS, parts, strict=True)}
         self.newcomer_key = int(newcomers.integers(2**63))
         chain, level, habit, weights, visits, rank = parameters.spawn(6)
+        self.ask_after = priors.ASK_DAYS * np.exp(
+            priors.ASK_LOG_SD * parameters.spawn(1)[0].standard_normal(draws)
+        )
         self.chain = learned.silences.sample(draws, chain)
         self.level = learned.level.sample(draws, level)
         self.habit = learned.habit.sample(draws, habit)
@@ -101,6 +105,8 @@ class Play:
             hours=hours[:, window],
             stage_rank=ranks[:, window],
             only_two=np.array([p in newcomers and newcomers[p].only_two for p in people]),
+            on_call=np.array([p == HELPER for p in people]),
+            ask_after=self.ask_after,
         )
 
     def _people(self, newcomers: Mapping[str, Joining]) -> tuple[str, ...]:

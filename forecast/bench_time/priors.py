@@ -12,7 +12,7 @@ import numpy as np
 # 18 weeks. The chance to resume after d silent weeks: logit = RESUME + RESUME_SLOPE log d.
 STOP_LOGIT, STOP_SD = float(np.log(0.165 / 0.835)), 0.6
 RESUME_LOGIT, RESUME_SD = 0.0, 0.7
-RESUME_SLOPE, RESUME_SLOPE_SD = -0.65, 0.3
+RESUME_SLOPE, RESUME_SLOPE_SD = -0.6, 0.3
 # Weeks are silent more often while the level is low: on the logit of a worked week, for one unit of the
 # log of the level. An assumption, checked by out-of-sample score (benchmarks/bench_time_skill.py).
 LEVEL_LINK, LEVEL_LINK_SD = 0.3, 0.3
@@ -31,9 +31,9 @@ STATED_WEEKS = 6.0
 LEVEL_WEEKS = np.array([6.0, 15.0, 35.0, 80.0, 180.0])
 LEVEL_WEEKS_PRIOR = np.array([0.1, 0.2, 0.3, 0.25, 0.15])
 LEVEL_SD = np.array([0.12, 0.25, 0.4, 0.6, 0.85, 1.15])
-LEVEL_SD_PRIOR = np.array([0.06, 0.14, 0.25, 0.28, 0.18, 0.09])
+LEVEL_SD_PRIOR = np.array([0.04, 0.1, 0.22, 0.3, 0.22, 0.12])
 WEEK_SHAPE = np.array([1.2, 2.0, 3.3, 5.5, 9.0, 18.0])
-WEEK_SHAPE_PRIOR = np.array([0.1, 0.25, 0.3, 0.2, 0.1, 0.05])
+WEEK_SHAPE_PRIOR = np.array([0.05, 0.18, 0.3, 0.27, 0.13, 0.07])
 
 # Four logs: a session on .32-.40 of Saturdays and Sundays, .13-.31 of weekdays, in worked weeks
 # (about .72 of all) therefore about .5 and .3. Habits differ, so the prior weighs half a week.
@@ -51,6 +51,10 @@ PAIR_PRIOR_DAYS = 4.0
 # Visitors for two-person tasks: on one session in twelve, weighing as much as twelve sessions of log; an
 # assumption, used only where somebody builds alone and open tasks need two.
 HELPER_PRIOR = (1.0, 11.0)
+
+# A builder whose two-person work has waited asks somebody to come: after about two weeks, with an 80 %
+# range from 6 to 34 days. An assumption: no figure was found.
+ASK_DAYS, ASK_LOG_SD = 14.0, 0.7
 
 # Where sessions go: four logs have 12-48 % of weeks touching two or more stages; the split of the
 # rest over later stages is an assumption.

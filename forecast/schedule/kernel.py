@@ -99,11 +99,23 @@ def _play(net, bench, rank, grid, hours_done):
             point += 1
         longest = 0.0
         for k in range(net.people.size):
-            arrive(net.people[k], bench[day, k])
-            longest = max(longest, net.people[k].hours)
+            longest = max(longest, bench[day, k])
+        wake(net, float(day))
+        asked = net.state[0].ask_after < np.inf and _two_waited(net, day)
+        for k in range(net.people.size):
+            person = net.people[k]
+            comes = asked and person.on_call and bench[day, k] <= 0.0
+            arrive(person, longest if comes else bench[day, k])
         _play_day(net, day, longest, rank[day])
     for p in range(point, grid.size):
         _read_done(net, hours_done, p)
+
+
+@compiled
+def _two_waited(net, day):
+    """Whether two-person work has waited so long that a second pair of hands has been asked for."""
+    first = smallest(net.tops, net.stages.size, 2 * net.stages.size)
+    return first < EMPTY and net.tasks[first].ready_at + net.state[0].ask_after <= day
 
 
 @compiled
@@ -120,7 +132,6 @@ def _play_day(net, day, longest, rank):
     """One day: pick, work until something happens, pick again, until everybody has gone."""
     state, people = net.state[0], net.people
     clock, now, day_per_hour = 0.0, float(day), 1.0 / longest
-    wake(net, now)
     stage = preferred_stage(net, rank)
     here = True
     while here:
@@ -290,9 +301,10 @@ def _whole_kernel(parts):
     """The kernel; what is kept of it holds for this file and for `parts` only."""
 
     @_kept
-    def play_runs(net, hours, bench, rank, release, grid, kept):
+    def play_runs(net, hours, bench, rank, release, ask_after, grid, kept):
         parts  # noqa: B018  numba looks at what a function closes over, not at the files it calls
         for run in range(hours.shape[0]):
+            net.state[0].ask_after = ask_after[run]
             _begin(net, hours[run], release[run])
             _play(net, bench[run], rank[run], grid, kept.hours_done[run])
             _keep(net, kept, run)
@@ -306,5 +318,6 @@ def _digest(*names):
     return int.from_bytes(hashlib.sha256(text).digest()[:6], "big")
 
 
-# Play every run: hours (run, task), bench (run, day, person), rank (run, day), release (run, delivery).
+# Play every run: hours (run, task), bench (run, day, person), rank (run, day), release (run, delivery),
+# ask_after (run,).
 play_runs = _whole_kernel(_digest(*_OTHER_FILES))

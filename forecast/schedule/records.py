@@ -48,8 +48,8 @@ ALARM = np.dtype([("at", "f8"), ("task", "u4")], align=True)
 PERSON = np.dtype(
     [
         ("left", "f8"), ("rate", "f8"), ("pace", "f8"), ("leaves_at", "f8"), ("busy", "f8"),
-        ("worked", "f8"), ("on", "i4"), ("stage", "u4"), ("only_two", "u1"), ("stint", "i4"),
-        ("hours", "f8"), ("present", "f8"), ("busy_until", "f8"),
+        ("worked", "f8"), ("on", "i4"), ("stage", "u4"), ("only_two", "u1"), ("on_call", "u1"),
+        ("stint", "i4"), ("hours", "f8"), ("present", "f8"), ("busy_until", "f8"),
     ],
     align=True,
 )  # fmt: skip
@@ -58,7 +58,7 @@ STATE = np.dtype(
     [
         ("open", "i4"), ("alarms", "i4"), ("blocked", "i4"), ("stints", "i4"), ("last_task", "i4"),
         ("trace", "u1"), ("sharing", "u1"), ("penalty", "f8"), ("done", "f8"), ("need", "f8"),
-        ("finish", "f8"), ("first_90", "f8"), ("spent", "f8"),
+        ("finish", "f8"), ("first_90", "f8"), ("spent", "f8"), ("ask_after", "f8"),
     ],
     align=True,
 )  # fmt: skip

@@ -84,6 +84,8 @@ def simulate_schedule(
     release: ArrayLike | None = None,
     *,
     only_two: ArrayLike | None = None,
+    on_call: ArrayLike | None = None,
+    ask_after: ArrayLike | None = None,
     shared_penalty: float = 1.0,
     grid: ArrayLike = (),
     trace: bool = False,
@@ -104,6 +106,9 @@ def simulate_schedule(
         counted by their first task in row order; 0 (the default) is row order itself
     release : (draw, delivery) days after `as_of` at which each delivery is there; 0 (the default) = it is
     only_two : (person,) takes part in two-person tasks only; then those come first
+    on_call : (person,) comes on days of their own and when asked: on each day on which two-person work
+        has waited for `ask_after` days, as long as whoever is there longest
+    ask_after : (draw,) days; infinite (the default) = nobody is ever asked
     shared_penalty : person-hours that a task takes when two share it, over those it takes otherwise
     grid : ascending whole days after `as_of` at which the hours done are read
     trace : note what each task waited for, and the critical chain of each run
@@ -141,6 +146,8 @@ def simulate_schedule(
     _must(shared_penalty > 0, "shared_penalty must be above 0.")
     team = np.zeros(people, dtype=PERSON)
     team["only_two"] = False if only_two is None else _shaped("only_two", only_two, np.bool_, (people,))
+    team["on_call"] = False if on_call is None else _shaped("on_call", on_call, np.bool_, (people,))
+    asks = np.full(draws, np.inf) if ask_after is None else ask_after
     stints = 2 * people * days + 4 * tasks if trace else 0
     kept = _room(draws, tasks, stages, people, points.size, trace)
     play_runs(
@@ -149,6 +156,7 @@ def simulate_schedule(
         present,
         _shaped("stage_rank", ranks, np.uint8, (draws, days)),
         _arrivals(there, draws, deliveries),
+        _shaped("ask_after", asks, np.float64, (draws,)),
         points,
         kept,
     )
