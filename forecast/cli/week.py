@@ -1,0 +1,95 @@
+"""Commands for the builder's week: tonight, report."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from forecast.cli.options import AsJson, AsOf, Folder, Runs, Seed, day_of_forecast, print_json, say
+from forecast.errors import UsageError
+
+if TYPE_CHECKING:
+    from forecast.folder import Build
+    from forecast.tonight import Tonight
+
+Hours = Annotated[
+    str, typer.Option("--hours", help="Clock hours, as 3 or 2:30; your usual session if not given.")
+]
+Who = Annotated[
+    str, typer.Option("--builders", help="Who is there, as A+B or A+1; the first builder if not given.")
+]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register the commands of this file."""
+    app.command()(tonight)
+
+
+def tonight(
+    folder: Folder,
+    hours: Hours = "",
+    builders: Who = "",
+    as_of: AsOf = None,
+    runs: Runs = 10_000,
+    seed: Seed = 0,
+    as_json: AsJson = False,
+) -> None:
+    """Which ready tasks fit tonight's session, and the chance of finishing each."""
+    from forecast.folder import read_build
+
+    length = hours_said(hours)
+    build = read_build(folder)
+    day = day_of_forecast(build, as_of)
+    people = people_said(build, builders)
+
+    from forecast.outlook import Settings, fit_build
+    from forecast.tonight import USUAL_HOURS, usual_hours
+    from forecast.tonight import tonight as answer_tonight
+
+    settings = Settings(runs=runs, seed=seed)
+    fitted = fit_build(build, day, settings)
+    length = length or usual_hours(fitted.progress.sessions) or USUAL_HOURS
+    answer = answer_tonight(fitted, hours=length, people=people, settings=settings)
+    if as_json:
+        print_json(answer.to_dict())
+    else:
+        _print_tonight(answer)
+
+
+def people_said(build: Build, text: str) -> tuple[str, ...]:
+    """Who is there: ids of build.toml, and a helper without a name for each of `+2`."""
+    from forecast.logbook import split_people
+
+    ids = [b.id for b in build.builders]
+    found = split_people(text, ids[0])
+    if found is None or not set(found[0]) <= set(ids):
+        allowed = f"must be builders of build.toml ({', '.join(ids)}) joined by +, helpers as +2"
+        raise UsageError(f"--builders: {text!r} {allowed}.")
+    names, helpers = found
+    return (*names, *(["a helper"] if helpers == 1 else [f"helper {n + 1}" for n in range(helpers)]))
+
+
+def hours_said(text: str) -> float | None:
+    """The clock hours of a session, or None where nothing was said."""
+    from forecast.tables import read_hours
+
+    if not text:
+        return None
+    hours = read_hours(text)
+    if hours is None or not 0 < hours <= 24:
+        raise UsageError(f"--hours: {text!r} must be hours as 2.5 or 2:30, above 0 and at most 24.")
+    return hours
+
+
+def _print_tonight(answer: Tonight) -> None:
+    from rich.console import Console
+
+    from forecast.evening import evening_lines, more_lines, ready_table
+
+    for line in evening_lines(answer):
+        say(line)
+    if answer.tasks:
+        Console().print(ready_table(answer))
+    for line in more_lines(answer):
+        say(line)
