@@ -39,10 +39,15 @@ class Play:
         return float(np.interp(need, done, times)) if len(times) and done[-1] >= need else np.inf
 
 
-def play_once(network: Network, hours, bench, stage_rank, release, only_two, shared_penalty=1.0) -> Play:
+def play_once(
+    network: Network, hours, bench, stage_rank, release, only_two, shared_penalty=1.0, *, on_call=None,
+    ask_after=np.inf,
+) -> Play:  # fmt: skip
     """One run of the arrays of `simulate_schedule`, each without its first axis."""
     env = simpy.Environment()
     shop = _Shop(env, network, hours, bench, stage_rank, release, only_two, shared_penalty)
+    shop.on_call = [k for k, called in enumerate(on_call if on_call is not None else ()) if called]
+    shop.ask_after = ask_after
     env.run(until=len(bench) + 1)
     return Play(shop.start, shop.finish, shop.worked, shop.stretches)
 
@@ -57,7 +62,8 @@ class _Shop:
         self.start, self.finish = np.full(count, np.inf), np.full(count, np.inf)
         self.worked, self.stretches = np.zeros(self.bench.shape[1]), []
         self.done = [env.event() for _ in range(count)]
-        self.ready, self.waiting_for_limit = set(), set()
+        self.ready, self.waiting_for_limit, self.ready_since = set(), set(), {}
+        self.on_call, self.ask_after = [], np.inf
         self.begun = {i for i in range(count) if network.under_way[i]}
         self.held = [0.0] * len(network.limits)
         for i in self.begun:
@@ -83,6 +89,7 @@ class _Shop:
         if max(times) > self.env.now:
             yield self.env.timeout(max(times) - self.env.now)
         self.ready.add(i)
+        self.ready_since[i] = max(times)
         self._ask()
 
     def _days(self):
@@ -91,11 +98,18 @@ class _Shop:
             if hours.max() <= 0:
                 continue
             self.longest = float(hours.max())
+            if self._hand_is_asked_for(day):
+                hours = hours.copy()
+                hours[[k for k in self.on_call if hours[k] <= 0]] = self.longest
             self.there = {k for k in range(len(hours)) if hours[k] > 0}
             self.new_day_rank = self.stage_rank[day]
             for k in self.there:
                 self.env.process(self._go_home(k, day + float(hours[k]) / self.longest))
             self._ask()
+
+    def _hand_is_asked_for(self, day):
+        for_two = sorted(i for i in self.ready if self.network.crew[i] == TWO)
+        return bool(for_two) and self.ready_since[for_two[0]] + self.ask_after <= day
 
     def _later(self, time, priority):
         event = self.env.event()
@@ -227,6 +241,7 @@ class _Shop:
                 self.held[limit] -= amount
         if freed:
             self.ready |= self.waiting_for_limit
+            self.ready_since.update(dict.fromkeys(self.waiting_for_limit, self.env.now))
             self.waiting_for_limit.clear()
         self.done[i].succeed()
         self._ask()

@@ -17,15 +17,15 @@ def rng():
     return np.random.default_rng(20261125)
 
 
-def _both(network, draws, only_two, penalty):
+def _both(network, draws, only_two, penalty, **asking):
     """The kernel's runs, and the same runs by the plain model."""
     events = pytest.importorskip("benchmarks.discrete_events", reason="needs simpy")
-    played = simulate_schedule(network, **draws, only_two=only_two, shared_penalty=penalty)
-    plain = [
-        events.play_once(network, *(draws[k][r] for k in ("hours", "bench", "stage_rank", "release")),
-                         only_two, penalty)
-        for r in range(len(draws["hours"]))
-    ]  # fmt: skip
+    played = simulate_schedule(network, **draws, only_two=only_two, shared_penalty=penalty, **asking)
+    plain = []
+    for r in range(len(draws["hours"])):
+        inputs = (draws[k][r] for k in ("hours", "bench", "stage_rank", "release"))
+        asks = {k: v[r] if k == "ask_after" else v for k, v in asking.items()}
+        plain.append(events.play_once(network, *inputs, only_two, penalty, **asks))
     return played, plain
 
 
@@ -46,6 +46,17 @@ def test_two_hundred_runs_equal_those_of_a_plain_model(rng, only_two, penalty):
         np.testing.assert_allclose(played.worked_hours, [p.worked_hours for p in plain], atol=1e-6)
         finished += np.isfinite(played.finish).sum()
     assert finished > 500
+
+
+def test_a_helper_who_is_asked_comes_as_in_the_plain_model(rng):
+    network = random_network(25, rng)
+    draws = random_draws(network, 20, 150, 2, rng)
+    draws["bench"][:, :, 1] *= rng.random((20, 150)) < 0.1
+    asking = {"on_call": np.array([False, True]), "ask_after": rng.uniform(0, 30, 20)}
+    played, plain = _both(network, draws, np.array([False, True]), 1.0, **asking)
+    np.testing.assert_allclose(played.finish, [p.finish for p in plain], atol=1e-6)
+    without = simulate_schedule(network, **draws, only_two=np.array([False, True]))
+    assert played.worked_hours[:, 1].sum() > without.worked_hours[:, 1].sum()
 
 
 def test_nine_tenths_are_done_when_the_plain_model_says(rng):
