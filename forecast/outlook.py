@@ -6,7 +6,7 @@ when hands are at the bench, and ten thousand plays of both through the network.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from math import ceil, isfinite
@@ -16,9 +16,10 @@ import numpy as np
 
 from forecast.deliveries import draw_arrivals
 from forecast.progress import Progress, read_progress
+from forecast.what_if import AS_IT_IS, WhatIf
 
 if TYPE_CHECKING:
-    from forecast.bench_time import BenchTime, Joining
+    from forecast.bench_time import BenchTime
     from forecast.effort import EffortModel, RemainingWork
     from forecast.folder import Build
     from forecast.schedule import Network, Simulation
@@ -257,23 +258,28 @@ def play(
     fitted: Fitted,
     settings: Settings,
     *,
-    joining: Sequence[Joining] = (),
+    what_if: WhatIf = AS_IT_IS,
+    watch: Callable[[Played], None] | None = None,
+    trace: bool = False,
     first_horizon_days: int = _FIRST_HORIZON_DAYS,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> Outlook:
     """Play the rest of the build `settings.runs` times.
 
-    Plays with the same settings share their draws run by run, whoever joins, so that what a
-    second builder changes can be taken as a difference within each run. `first_horizon_days` changes
-    how long it takes and nothing else: it doubles until every run is finished or the last is reached.
+    Plays with the same settings share their draws run by run, whatever is otherwise, so that what a
+    second builder changes can be taken as a difference within each run. `watch` is called with every
+    chunk of runs, whose causes are noted with `trace`. `first_horizon_days` changes how long it takes
+    and nothing else: it doubles until more days would help no run or the last is reached.
     """
     parts = []
     horizon = min(first_horizon_days, settings.horizon_days)
     grid = burn_down_grid(settings.horizon_days)
     for chunk, start in enumerate(range(0, settings.runs, _CHUNK)):
         runs = min(_CHUNK, settings.runs - start)
-        part, horizon = _play_chunk(fitted, settings, joining, chunk, runs, horizon, grid)
-        parts.append(part)
+        played, horizon = _play_chunk(fitted, settings, what_if, chunk, runs, horizon, grid, trace)
+        parts.append(_part(fitted, played))
+        if watch is not None:
+            watch(played)
         if on_progress is not None:
             on_progress(start + runs, settings.runs)
     return _gather(fitted, settings, grid, parts)
@@ -290,11 +296,29 @@ def burn_down_grid(horizon_days: int) -> np.ndarray:
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Part:
-    """What is kept of one chunk of runs."""
+class Played:
+    """One chunk of runs: the work that was left, who was there, and how it went."""
 
     work: RemainingWork
+    people: tuple[str, ...]
     simulation: Simulation
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Part:
+    """What is kept of one chunk of runs: nothing of single tasks."""
+
+    hours_left: np.ndarray
+    hours_parts: dict[str, np.ndarray]
+    simulation: Simulation
+
+
+def _part(fitted: Fitted, played: Played) -> _Part:
+    return _Part(
+        hours_left=_hours_by_stage(fitted, played.work.hours),
+        hours_parts=played.work.parts,
+        simulation=played.simulation.without_tasks(),
+    )
 
 
 def _stream(seed: int, *place: int) -> np.random.Generator:
@@ -305,27 +329,31 @@ def _stream(seed: int, *place: int) -> np.random.Generator:
 def _play_chunk(
     fitted: Fitted,
     settings: Settings,
-    joining: Sequence[Joining],
+    what_if: WhatIf,
     chunk: int,
     runs: int,
     horizon: int,
     grid: np.ndarray,
-) -> tuple[_Part, int]:
-    """Play one chunk, with a horizon that doubles until every run is finished or the last is reached."""
+    trace: bool,
+) -> tuple[Played, int]:
+    """Play one chunk, with a horizon that doubles until more days help no run or the last is reached."""
     from forecast.schedule import simulate_schedule
 
     work = fitted.effort.sample_remaining(runs, _stream(settings.seed, _EFFORT, chunk))
     release = draw_arrivals(
         fitted.network.deliveries, fitted.as_of, runs, _stream(settings.seed, _ARRIVALS, chunk)
     )
+    for column, delivery in enumerate(fitted.network.deliveries):
+        release[:, column] = what_if.arrivals.get(delivery.delivery, release[:, column])
     while True:
-        bench = fitted.bench.sample_hours(
+        drawn = fitted.bench.sample_hours(
             fitted.as_of + timedelta(days=1),
             horizon,
             runs,
             _stream(settings.seed, _BENCH, chunk),
-            joining=joining,
+            joining=what_if.joining,
         )
+        bench = what_if.applied_to(drawn)
         simulation = simulate_schedule(
             fitted.network,
             work.hours,
@@ -337,9 +365,10 @@ def _play_chunk(
             ask_after=bench.ask_after,
             shared_penalty=fitted.effort.shared_work_penalty_,
             grid=grid,
+            trace=trace,
         )
-        if horizon >= settings.horizon_days or np.isfinite(simulation.build_finish).all():
-            return _Part(work=work, simulation=simulation), horizon
+        if horizon >= settings.horizon_days or not simulation.more_days_help.any():
+            return Played(work=work, people=bench.people, simulation=simulation), horizon
         horizon = min(2 * horizon, settings.horizon_days)
 
 
@@ -353,11 +382,11 @@ def _gather(fitted: Fitted, settings: Settings, grid: np.ndarray, parts: list[_P
         first_90_days=np.concatenate([s.stage_first_90 for s in simulations]),
         build_finish_days=np.concatenate([s.build_finish for s in simulations]),
         build_first_90_days=np.concatenate([s.build_first_90 for s in simulations]),
-        hours_left=np.concatenate([_hours_by_stage(fitted, p.work.hours) for p in parts]),
+        hours_left=np.concatenate([p.hours_left for p in parts]),
         burn_grid_days=grid,
         burn_hours_done=np.concatenate([s.hours_done for s in simulations]),
         hours_parts={
-            name: np.concatenate([p.work.parts[name] for p in parts]) for name in parts[0].work.parts
+            name: np.concatenate([p.hours_parts[name] for p in parts]) for name in parts[0].hours_parts
         },
     )
 

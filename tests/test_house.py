@@ -15,7 +15,7 @@ ORDER = [
     {"effort", "bench_time", "deliveries"},
     {"schedule"},
     {"synthetic"},
-    {"outlook"},
+    {"what_if", "outlook"},
     {
         "crew",
         "overruns",

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from forecast.schedule.network import Network
-from forecast.schedule.records import CAUSES, NOBODY, PERSON, UNFINISHED, Kept
+from forecast.schedule.records import CAUSES, LACKS_DAYS, LACKS_TWO, NOBODY, PERSON, UNFINISHED, Kept
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,6 +57,17 @@ class Simulation:
     def traced(self) -> bool:
         """Whether causes and chains were noted."""
         return self.chain.shape[1] == len(self.tasks)
+
+    def without_tasks(self) -> Simulation:
+        """The same without what is kept of single tasks, which is most of the memory."""
+        nothing = np.empty((len(self.build_finish), 0))
+        return replace(self, start=nothing, finish=nothing, cause=nothing, cause_of=nothing, chain=nothing)
+
+    @property
+    def more_days_help(self) -> np.ndarray:
+        """(draw,) whether a run is unfinished for lack of days, or of a second person who may yet come."""
+        second_may_come = self.worked_hours.shape[1] > 1
+        return (self.lacks == LACKS_DAYS) | ((self.lacks == LACKS_TWO) & second_may_come)
 
     def chain_causes(self) -> dict[str, float]:
         """How the tasks of the critical chains are linked: cause -> share of all their links.
