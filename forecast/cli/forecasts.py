@@ -18,6 +18,7 @@ from forecast.cli.options import (
     print_json,
     progress_on_screen,
     say,
+    say_if_the_kernel_is_new,
 )
 from forecast.errors import InputError
 
@@ -49,6 +50,7 @@ def finish(
 
     from forecast.outlook import Settings, forecast_finish
 
+    say_if_the_kernel_is_new()
     with progress_on_screen("Playing the rest of the build") as show:
         outlook = forecast_finish(build, day, Settings(runs=runs, seed=seed), on_progress=show)
     if as_json:

@@ -66,6 +66,15 @@ def say(text: str) -> None:
     sys.stdout.write(text + "\n")
 
 
+def say_if_the_kernel_is_new() -> None:
+    """Say what the first forecast on a machine spends its first seconds on."""
+    from forecast.schedule import kernel_is_compiled
+
+    if not kernel_is_compiled():
+        sys.stderr.write("Preparing the simulation, once on this machine: some ten seconds.\n")
+        sys.stderr.flush()
+
+
 @contextmanager
 def progress_on_screen(title: str) -> Iterator[Callable[[int, int], None]]:
     """Show how far a long piece of work is, on standard error and only where somebody looks."""
