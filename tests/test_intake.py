@@ -308,3 +308,41 @@ def test_a_coarse_plan_has_one_row_a_stage_with_an_id_from_any_letters():
 def test_same_file_same_folder_same_proposal_to_the_byte(folder):
     both = ["\n".join(intake_lines(propose(MESSY / "pair.ods", folder))) for _ in range(2)]
     assert both[0] == both[1]
+
+
+def test_markdown_entries_become_log_rows(tmp_path, folder):
+    notes = tmp_path / "notes"
+    notes.mkdir()
+    (notes / "a.md").write_text("---\ndate: 2026-01-02\nhours: 2:30\nsection: tail\n---\n# Deburred ribs\n")
+    (notes / "b.md").write_text("---\ndate: 2026-01-03\nhours: a while\nsection: tail\n---\nMore.\n")
+    intake = propose(notes, folder)
+    assert [str(p) for p in intake.reported] == ["b.md, line 1, hours: 'a while' is not a number of hours."]
+    take_in(intake)
+    assert [(r["hours"], r["task"], r["note"]) for r in log_rows(folder)] == [
+        ("2.5", "tail", "Deburred ribs")
+    ]
+
+
+def test_names_that_build_toml_does_not_know_are_counted_as_helpers_and_said(tmp_path, folder):
+    write_folder(folder, "task,stage\nT1,tail\n")
+    path = tmp_path / "t.csv"
+    path.write_text("Date,Hours,Who,Section\n2026-01-03,2,A & Jo,tail\n2026-01-04,2,Jo,tail\n")
+    intake = propose(path, folder)
+    assert [r.rows[0].people for r in intake.rows] == [2, 1]
+    assert any("helpers without a name: Jo (2)" in d for d in intake.doubts)
+
+
+def test_last_year_s_year_in_january_is_asked_about_and_kept_as_written(tmp_path, folder):
+    path = tmp_path / "t.csv"
+    path.write_text("Date,Hours,Section\n2022-12-30,2,tail\n2022-01-03,2,tail\n2023-01-08,1,tail\n")
+    intake = propose(path, folder)
+    assert intake.rows[1].rows[0].date == date(2022, 1, 3)
+    assert any("line 3: 2022-01-03 stands between later days: is it 2023?" in d for d in intake.doubts)
+
+
+def test_hours_with_minutes_after_the_point_are_suspected(tmp_path, folder):
+    path = tmp_path / "t.csv"
+    rows = "".join(f"2026-01-0{d},2.{m},tail\n" for d, m in enumerate(("30", "15", "45", "00"), start=1))
+    path.write_text(f"Date,Hours,Section\n{rows}")
+    assert any("minutes-after-point=yes" in d for d in propose(path, folder).doubts)
+    assert propose(path, folder, "minutes-after-point=yes").rows[0].rows[0].hours == 2.5

@@ -5,6 +5,7 @@ import sys
 import textwrap
 import zipfile
 from datetime import date, datetime, time, timedelta
+from pathlib import Path
 
 import openpyxl
 import pytest
@@ -16,6 +17,7 @@ from forecast.intake.foreign import read_foreign
 from forecast.intake.front_matter import read_entries
 from forecast.intake.sheet import Unread
 
+MESSY = Path(__file__).resolve().parents[1] / "sample_logs" / "messy"
 CONTENT_TYPES = (
     '<?xml version="1.0"?><Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types">'
     '<Default Extension="xml" ContentType="application/xml"/>'
@@ -178,9 +180,25 @@ def outside_links(path):
     return write_xlsx(path, "", extra=[("xl/externalLinks/externalLink1.xml", "<externalLink/>")])
 
 
+def repeated_ods(path, cell):
+    """The messy ODS sheet with its last row repeated to the end of the sheet, as spreadsheet programs do."""
+    row = f'<table:table-row table:number-rows-repeated="1048560">{cell}</table:table-row></table:table>'
+    with zipfile.ZipFile(MESSY / "pair.ods") as messy, zipfile.ZipFile(path, "w") as archive:
+        for part in messy.namelist():
+            archive.writestr(part, messy.read(part).replace(b"</table:table>", row.encode()))
+    return path
+
+
+def million_full_rows(path):
+    return repeated_ods(
+        path, '<table:table-cell office:value-type="string"><text:p>x</text:p></table:table-cell>'
+    )
+
+
 @pytest.mark.parametrize(
     ("make", "why"),
     [
+        (million_full_rows, "more memory or time"),
         (bomb, "unpacks to 300 MB"),
         (lying_bomb, "damaged spreadsheet|unpacks to"),
         (million_empty_rows, "rows, most of them probably empty"),
@@ -281,3 +299,9 @@ def test_a_folder_of_markdown_files_is_one_sheet(tmp_path):
         ("2026-01-03", "3", "Ribs"),
     ]
     assert [u.file for u in read.unread] == ["bad.md"]
+
+
+def test_empty_rows_to_the_end_of_an_ods_sheet_cost_nothing(tmp_path):
+    path = repeated_ods(tmp_path / "a.ods", '<table:table-cell table:number-columns-repeated="16384"/>')
+    assert read_foreign(path).sheets[0].rows[0].cells[0] == "when"
+    assert len(read_foreign(path).sheets[0].rows) == len(read_foreign(MESSY / "pair.ods").sheets[0].rows)

@@ -132,7 +132,7 @@ def test_rows_in_are_rows_kept_and_rows_reported(rows, headings):
     taken_from(data, check)
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(
     st.lists(LIKELY, min_size=1, max_size=10),
     st.booleans(),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
-from functools import cache
+from functools import cache, lru_cache
 from importlib import resources
 
 from forecast.intake.sheet import one_line
@@ -35,6 +35,11 @@ def split_tasks(text: str) -> list[str]:
     >>> split_tasks("drilled ribs and skins, deburred, ordered primer")
     ['drilled ribs and skins', 'deburred', 'ordered primer']
     """
+    return list(_split_tasks(text))
+
+
+@lru_cache(maxsize=4096)
+def _split_tasks(text: str) -> tuple[str, ...]:
     tasks: list[str] = []
     at = 0
     for cut in [*_CLAUSES.finditer(text), None]:
@@ -45,7 +50,9 @@ def split_tasks(text: str) -> list[str]:
         if clause:
             tasks.append(one_line(clause))
         at = cut.end() if cut else len(text)
-    return tasks if all(_names_work(t) for t in tasks) else [one_line(text)] if one_line(text) else []
+    if not all(_names_work(t) for t in tasks):
+        tasks = [one_line(text)]
+    return tuple(filter(None, tasks))
 
 
 def not_building(text: str) -> str:

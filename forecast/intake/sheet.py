@@ -94,6 +94,8 @@ def cell_text(cell: Cell) -> str:
 
 def clean_text(text: str) -> str:
     """Text composed (NFC), without control characters, with plain spaces and line ends, stripped."""
+    if text.isascii() and text.isprintable():
+        return text.strip()
     text = unicodedata.normalize("NFC", text.replace("\r\n", "\n").replace("\r", "\n"))
     kept = (" " if c in "\t\u00a0\u202f\u2007" else c for c in text if _is_kept(c))
     return "".join(kept).strip()

@@ -21,7 +21,8 @@ def main(path: str, most_bytes: int, cpu_seconds: int, most_rows: int, most_cell
     from python_calamine import CalamineError, CalamineWorkbook
 
     try:
-        workbook = CalamineWorkbook.from_path(path)
+        with open(path, "rb") as file:
+            workbook = CalamineWorkbook.from_filelike(file)
         for sheet in workbook.sheets_metadata:
             kind = str(sheet.typ).rsplit(".", 1)[-1]
             hidden = not str(sheet.visible).endswith(".Visible")

@@ -1,0 +1,245 @@
+"""Can a foreign file break `take` or lose a row? Odd cells by the million, mutated files by the thousand.
+
+`python -m benchmarks.intake_fuzz [--cells N] [--files N] [--seed S]`
+
+Cells: every reader of cells gets texts made of the forms that real logs hold, of pieces of them, and of
+odd letters; any exception is a failure. Files: the messy sheets of sample_logs and a few more are changed at
+random (bytes turned, cut, doubled, swapped, for workbooks also inside their XML) and proposed to a folder
+that does not exist; the answer must be a proposal in which every record that holds anything is a row of
+headings, a row read or a row reported, or one sentence that refuses the file.
+"""
+
+from __future__ import annotations
+
+import argparse
+import io
+import sys
+import tempfile
+import time
+import zipfile
+from collections import Counter
+from dataclasses import dataclass, field
+from datetime import date
+from importlib.metadata import version
+from pathlib import Path
+
+import numpy as np
+
+from forecast.errors import BenchdaysError
+from forecast.intake import propose_intake
+from forecast.intake.dates import DateRules, read_date
+from forecast.intake.durations import read_clock, read_duration
+from forecast.intake.foreign import read_foreign
+from forecast.intake.people import read_helpers, read_people
+from forecast.intake.phrases import is_rework, not_building, split_tasks
+from forecast.intake.sheet import Unread, is_blank
+from forecast.intake.sheets import gather_rows
+
+HERE = Path(__file__).parent
+MESSY = HERE.parent / "sample_logs" / "messy"
+TODAY = date(2026, 9, 1)
+FORMS = (
+    "2023 0203 2062 4 19 31 13 / . - : , h min hours person-hours ~ about (?) through and May Juni Sat "
+    "2.5 2,5 2:30 2h30 9.00 0 180 drilled ribs order redo wing wings Jo & + me helper yes % nan inf "
+    "½ ٣ ² ß İ 🙂 e E _ T Z am pm = @ ' \""
+)
+PIECES = [*FORMS.split(), " ", "\n", "\u00a0", "\u202e"]
+MARKDOWN = """---
+date: 2023-04-19
+hours: 2:30
+tags: [tail, ribs]
+---
+# Ribs
+Drilled six.
+
+---
+date: 4/20/2023
+hours: 1.5
+who: Jo & Sam
+---
+Deburred.
+"""
+TABBED = """Day\tSpent\tWho\tBit\tJob
+4/19/2023\t180 min\tJo\twing\tdrilled
+4/20/2023\t1h\tme + 1\twings\tinventory
+"""
+
+
+@dataclass(kw_only=True)
+class Tally:
+    """What came of one part of the study."""
+
+    what: str
+    tried: int = 0
+    outcomes: Counter[str] = field(default_factory=Counter)
+    failures: list[str] = field(default_factory=list)
+    slowest: float = 0.0
+
+
+def odd_cell(rng: np.random.Generator) -> str:
+    """Up to six pieces of what logs hold, sometimes with a letter from anywhere."""
+    pieces = [PIECES[i] for i in rng.integers(len(PIECES), size=rng.integers(1, 7))]
+    if rng.random() < 0.1:
+        pieces.insert(0, chr(int(rng.integers(1, 0xD7FF))))
+    return "".join(pieces)
+
+
+def try_cells(count: int, rng: np.random.Generator) -> Tally:
+    """Every reader of cells on `count` cells."""
+    tally = Tally(what="cells")
+    rules = [
+        DateRules(today=TODAY, order=order, first_year=year)
+        for order in (None, "day_first", "month_first")
+        for year in (None, 2022)
+    ]
+    units = ("hours", "minutes", "person_hours", None)
+    for number in range(count):
+        cell = odd_cell(rng)
+        begun = time.perf_counter()
+        try:
+            hours = read_duration(cell, units[number % 4], point_before_minutes=number % 8 > 3)
+            day = read_date(cell, rules[number % 6], date(2022, 12, 30))
+            found = (read_people(cell), read_helpers(cell), read_clock(cell), split_tasks(cell))
+            found += (not_building(cell), is_rework(cell))
+        except Exception as error:  # noqa: BLE001
+            tally.failures.append(f"{cell!r}: {type(error).__name__}: {error}")
+            continue
+        tally.tried += 1
+        tally.slowest = max(tally.slowest, time.perf_counter() - begun)
+        tally.outcomes["hours read"] += not isinstance(hours, Unread)
+        tally.outcomes["day read"] += not isinstance(day, Unread)
+        if not isinstance(hours, Unread) and not all(p.hours > 0 for p in hours):
+            tally.failures.append(f"{cell!r}: hours not above 0")
+        if not isinstance(day, Unread) and not day.start <= day.end <= TODAY:
+            tally.failures.append(f"{cell!r}: {day.start} to {day.end}")
+    return tally
+
+
+def mutated(data: bytes, rng: np.random.Generator) -> bytes:
+    """The bytes with one to eight changes."""
+    out = bytearray(data)
+    for _ in range(int(rng.integers(1, 9))):
+        if not out:
+            break
+        at, to = sorted(rng.integers(len(out) + 1, size=2).tolist())
+        to = min(to, at + int(rng.integers(1, 60)))
+        kind = int(rng.integers(6))
+        if kind == 0:
+            out[at:to] = rng.bytes(to - at)
+        elif kind == 1:
+            del out[at:to]
+        elif kind == 2:
+            out[at:at] = out[at:to] * int(rng.integers(1, 5))
+        elif kind == 3 and at < len(out):
+            out[at] ^= 1 << int(rng.integers(8))
+        elif kind == 4:
+            out[at:at] = odd_cell(rng).encode("utf-8", "ignore")
+        else:
+            out[at:at] = bytes(rng.choice(list(b',;\t\n\r"|-:<>/&'), size=2).tolist())
+    return bytes(out)
+
+
+def mutated_inside(data: bytes, rng: np.random.Generator) -> bytes:
+    """A workbook with one part changed and packed again, so that the change comes past the unpacking."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(data)) as archive, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new:
+        parts = archive.infolist()
+        weights = np.array([1.0 + 9.0 * ("sheet" in p.filename or "content" in p.filename) for p in parts])
+        chosen = int(rng.choice(len(parts), p=weights / weights.sum()))
+        for place, part in enumerate(parts):
+            text = archive.read(part)
+            new.writestr(part.filename, mutated(text, rng) if place == chosen else text)
+    return out.getvalue()
+
+
+def outcome(path: Path, folder: Path) -> str:
+    """What a take would say to a file: a proposal that accounts for every record, or a refusal."""
+    try:
+        intake = propose_intake(path, folder, today=TODAY)
+    except BenchdaysError as error:
+        return "refused" if str(error).strip() else "refused without a word"
+    read = read_foreign(path)
+    gathered = gather_rows(read, sheet=None, said={})
+    records = len(gathered.rows) + len(gathered.above) + len(gathered.heading_rows)
+    whole = sum(
+        not is_blank(row.cells)
+        for sheet in read.sheets
+        if not gathered.names or sheet.name in gathered.names
+        for row in sheet.rows
+    )
+    told = len(intake.rows) + len(intake.reported) + intake.heading_rows - len(read.unread)
+    places = Counter([(j.raw.row.file, j.raw.row.line) for j in intake.rows])
+    places += Counter([(p.file, p.line) for p in intake.reported])
+    if not told == records == whole or (gathered.names and max(places.values(), default=1) > 1):
+        return f"rows lost: {whole} records, {records} gathered, {told} told"
+    return "proposed" if intake.rows else "proposed, no row read"
+
+
+def try_files(count: int, rng: np.random.Generator) -> Tally:
+    """`count` mutated files, a quarter of them workbooks."""
+    tally = Tally(what="files")
+    texts = {
+        "shed.csv": (MESSY / "shed.csv").read_bytes(),
+        "notes.md": MARKDOWN.encode(),
+        "tabs.tsv": TABBED.encode(),
+    }
+    books = {name: (MESSY / name).read_bytes() for name in ("hangar.xlsx", "pair.ods")}
+    names = [*texts, *texts, *texts, *books] * (count // 11 + 1)
+    with tempfile.TemporaryDirectory() as scratch:
+        for number, name in enumerate(names[:count]):
+            inside = name in books and number % 2 == 0
+            data = (
+                mutated_inside(books[name], rng) if inside else mutated(texts.get(name) or books[name], rng)
+            )
+            path = Path(scratch) / name
+            path.write_bytes(data)
+            begun = time.perf_counter()
+            try:
+                said = outcome(path, Path(scratch) / "build")
+            except Exception as error:  # noqa: BLE001
+                said = f"{type(error).__name__}: {str(error)[:200]}"
+            seconds = time.perf_counter() - begun
+            tally.tried += 1
+            tally.slowest = max(tally.slowest, seconds)
+            kind = "workbook" if name in books else "text"
+            tally.outcomes[f"{kind} {said}" if said.startswith(("proposed", "refused")) else "FAILED"] += 1
+            if not said.startswith(("proposed", "refused")) or said.endswith("without a word"):
+                kept = Path(tempfile.gettempdir()) / f"failed-{len(tally.failures)}-{name}"
+                kept.write_bytes(data)
+                tally.failures.append(f"{kept.name}: {said}")
+    return tally
+
+
+def main() -> None:
+    """Run both parts and write intake_fuzz.md."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--cells", type=int, default=1_000_000)
+    parser.add_argument("--files", type=int, default=20_000)
+    parser.add_argument("--seed", type=int, default=0)
+    asked = parser.parse_args()
+    cells, files = (np.random.default_rng(s) for s in np.random.SeedSequence(asked.seed).spawn(2))
+    tallies = [try_cells(asked.cells, cells), try_files(asked.files, files)]
+    versions = ", ".join(f"{p} {version(p)}" for p in ("python-calamine", "scikit-learn", "numpy"))
+    command = f"--cells {asked.cells} --files {asked.files} --seed {asked.seed}"
+    lines = [
+        "# Can a foreign file break `take` or lose a row?",
+        "",
+        f"`python -m benchmarks.intake_fuzz {command}`; python {sys.version.split()[0]}, {versions}.",
+        "",
+        "| tried | failed | slowest, s | outcomes |",
+        "|---|---|---|---|",
+    ]
+    for tally in tallies:
+        outcomes = ", ".join(f"{n} {what}" for what, n in sorted(tally.outcomes.items()))
+        row = f"| {tally.tried} {tally.what} | {len(tally.failures)} | {tally.slowest:.2f} | {outcomes} |"
+        lines.append(row)
+    (HERE / "intake_fuzz.md").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    print("\n".join(lines))
+    for tally in tallies:
+        print("\n".join(tally.failures[:20]))
+    if any(tally.failures for tally in tallies):
+        sys.exit(1)
+
+
+if __name__ == "__main__":
+    main()
