@@ -11,6 +11,7 @@ from forecast.schedule import (
     network_of_untouched,
     simulate_schedule,
 )
+from tests.schedule_cases import random_draws, random_network
 
 LONG_DAY = 4096.0
 
@@ -78,6 +79,29 @@ def test_a_chain_ends_at_a_delivery_that_everything_waited_for():
 def test_two_person_work_waits_for_two_hands():
     played = _trace(_plan({"crew": "one"}, {"crew": "two"}), [4, 2], [[2, 0], [2, 0], [2, 2]])
     assert _chain(played) == {"A": "start", "B": "two hands"}
+
+
+def test_the_days_of_one_pair_of_hands_add_up_to_the_finish():
+    rng = np.random.default_rng(3)
+    network = network_of_untouched(_plan(*[{"stage": s} for s in ("tail", "wing") * 6]))
+    draws = random_draws(network, 50, 200, 1, rng)
+    played = simulate_schedule(network, **draws, trace=True)
+    days = played.build_finish - played.start.min(axis=1)
+    assert played.chain_days.sum(axis=1) == pytest.approx(days, abs=1e-3)
+
+
+def test_no_chain_is_longer_than_the_build():
+    rng = np.random.default_rng(4)
+    network = random_network(30, rng, limits=False)
+    played = simulate_schedule(network, **random_draws(network, 50, 300, 2, rng), trace=True)
+    done = np.isfinite(played.build_finish)
+    assert done.sum() > 20
+    assert (played.chain_days.sum(axis=1)[done] <= played.build_finish[done] + 1e-3).all()
+
+
+def test_a_chain_names_the_days_of_each_task():
+    played = _trace(_plan({"hold_days": 3}, {"after": ("A",)}), [2, 2], [2] * 8)
+    assert played.chain_days[0].tolist() == [4.0, 1.0]
 
 
 def test_causes_are_asked_for_before_playing():

@@ -99,7 +99,7 @@ def pick(net, stage, now):
         else:
             _carry(net, people[k], i, 1.0)
         if net.state[0].trace:
-            _note_stint(net, i, k)
+            _note_stint(net, i, k, now)
         net.details[i].start = min(net.details[i].start, now)
     while hands > 0:
         lead = _first_to_share(net)
@@ -183,7 +183,7 @@ def _first_to_share(net):
 
 
 @compiled
-def _note_stint(net, i, k):
+def _note_stint(net, i, k, now):
     """Task i is taken up: note what it waited for last, its own readiness or the hands of person k."""
     detail, person, state = net.details[i], net.people[k], net.state[0]
     cause = CAUSE_TWO if net.tasks[i].crew == TWO else CAUSE_HANDS
@@ -198,7 +198,7 @@ def _note_stint(net, i, k):
         detail.start_cause, detail.start_cause_of = cause, cause_of
     if before < 0 or net.stints[before].task != i:
         stint = net.stints[state.stints]
-        stint.task, stint.before, stint.cause = i, before, cause
+        stint.at, stint.task, stint.before, stint.cause = now, i, before, cause
         before = state.stints
         state.stints += 1
     detail.stint = before

@@ -269,10 +269,20 @@ def _keep(net, kept, run):
         for i in range(net.tasks.size):
             kept.cause[run, i] = details[i].start_cause
             kept.cause_of[run, i] = details[i].start_cause_of
-        s = details[state.last_task].stint if state.open == 0 and state.last_task >= 0 else NOBODY
-        while s >= 0:
-            kept.chain[run, net.stints[s].task] = net.stints[s].cause
-            s = net.stints[s].before
+        if state.open == 0 and state.last_task >= 0:
+            _follow_chain(net, kept, run)
+
+
+@compiled
+def _follow_chain(net, kept, run):
+    """Lead the critical chain back from the last finish, over what each task of it waited for."""
+    until = net.state[0].finish
+    s = net.details[net.state[0].last_task].stint
+    while s >= 0:
+        stint = net.stints[s]
+        kept.chain[run, stint.task] = stint.cause
+        kept.chain_days[run, stint.task] += until - stint.at
+        until, s = stint.at, stint.before
 
 
 @compiled

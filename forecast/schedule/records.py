@@ -53,7 +53,7 @@ PERSON = np.dtype(
     ],
     align=True,
 )  # fmt: skip
-STINT = np.dtype([("task", "i4"), ("before", "i4"), ("cause", "i4")], align=True)
+STINT = np.dtype([("at", "f8"), ("task", "i4"), ("before", "i4"), ("cause", "i4")], align=True)
 STATE = np.dtype(
     [
         ("open", "i4"), ("alarms", "i4"), ("blocked", "i4"), ("stints", "i4"), ("last_task", "i4"),
@@ -107,6 +107,7 @@ class Kept(NamedTuple):
     cause: np.ndarray
     cause_of: np.ndarray
     chain: np.ndarray
+    chain_days: np.ndarray
 
 
 def records_of(network: Network) -> Records:

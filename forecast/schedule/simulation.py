@@ -34,6 +34,7 @@ class Simulation:
     cause_of : (draw, task) the position of the task, or delivery, that was waited for; -1 none
     chain : (draw, task) for the tasks of the critical chain the place in CAUSES of what they waited for
         there, -1 for the others: a chain leads back from the last finish over what each task waited for
+    chain_days : (draw, task) days of the critical chain from the start of the task to that of the next
     """
 
     tasks: tuple[str, ...]
@@ -52,6 +53,7 @@ class Simulation:
     cause: np.ndarray
     cause_of: np.ndarray
     chain: np.ndarray
+    chain_days: np.ndarray
 
     @property
     def traced(self) -> bool:
@@ -61,7 +63,15 @@ class Simulation:
     def without_tasks(self) -> Simulation:
         """The same without what is kept of single tasks, which is most of the memory."""
         nothing = np.empty((len(self.build_finish), 0))
-        return replace(self, start=nothing, finish=nothing, cause=nothing, cause_of=nothing, chain=nothing)
+        return replace(
+            self,
+            start=nothing,
+            finish=nothing,
+            cause=nothing,
+            cause_of=nothing,
+            chain=nothing,
+            chain_days=nothing,
+        )
 
     @property
     def more_days_help(self) -> np.ndarray:
@@ -205,6 +215,7 @@ def _room(draws: int, tasks: int, stages: int, people: int, points: int, trace: 
         cause=np.zeros((draws, traced), dtype=np.uint8),
         cause_of=np.full((draws, traced), NOBODY, dtype=np.int32),
         chain=np.full((draws, traced), NOBODY, dtype=np.int8),
+        chain_days=np.zeros((draws, traced), dtype=np.float32),
     )
 
 
