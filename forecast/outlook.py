@@ -6,7 +6,7 @@ when hands are at the bench, and ten thousand plays of both through the network.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from math import ceil, isfinite
@@ -14,13 +14,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from forecast.deliveries import draw_arrivals
+from forecast.chunk import FIT, Played, play_chunk, stream
 from forecast.progress import Progress, read_progress
 from forecast.what_if import AS_IT_IS, WhatIf
 
 if TYPE_CHECKING:
     from forecast.bench_time import BenchTime
-    from forecast.effort import EffortModel, RemainingWork
+    from forecast.effort import EffortModel
     from forecast.folder import Build
     from forecast.schedule import Network, Simulation
 
@@ -28,7 +28,6 @@ QUANTILES = (0.05, 0.10, 0.25, 0.50, 0.75, 0.80, 0.90, 0.95)
 BURN_DOWN_QUANTILES = (0.025, 0.10, 0.25, 0.50, 0.75, 0.90, 0.975)
 _CHUNK = 500
 _FIRST_HORIZON_DAYS = 730
-_FIT, _EFFORT, _BENCH, _ARRIVALS = range(4)
 
 
 def quantile_key(level: float) -> str:
@@ -221,7 +220,7 @@ def fit_build(build: Build, as_of: date, settings: Settings) -> Fitted:
     return Fitted(
         build=build,
         progress=progress,
-        effort=EffortModel().fit(progress, _stream(settings.seed, _FIT)),
+        effort=EffortModel().fit(progress, stream(settings.seed, FIT)),
         bench=BenchTime().fit(
             progress,
             build.builders,
@@ -259,30 +258,52 @@ def play(
     settings: Settings,
     *,
     what_if: WhatIf = AS_IT_IS,
-    watch: Callable[[Played], None] | None = None,
-    trace: bool = False,
     first_horizon_days: int = _FIRST_HORIZON_DAYS,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> Outlook:
     """Play the rest of the build `settings.runs` times.
 
     Plays with the same settings share their draws run by run, whatever is otherwise, so that what a
-    second builder changes can be taken as a difference within each run. `watch` is called with every
-    chunk of runs, whose causes are noted with `trace`. `first_horizon_days` changes how long it takes
-    and nothing else: it doubles until more days would help no run or the last is reached.
+    second builder changes can be taken as a difference within each run. `first_horizon_days` changes
+    how long it takes and nothing else: it doubles until more days would help no run or the last is
+    reached.
     """
-    parts = []
+    (outlook,) = play_together(
+        fitted, settings, [what_if], first_horizon_days=first_horizon_days, on_progress=on_progress
+    )
+    return outlook
+
+
+def play_together(
+    fitted: Fitted,
+    settings: Settings,
+    what_ifs: Sequence[WhatIf],
+    *,
+    watch: Callable[[tuple[Played, ...]], None] | None = None,
+    trace: bool = False,
+    first_horizon_days: int = _FIRST_HORIZON_DAYS,
+    on_progress: Callable[[int, int], None] | None = None,
+) -> tuple[Outlook, ...]:
+    """Play several what-ifs on the same draws, drawn once.
+
+    `watch` is called with what was played of each chunk, one for each what-if; with `trace` the causes
+    of every start are noted.
+    """
+    parts: list[list[_Part]] = [[] for _ in what_ifs]
     horizon = min(first_horizon_days, settings.horizon_days)
     grid = burn_down_grid(settings.horizon_days)
     for chunk, start in enumerate(range(0, settings.runs, _CHUNK)):
         runs = min(_CHUNK, settings.runs - start)
-        played, horizon = _play_chunk(fitted, settings, what_if, chunk, runs, horizon, grid, trace)
-        parts.append(_part(fitted, played))
+        played, horizon = play_chunk(
+            fitted, settings, what_ifs, chunk=chunk, runs=runs, horizon=horizon, grid=grid, trace=trace
+        )
+        for kept, one in zip(parts, played, strict=True):
+            kept.append(_part(fitted, one))
         if watch is not None:
             watch(played)
         if on_progress is not None:
             on_progress(start + runs, settings.runs)
-    return _gather(fitted, settings, grid, parts)
+    return tuple(_gather(fitted, settings, grid, kept) for kept in parts)
 
 
 def burn_down_grid(horizon_days: int) -> np.ndarray:
@@ -293,15 +314,6 @@ def burn_down_grid(horizon_days: int) -> np.ndarray:
     """
     near = np.arange(0, min(742, horizon_days) + 1, 14)
     return np.concatenate([near, np.arange(near[-1] + 56, horizon_days + 1, 56)])
-
-
-@dataclass(frozen=True, kw_only=True)
-class Played:
-    """One chunk of runs: the work that was left, who was there, and how it went."""
-
-    work: RemainingWork
-    people: tuple[str, ...]
-    simulation: Simulation
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -319,57 +331,6 @@ def _part(fitted: Fitted, played: Played) -> _Part:
         hours_parts=played.work.parts,
         simulation=played.simulation.without_tasks(),
     )
-
-
-def _stream(seed: int, *place: int) -> np.random.Generator:
-    """A generator of its own for each place in the forecast, the same at every call."""
-    return np.random.default_rng(np.random.SeedSequence(seed, spawn_key=place))
-
-
-def _play_chunk(
-    fitted: Fitted,
-    settings: Settings,
-    what_if: WhatIf,
-    chunk: int,
-    runs: int,
-    horizon: int,
-    grid: np.ndarray,
-    trace: bool,
-) -> tuple[Played, int]:
-    """Play one chunk, with a horizon that doubles until more days help no run or the last is reached."""
-    from forecast.schedule import simulate_schedule
-
-    work = fitted.effort.sample_remaining(runs, _stream(settings.seed, _EFFORT, chunk))
-    release = draw_arrivals(
-        fitted.network.deliveries, fitted.as_of, runs, _stream(settings.seed, _ARRIVALS, chunk)
-    )
-    for column, delivery in enumerate(fitted.network.deliveries):
-        release[:, column] = what_if.arrivals.get(delivery.delivery, release[:, column])
-    while True:
-        drawn = fitted.bench.sample_hours(
-            fitted.as_of + timedelta(days=1),
-            horizon,
-            runs,
-            _stream(settings.seed, _BENCH, chunk),
-            joining=what_if.joining,
-        )
-        bench = what_if.applied_to(drawn)
-        simulation = simulate_schedule(
-            fitted.network,
-            work.hours,
-            bench.hours,
-            bench.stage_rank,
-            release,
-            only_two=bench.only_two,
-            on_call=bench.on_call,
-            ask_after=bench.ask_after,
-            shared_penalty=fitted.effort.shared_work_penalty_,
-            grid=grid,
-            trace=trace,
-        )
-        if horizon >= settings.horizon_days or not simulation.more_days_help.any():
-            return Played(work=work, people=bench.people, simulation=simulation), horizon
-        horizon = min(2 * horizon, settings.horizon_days)
 
 
 def _gather(fitted: Fitted, settings: Settings, grid: np.ndarray, parts: list[_Part]) -> Outlook:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+
+from forecast.plan import Delivery
 
 if TYPE_CHECKING:
     from forecast.bench_time import BenchDraws, Joining
@@ -31,9 +33,14 @@ class WhatIf:
     presence: Mapping[str, float] = field(default_factory=dict)
     arrivals: Mapping[str, float] = field(default_factory=dict)
 
-    def applied_to(self, bench: BenchDraws) -> BenchDraws:
-        """The draws with the people of this what-if."""
-        kept = bench.without(*self.leaving) if self.leaving else bench
+    def applied_to(self, bench: BenchDraws, others: Sequence[WhatIf] = ()) -> BenchDraws:
+        """The draws with the people of this what-if.
+
+        `bench` may hold whoever joins in `others`: those that do not join here are left out.
+        """
+        here = {j.id for j in self.joining}
+        absent = [j.id for j in everybody_joining(others) if j.id not in here]
+        kept = bench.without(*self.leaving, *absent) if self.leaving or absent else bench
         share = np.array([self.presence.get(p, 1.0) for p in kept.people], dtype=np.float32)
         return replace(
             kept,
@@ -41,5 +48,29 @@ class WhatIf:
             only_two=kept.only_two | np.isin(kept.people, self.only_two),
         )
 
+    def arrivals_from(self, drawn: np.ndarray, deliveries: Sequence[Delivery]) -> np.ndarray:
+        """(draw, delivery) days of arrival: as drawn, or as this what-if says."""
+        if not self.arrivals:
+            return drawn
+        columns = [
+            np.full(len(drawn), self.arrivals[d.delivery]) if d.delivery in self.arrivals else drawn[:, k]
+            for k, d in enumerate(deliveries)
+        ]
+        return np.column_stack(columns) if columns else drawn
+
 
 AS_IT_IS = WhatIf()
+
+
+def everybody_joining(what_ifs: Sequence[WhatIf]) -> tuple[Joining, ...]:
+    """Whoever joins in one of them, each once.
+
+    Raises
+    ------
+    ValueError for an id that joins with different hours.
+    """
+    by_id: dict[str, Joining] = {}
+    for joining in (j for w in what_ifs for j in w.joining):
+        if by_id.setdefault(joining.id, joining) != joining:
+            raise ValueError(f"{joining.id} must join with the same hours in every what-if.")
+    return tuple(by_id.values())

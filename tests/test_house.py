@@ -15,7 +15,7 @@ ORDER = [
     {"effort", "bench_time", "deliveries"},
     {"schedule"},
     {"synthetic"},
-    {"what_if", "outlook"},
+    {"what_if", "chunk", "outlook"},
     {
         "crew",
         "overruns",
