@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from forecast.errors import Problem
 from forecast.intake.answers import MEANINGS
@@ -92,7 +92,7 @@ def _row_lines(joined: Joined) -> Iterator[str]:
         yield f"  line {joined.raw.row.line}: {', '.join(words)}{where}"
 
 
-def _listed(title: str, lines) -> Iterator[str]:  # type: ignore[no-untyped-def]
+def _listed(title: str, lines: Iterable[object]) -> Iterator[str]:
     found = list(lines)
     if found:
         yield ""

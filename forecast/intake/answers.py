@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
-from typing import Literal, get_args
+from typing import Literal
 
 from forecast.errors import UsageError
 from forecast.intake.dates import Order
@@ -38,6 +38,7 @@ MEANINGS: Mapping[str, str] = {
 }
 _ID = re.compile(r"[^\s+]{1,60}")
 Several = Literal["keep", "split"]
+_SEVERAL: Mapping[str, Several] = {"keep": "keep", "split": "split"}
 _ORDERS: Mapping[str, Order] = {
     "day-first": "day_first", "day_first": "day_first", "dmy": "day_first",
     "month-first": "month_first", "month_first": "month_first", "mdy": "month_first",
@@ -157,8 +158,8 @@ def _one_answer(answers: Answers, key: str, value: str) -> Answers | None:
         return replace(answers, point_before_minutes=True)
     if key == "again" and value == "yes":
         return replace(answers, again=True)
-    if key == "several" and value in get_args(Several):
-        return replace(answers, several=value)  # type: ignore[arg-type]
+    if key == "several" and value in _SEVERAL:
+        return replace(answers, several=_SEVERAL[value])
     return replace(answers, sheet=value) if key == "sheet" else None
 
 

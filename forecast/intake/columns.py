@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
@@ -17,7 +17,7 @@ from forecast.intake.dates import (
     is_day_number,
     read_date,
 )
-from forecast.intake.durations import read_clock, read_duration
+from forecast.intake.durations import Unit, read_clock, read_duration
 from forecast.intake.sheet import Cell, Sheet, SheetRow, Unread, cell_text, one_line
 
 _HEADINGS: Mapping[str, str] = {
@@ -52,6 +52,7 @@ _HOURS = re.compile(r"\b(?:hours?|hrs?|h|std|stunden?|heures?|horas?|uren)\b")
 _MINUTES = re.compile(r"\b(?:minutes?|mins?|minuten)\b")
 _SINGLE = tuple(m for m in MEANINGS if m not in ("text", "note", "ignore"))
 _TIMES = ("hours", "minutes", "person_hours", "duration")
+_UNITS: Mapping[str, Unit] = {"hours": "hours", "minutes": "minutes", "person_hours": "person_hours"}
 _LOOK_AT_ROWS = 20
 _LEAST_SCORE = 0.3
 _ANY_DAY = DateRules(today=date(9998, 1, 1), day_numbers=True)
@@ -170,9 +171,9 @@ def propose_columns(headed: Headed, said: Mapping[str, str]) -> tuple[Column, ..
     )
 
 
-def unit_of(meaning: str):  # type: ignore[no-untyped-def]
+def unit_of(meaning: str) -> Unit | None:
     """The unit of bare numbers under a column of this meaning, or None."""
-    return meaning if meaning in ("hours", "minutes", "person_hours") else None
+    return _UNITS.get(meaning)
 
 
 def _own_word(headings: Sequence[str], said: Mapping[str, str]) -> dict[str, str]:
@@ -316,7 +317,7 @@ def _is_running_total(total: Sequence[Cell], parts: Sequence[Cell]) -> bool:
     return seen >= 4 and agree >= 0.8 * seen
 
 
-def _share(cells: Sequence[Cell], test) -> float:  # type: ignore[no-untyped-def]
+def _share(cells: Sequence[Cell], test: Callable[[Cell], bool]) -> float:
     return sum(bool(test(c)) for c in cells) / len(cells)
 
 

@@ -48,7 +48,7 @@ DAY_FORM = re.compile(
     re.VERBOSE,
 )
 _WEEKDAY = re.compile(r"^(?:mon|tue|tues|wed|thu|thur|thurs|fri|sat|sun|mo|di|mi|do|fr|sa|so)[a-z]*[.,]?\s+")
-_ORDER_HEADING = (
+_ORDER_HEADING: tuple[tuple[re.Pattern[str], Order], ...] = (
     (re.compile(r"\bd{1,2}\W?m{1,3}\W?(?:y|\b)"), "day_first"),
     (re.compile(r"\bm{1,3}\W?d{1,2}\W?(?:y|\b)"), "month_first"),
 )
@@ -127,7 +127,7 @@ def find_order(cells: Iterable[Cell], heading: str = "") -> OrderEvidence:
         day_first=tuple(day_first),
         month_first=tuple(month_first),
         either=either,
-        heading=said,  # type: ignore[arg-type]
+        heading=said,
     )
 
 

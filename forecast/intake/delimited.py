@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections import Counter
+from collections.abc import Iterator
 
 from forecast.csv_file import unguard_formula
 from forecast.errors import InputError, Problem
@@ -90,7 +91,7 @@ def _times(width_and_times: tuple[int, int]) -> tuple[int, int]:
     return width_and_times[1], width_and_times[0]
 
 
-def _lenient(reader):  # type: ignore[no-untyped-def]
+def _lenient(reader: Iterator[list[str]]) -> Iterator[list[str]]:
     """Records until one is broken: enough to look at."""
     try:
         yield from reader

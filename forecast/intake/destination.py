@@ -9,6 +9,7 @@ from importlib import resources
 from pathlib import Path
 
 from forecast.errors import InputError, Problem
+from forecast.folder import STARTER_FILES
 from forecast.intake.log_row import Content, contents_of
 from forecast.intake.saved import FILE, Saved, read_saved
 from forecast.logbook import Builder
@@ -16,7 +17,6 @@ from forecast.plan import Plan, Task, read_plan
 from forecast.tables import read_table
 
 NOT_BUILDING = "not_building.csv"
-_STARTER = ("build.toml", "plan.csv", "log.csv", "deliveries.csv", "away.csv")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,7 +80,7 @@ def read_destination(folder: Path) -> Destination:
 
     if folder.exists() and not folder.is_dir():
         raise InputError([Problem(str(folder), None, "", "", "is not a folder")])
-    examples = frozenset(n for n in _STARTER if is_example(n, _bytes(folder / n) or b""))
+    examples = frozenset(n for n in STARTER_FILES if is_example(n, _bytes(folder / n) or b""))
     problems: list[Problem] = []
     builders: tuple[Builder, ...] = ()
     limits: dict[str, float] = {}

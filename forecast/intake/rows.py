@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, time
 from functools import cached_property
-from typing import cast
 
 from forecast.errors import Problem
 from forecast.intake.columns import Column, unit_of
 from forecast.intake.dates import DateRead, DateRules, read_date
-from forecast.intake.durations import HoursPart, Unit, read_clock, read_duration
+from forecast.intake.durations import HoursPart, read_clock, read_duration
 from forecast.intake.people import People, read_helpers, read_people
 from forecast.intake.sheet import Cell, SheetRow, Unread, cell_text
 
@@ -215,8 +214,7 @@ def _parts(
         return (HoursPart(hours=minutes_between(start, end) / 60, unit="hours"),)
     if column is None:
         return _problem(row, None, "cannot be taken: no column holds the hours, or a start and an end")
-    unit = cast("Unit | None", unit_of(column.meaning))
-    read = read_duration(cell, unit, point_before_minutes=layout.point_before_minutes)
+    read = read_duration(cell, unit_of(column.meaning), point_before_minutes=layout.point_before_minutes)
     return _problem(row, column, read.reason, cell) if isinstance(read, Unread) else read
 
 
@@ -276,7 +274,7 @@ class _Optional:
         if column is not None and cell_text(cell):
             self.left.append(f"{column.heading}: {cell_text(cell)}")
 
-    def people(self, meaning: str, read) -> People:  # type: ignore[no-untyped-def]
+    def people(self, meaning: str, read: Callable[[Cell], People | Unread]) -> People:
         column, cell = self._cell(meaning)
         found = read(cell) if cell_text(cell) else People()
         if isinstance(found, Unread):
