@@ -1,0 +1,45 @@
+"""Can I believe it: what the program would have said on past days, against what happened.
+
+track_record         forecasts from past days, scored, beside the naive ways
+past_days            which days; build_known_on: the folder as it was on one of them
+read_told            the dates that were announced, beside what happened
+earned_schedule      SPI(t) and its forecast, one of the naive ways
+record_sentences     the record in plain words
+"""
+
+from forecast.track_record.earned_schedule import EarnedSchedule, earned_schedule
+from forecast.track_record.outcomes import Outcomes
+from forecast.track_record.past_days import build_known_on, past_days
+from forecast.track_record.record import LEVELS, WAYS, TrackRecord, score_replays, track_record
+from forecast.track_record.replay import RUNS, TASKS, WINDOW, Replay, replay_day, replay_days
+from forecast.track_record.told import Told, read_told, told_beside
+from forecast.track_record.verdicts import Held, Judged, Middle
+from forecast.track_record.words import early_or_late, record_sentences, told_sentences
+
+__all__ = [
+    "LEVELS",
+    "RUNS",
+    "TASKS",
+    "WAYS",
+    "WINDOW",
+    "EarnedSchedule",
+    "Held",
+    "Judged",
+    "Middle",
+    "Outcomes",
+    "Replay",
+    "Told",
+    "TrackRecord",
+    "build_known_on",
+    "early_or_late",
+    "earned_schedule",
+    "past_days",
+    "read_told",
+    "record_sentences",
+    "replay_day",
+    "replay_days",
+    "score_replays",
+    "told_beside",
+    "told_sentences",
+    "track_record",
+]
