@@ -1,0 +1,232 @@
+"""Weeks worked and silent, and the level of their hours."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.special import digamma, expit
+from statsmodels.datasets import spector
+from statsmodels.tsa.statespace.structural import UnobservedComponents
+
+from forecast.bench_time import priors
+from forecast.bench_time.level import LevelDraws, filter_level, fit_level
+from forecast.bench_time.logistic import logistic_posterior
+from forecast.bench_time.season import no_waves, year_waves
+from forecast.bench_time.silences import ChainDraws, fit_silences, given_nothing_yet
+from forecast.bench_time.weeks import CurrentWeek, WeekState, play_weeks
+from tests.test_bench_time import MONDAY
+
+BELIEF = (float(np.log(8)), 0.8)
+
+
+def chain(worked):
+    worked = np.array(worked, dtype=bool)
+    return fit_silences(worked, np.zeros(len(worked)), no_waves(len(worked)))
+
+
+def chance_after(silences, silent, draws=4000):
+    drawn = silences.sample(draws, np.random.default_rng(1))
+    return drawn.chance_worked(np.full(draws, float(silent)), np.zeros(draws), np.zeros(0)).mean()
+
+
+def test_logistic_regression_gives_the_published_coefficients():
+    # Spector and Mazzeo (1980) as printed by Greene, Econometric Analysis, table of the logit model:
+    # constant -13.021, GPA 2.826, TUCE 0.095, PSI 2.379.
+    data = spector.load_pandas()
+    design = np.column_stack([np.ones(len(data.endog)), data.exog[["GPA", "TUCE", "PSI"]]])
+    mean, _, _ = logistic_posterior(design, data.endog.to_numpy(), np.zeros(4), np.full(4, 1e3))
+    assert mean == pytest.approx([-13.021, 2.826, 0.095, 2.379], abs=2e-3)
+
+
+def test_the_evidence_agrees_with_numerical_integration():
+    rng = np.random.default_rng(3)
+    success = (rng.random(60) < 0.3).astype(float)
+    _, _, evidence = logistic_posterior(np.ones((60, 1)), success, np.array([0.0]), np.array([1.0]))
+    grid = np.linspace(-6, 6, 20001)
+    log_chance = success.sum() * np.log(expit(grid)) + (1 - success).sum() * np.log(expit(-grid))
+    density = np.exp(log_chance - grid**2 / 2) / np.sqrt(2 * np.pi)
+    assert evidence == pytest.approx(np.log(np.trapezoid(density, grid)), abs=0.02)
+
+
+def test_without_a_log_the_chain_is_that_of_other_builders():
+    assert 1 - chance_after(chain([True]), 0) == pytest.approx(0.165, abs=0.02)
+
+
+def test_a_log_of_steady_weeks_makes_a_stop_rare():
+    assert chance_after(chain([True] * 100), 0) > 0.95
+
+
+def test_a_log_of_every_other_week_is_learned():
+    steady = chain([True, False] * 60)
+    assert chance_after(steady, 0) < 0.25
+    assert chance_after(steady, 1) > 0.85
+
+
+@pytest.mark.parametrize("longer", [2, 4, 13, 52])
+def test_a_longer_silence_is_never_easier_to_end(longer):
+    mixed = chain(([True] * 5 + [False] * 3) * 10)
+    assert chance_after(mixed, longer) < chance_after(mixed, 1)
+
+
+def test_silent_weeks_at_the_end_of_the_log_are_counted():
+    assert chain([True, True, False, False, False]).silent_weeks == 3
+
+
+def test_a_low_level_makes_a_silent_week_likelier():
+    rng = np.random.default_rng(8)
+    x = np.repeat(rng.normal(0, 1, 40), 10)
+    worked = rng.random(400) < expit(1 + 1.5 * x)
+    worked[0] = True
+    assert fit_silences(worked, x, no_waves(400)).mean[3] > 0.7
+
+
+def test_half_a_week_without_a_session_lowers_the_chance_of_the_week():
+    assert given_nothing_yet(np.array([0.8]), np.array([0.5]))[0] == pytest.approx(0.4 / 0.6)
+
+
+def test_the_filter_has_the_likelihood_of_statsmodels():
+    rng = np.random.default_rng(4)
+    y = rng.normal(0, 1, 120)
+    y[rng.random(120) < 0.3] = np.nan
+    keep, move, noise = 0.9, 0.3, 0.5
+    passed = filter_level(
+        y[:, None], np.ones((120, 1)), np.ones(120), np.array([keep]), np.array([move]), np.array([noise])
+    )
+    ours = -0.5 * (passed.log_variance[0] + passed.products[0, 0, 0])
+    other = UnobservedComponents(y, irregular=True, autoregressive=1)
+    assert ours == pytest.approx(other.loglike([noise, move**2, keep]), abs=1e-6)
+
+
+def test_the_long_mean_is_integrated_out_exactly():
+    rng = np.random.default_rng(6)
+    y = rng.normal(2.0, 0.7, 30)
+    keep, move, noise = np.array([0.8]), np.array([0.2]), np.array([0.3])
+    passed = filter_level(y[:, None], np.ones((30, 1)), np.ones(30), keep, move, noise)
+    grid = np.linspace(-5, 9, 4001)
+    p = passed.products[0]
+    square = p[0, 0] - 2 * grid * p[0, 1] + grid**2 * p[1, 1]
+    log_joint = -0.5 * (passed.log_variance[0] + square) - 0.5 * ((grid - 2.1) / 0.8) ** 2
+    by_grid = np.log(np.trapezoid(np.exp(log_joint), grid) / (0.8 * np.sqrt(2 * np.pi)))
+    from forecast.bench_time.level import _integrate_out
+
+    exact = _integrate_out(passed, np.array([2.1]), np.array([0.8]))[2][0]
+    assert exact == pytest.approx(by_grid, abs=1e-8)
+
+
+def test_a_steady_level_is_found():
+    rng = np.random.default_rng(2)
+    hours = 6 * rng.gamma(5, 1 / 5, 150)
+    level = fit_level(np.log(hours), np.ones(150), BELIEF, no_waves(150))
+    drawn = level.sample(4000, np.random.default_rng(0))
+    assert np.median(np.exp(drawn.mean + drawn.x)) == pytest.approx(6, rel=0.15)
+
+
+def test_a_level_that_has_halved_lately_is_followed():
+    rng = np.random.default_rng(2)
+    hours = np.repeat([8.0, 4.0], [120, 20]) * rng.gamma(5, 1 / 5, 140)
+    drawn = fit_level(np.log(hours), np.ones(140), BELIEF, no_waves(140)).sample(
+        4000, np.random.default_rng(0)
+    )
+    assert np.median(np.exp(drawn.mean + drawn.x)) == pytest.approx(4, rel=0.3)
+
+
+def test_silent_weeks_make_the_level_less_sure():
+    rng = np.random.default_rng(2)
+    y = np.log(8 * rng.gamma(5, 1 / 5, 160)) + np.cumsum(rng.normal(0, 0.15, 160))
+    ended = fit_level(y, np.ones(160), BELIEF, no_waves(160))
+    y[130:] = np.nan
+    silent = fit_level(y, np.ones(160), BELIEF, no_waves(160))
+    spread = [lv.sample(4000, np.random.default_rng(0)).x.std() for lv in (ended, silent)]
+    assert spread[1] > 1.2 * spread[0]
+
+
+def test_the_grid_finds_the_shape_of_the_weekly_hours():
+    rng = np.random.default_rng(11)
+    level = fit_level(np.log(8 * rng.gamma(5.5, 1 / 5.5, 600)), np.ones(600), BELIEF, no_waves(600))
+    likeliest = level.shape[np.argmax(level.weight)]
+    assert likeliest in (3.3, 5.5, 9.0)
+
+
+def test_no_season_is_seen_in_hours_without_one():
+    rng = np.random.default_rng(12)
+    y = np.log(8 * rng.gamma(5, 1 / 5, 208))
+    waves = year_waves(MONDAY, 208)
+    assert (
+        fit_level(y, np.ones(208), BELIEF, waves).evidence
+        < fit_level(y, np.ones(208), BELIEF, no_waves(208)).evidence
+    )
+
+
+def test_a_strong_season_in_the_hours_is_seen():
+    rng = np.random.default_rng(12)
+    waves = year_waves(MONDAY, 208)
+    y = np.log(8 * rng.gamma(5, 1 / 5, 208)) - 0.7 * waves[:, 0]
+    gain = (
+        fit_level(y, np.ones(208), BELIEF, waves).evidence
+        - fit_level(y, np.ones(208), BELIEF, no_waves(208)).evidence
+    )
+    assert gain > priors.SEASON_LOG_ODDS
+
+
+def same(value, draws=3):
+    return np.full(draws, float(value))
+
+
+def steady_chain(stop, draws=3):
+    zero = same(0, draws)
+    return ChainDraws(stop=same(stop, draws), resume=zero, slope=zero, link=zero, season=np.empty((draws, 0)))
+
+
+def steady_level(draws=3, mean=BELIEF[0], keep=0.9, move=0.0):
+    return LevelDraws(
+        keep=same(keep, draws), move=same(move, draws), shape=same(1e6, draws), mean=same(mean, draws),
+        season=np.empty((draws, 0)), x=same(0, draws),
+    )  # fmt: skip
+
+
+def play(chained, level, open_weeks, current=None, silent=0, most=60.0):
+    draws = len(level.x)
+    state = WeekState(silent=same(silent, draws), x=level.x)
+    hours = play_weeks(
+        state, chained, level, np.array(open_weeks), no_waves(len(open_weeks)), most,
+        np.random.default_rng(0), current,
+    )  # fmt: skip
+    return hours, state
+
+
+def test_a_chain_that_never_stops_works_every_week():
+    hours, _ = play(steady_chain(-50), steady_level(), [True] * 20)
+    assert hours == pytest.approx(8, rel=0.01)
+
+
+def test_the_chain_stands_still_while_nobody_can_come():
+    hours, state = play(steady_chain(-50), steady_level(), [False] * 20)
+    assert hours.sum() == 0
+    assert state.silent.tolist() == [0, 0, 0]
+
+
+def test_a_week_that_was_worked_already_stays_worked():
+    current = CurrentWeek(worked=True, chance_of_later=same(0))
+    hours, _ = play(steady_chain(50), steady_level(), [True], current)
+    assert (hours > 0).all()
+
+
+def test_no_week_is_longer_than_the_longest():
+    hours, _ = play(steady_chain(-50), steady_level(mean=np.log(500)), [True] * 5, most=60.0)
+    assert hours.max() == 60
+
+
+def test_the_spread_of_the_level_is_bounded_however_far_the_horizon():
+    draws = 2000
+    hours, _ = play(steady_chain(-50, draws), steady_level(draws, move=0.2), [True] * 700)
+    spread = np.log(hours).std(axis=0)
+    bound = 0.2 / np.sqrt(1 - 0.9**2)
+    assert spread[-1] == pytest.approx(bound, rel=0.1)
+
+
+def test_the_noise_of_the_hours_keeps_the_mean():
+    draws = 50_000
+    level = replace(steady_level(draws), shape=same(3.3, draws))
+    hours, _ = play(steady_chain(-50, draws), level, [True])
+    assert hours.mean() == pytest.approx(8, rel=0.01)
+    assert np.log(hours / 8).mean() == pytest.approx(digamma(3.3) - np.log(3.3), abs=0.02)
