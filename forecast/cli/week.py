@@ -2,11 +2,22 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from forecast.cli.options import AsJson, AsOf, Folder, Runs, Seed, day_of_forecast, print_json, say
+from forecast.cli.options import (
+    AsJson,
+    AsOf,
+    Folder,
+    Runs,
+    Seed,
+    day_of_forecast,
+    print_json,
+    progress_on_screen,
+    say,
+)
 from forecast.errors import UsageError
 
 if TYPE_CHECKING:
@@ -20,10 +31,24 @@ Who = Annotated[
     str, typer.Option("--builders", help="Who is there, as A+B or A+1; the first builder if not given.")
 ]
 
+Out = Annotated[
+    Path | None,
+    typer.Option("-o", "--out", help="The page: a file that ends in .html or .pdf.", show_default=False),
+]
+Ics = Annotated[
+    Path | None, typer.Option("--ics", help="The dates as a calendar (.ics).", show_default=False)
+]
+HoursCsv = Annotated[
+    Path | None,
+    typer.Option("--hours", help="Hours by day, person, stage and type (.csv).", show_default=False),
+]
+Paper = Annotated[str, typer.Option("--paper", help="A4 or letter, for PDF.")]
+
 
 def add_to(app: typer.Typer) -> None:
     """Register the commands of this file."""
     app.command()(tonight)
+    app.command()(report)
 
 
 def tonight(
@@ -80,6 +105,34 @@ def hours_said(text: str) -> float | None:
     if hours is None or not 0 < hours <= 24:
         raise UsageError(f"--hours: {text!r} must be hours as 2.5 or 2:30, above 0 and at most 24.")
     return hours
+
+
+def report(
+    folder: Folder,
+    out: Out = None,
+    ics: Ics = None,
+    hours_csv: HoursCsv = None,
+    paper: Paper = "A4",
+    as_of: AsOf = None,
+    runs: Runs = 10_000,
+    seed: Seed = 0,
+) -> None:
+    """One page with all answers that opens and prints anywhere; the dates as a calendar; the hours."""
+    from forecast.outlook import Settings
+    from forecast.report_page.files import Files, write_report
+
+    files = Files(page=out, calendar=ics, hours=hours_csv, paper=paper)
+    files.check(folder)
+
+    from forecast.folder import read_build
+
+    build = read_build(folder)
+    day = day_of_forecast(build, as_of)
+    settings = Settings(runs=runs, seed=seed)
+    with progress_on_screen("Playing the rest of the build") as show:
+        written = write_report(build, day, settings, files, on_progress=show)
+    for path in written:
+        say(f"Wrote {path}.")
 
 
 def _print_tonight(answer: Tonight) -> None:
