@@ -39,6 +39,7 @@ class TrueBuild:
     drift : (n,) true drift; drift_sd and drift_tasks its scale and the length of its waves
     spread : (n,) scale of the luck
     tail : degrees of freedom of the luck, infinite for normal
+    expected : (n,) person-hours to be expected of such a task, its luck averaged out
     """
 
     tasks: pd.DataFrame
@@ -53,6 +54,7 @@ class TrueBuild:
     drift_tasks: float
     spread: np.ndarray
     tail: float
+    expected: np.ndarray
 
     def progress(self, finished: int) -> Progress:
         """The build with its first `finished` tasks done and no other begun."""
@@ -157,7 +159,9 @@ def _with_truth(
     if kind == "records":
         spread = np.exp(rng.normal(-0.05, 0.25)) * np.exp(-0.05 * np.clip(x, -3, 3))
     tail = 3.0 if kind == "tails" else np.inf
-    hours = np.exp(offset + effects @ value + drift + spread * _luck(kind, rng, count))
+    mean = offset + effects @ value + drift
+    expected = np.exp(mean) * np.exp(np.multiply.outer(spread, _luck(kind, rng, 4000))).mean(axis=1)
+    hours = np.exp(mean + spread * _luck(kind, rng, count))
     if kind == "records":
         hours = np.maximum(0.1, np.where(hours > 1, np.round(hours * 4) / 4, np.round(hours, 1)))
     seen_type, seen_planned = type_of, planned
@@ -178,6 +182,7 @@ def _with_truth(
         drift_tasks=drift_tasks,
         spread=spread,
         tail=tail,
+        expected=expected,
     )
 
 

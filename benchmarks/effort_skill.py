@@ -1,8 +1,9 @@
 """How well the effort model forecasts on builds whose truth is known.
 
 For each kind of build (see effort_builds) and at 10, 25, 50 and 75 % of the tasks: how often the 50, 80
-and 90 % ranges of the remaining total and of the next 20 and 50 tasks hold the truth, and the CRPS of
-the total beside four naive ways, the ideal forecaster and the oracle.
+and 90 % ranges of the remaining total and of the next 20 and 50 tasks hold the truth, the CRPS of the
+total beside four naive ways, the ideal forecaster and the oracle (see effort_forecasters), and of the
+types declared to run over, the share that truly do.
 
     python -m benchmarks.effort_skill --builds 300
 """
@@ -10,7 +11,9 @@ the total beside four naive ways, the ideal forecaster and the oracle.
 from __future__ import annotations
 
 import argparse
+import platform
 import time
+from importlib.metadata import version
 from pathlib import Path
 
 import numpy as np
@@ -19,29 +22,31 @@ import pandas as pd
 from benchmarks import effort_forecasters as others
 from benchmarks.effort_builds import KINDS, TrueBuild, draw_build
 from forecast.effort import EffortModel
+from forecast.overruns import overruns
 from forecast.scores import crps
 
 SHARES = (0.10, 0.25, 0.50, 0.75)
 LEVELS = (0.50, 0.80, 0.90)
+WAYS = ("model", "planned", "x median", "x type median", "independent", "ideal", "oracle")
+TARGETS = {"total": None, "next 20": 20, "next 50": 50}
 _DRAWS = 2000
+_SURE = 0.8
+_SAID = [-0.01, 0.2, 0.4, 0.6, 0.8, 1.0]
+_SAID_WORDS = ["0 to .2", ".2 to .4", ".4 to .6", ".6 to .8", ".8 to 1"]
 
 
-def model_draws(build: TrueBuild, finished: int, draws: int, rng: np.random.Generator) -> np.ndarray:
-    """(draw, task) first-time hours of the tasks ahead by the effort model."""
-    return EffortModel().fit(build.progress(finished), rng).sample_first_time_hours(draws, rng)
-
-
-def study_build(kind: str, rng: np.random.Generator) -> list[dict]:
-    """One row a forecaster, point of the build and target."""
+def study_build(kind: str, rng: np.random.Generator) -> tuple[list[dict], list[dict]]:
+    """Rows (forecaster, point of the build, target) of scores, and rows (point, type) of overruns."""
     build = draw_build(kind, rng)
-    rows = []
+    scores, over = [], []
     for share in SHARES:
         finished = round(share * len(build.hours))
-        begun = time.perf_counter()
-        model = model_draws(build, finished, _DRAWS, rng)
-        seconds = time.perf_counter() - begun
+        progress = build.progress(finished)
+        begun = time.process_time()
+        model = EffortModel().fit(progress, rng)
+        seconds = time.process_time() - begun
         ways = {
-            "model": model,
+            "model": model.sample_first_time_hours(_DRAWS, rng),
             "planned": others.planned_hours(build, finished),
             "x median": others.times_median_ratio(build, finished),
             "x type median": others.times_type_median(build, finished),
@@ -51,41 +56,127 @@ def study_build(kind: str, rng: np.random.Generator) -> list[dict]:
             ways["ideal"] = others.ideal(build, finished, _DRAWS, rng)
             ways["oracle"] = others.oracle(build, finished, _DRAWS, rng)
         for way, draws in ways.items():
-            for target, tasks in (("total", None), ("block 20", 20), ("block 50", 50)):
-                rows.append(
-                    {"kind": kind, "share": share, "way": way, "target": target, "seconds": seconds}
-                    | _score(draws[:, :tasks].sum(axis=1), build.hours[finished:][:tasks].sum())
-                )
-    return rows
+            for target, tasks in TARGETS.items():
+                row = {"kind": kind, "share": share, "way": way, "target": target, "seconds": seconds}
+                truth = build.hours[finished:][:tasks].sum()
+                scores.append(row | _score(draws[:, :tasks].sum(axis=1), truth))
+        over += [row | {"kind": kind, "share": share} for row in _overrun_rows(build, progress, model)]
+    return scores, over
 
 
 def _score(draws: np.ndarray, truth: float) -> dict[str, float]:
-    rank = float(np.mean(draws < truth) + 0.5 * np.mean(draws == truth))
     estimator = "fair" if len(draws) > 1 else "standard"
     return {
         "crps": float(crps(draws, truth, estimator=estimator)) / truth,
-        "rank": rank,
+        "rank": float(np.mean(draws < truth)),
         "bias": float(np.log(np.median(draws) / truth)),
     }
 
 
-def coverage_table(rows: pd.DataFrame, way: str) -> pd.DataFrame:
-    """Coverage of the central ranges by kind, target and share, in percent."""
-    mine = rows.loc[rows["way"] == way]
+def _overrun_rows(build: TrueBuild, progress, model: EffortModel) -> list[dict]:  # type: ignore[no-untyped-def]
+    types = overruns(progress, model).types
+    planned = build.tasks["planned_hours"].to_numpy(dtype=float)
+    rows = []
+    for said in types.loc[types["probability_over"].notna()].itertuples():
+        mine = (build.tasks["type"] == said.type).to_numpy() & ~np.isnan(planned)
+        truth = build.expected[mine].sum() / planned[mine].sum()
+        rows.append(
+            {"said": said.probability_over, "over": truth > 1.0, "finished": said.finished}
+            | {"held": said.ratio_p10 <= truth <= said.ratio_p90}
+        )
+    return rows
+
+
+def crps_table(scores: pd.DataFrame, target: str) -> pd.DataFrame:
+    """Mean CRPS in percent of the truth, by kind and share, a column a way, and ratios to two of them."""
+    mine = scores.loc[scores["target"] == target].assign(crps=scores["crps"] * 100)
+    table = mine.pivot_table(index=["kind", "share"], columns="way", values="crps", sort=False)
+    table = table[[w for w in WAYS if w in table]].round(2)
+    means = mine.pivot_table(index=["kind", "share"], columns="way", values="crps", sort=False)
+    if "ideal" in means:
+        table["model / ideal"] = (means["model"] / means["ideal"]).round(2)
+    table["model / independent"] = (means["model"] / means["independent"]).round(2)
+    return table
+
+
+def coverage_table(scores: pd.DataFrame) -> pd.DataFrame:
+    """Percent of the truths within the model's central ranges, and its median log miss."""
+    mine = scores.loc[scores["way"] == "model"]
     apart = (mine["rank"] - 0.5).abs() * 2
     covered = {f"{level:.0%}": (apart <= level) * 100.0 for level in LEVELS}
-    table = mine[["kind", "target", "share"]].assign(**covered)
-    return table.groupby(["kind", "target", "share"], sort=False).mean().round(1)
+    table = mine[["kind", "target", "share", "bias"]].assign(**covered)
+    table = table.groupby(["kind", "target", "share"], sort=False).mean()
+    return table[[*covered, "bias"]].round({"50%": 1, "80%": 1, "90%": 1, "bias": 3})
 
 
-def crps_table(rows: pd.DataFrame, target: str) -> pd.DataFrame:
-    """Mean CRPS in percent of the truth, by kind and share, a column a way."""
-    mine = rows.loc[rows["target"] == target].assign(crps=rows["crps"] * 100)
-    table = mine.pivot_table(index=["kind", "share"], columns="way", values="crps", sort=False)
-    if "ideal" in table:
-        table["model / ideal"] = table["model"] / table["ideal"]
-    table["model / independent"] = table["model"] / table["independent"]
-    return table.round(2)
+def overrun_table(over: pd.DataFrame) -> pd.DataFrame:
+    """Types by how surely they were said to run over, and how many of them truly do."""
+    said = pd.cut(over["said"], _SAID, labels=_SAID_WORDS).astype(str)
+    table = over.assign(probability=said).groupby(["kind", "probability"], sort=True)
+    out = table.agg(
+        types=("over", "size"), over=("over", "mean"), said=("said", "mean"), held=("held", "mean")
+    )
+    return out.assign(**{c: (out[c] * 100).round(1) for c in ("over", "said", "held")})
+
+
+def declared_table(over: pd.DataFrame) -> pd.DataFrame:
+    """Of the types declared over with probability above .8, the share that truly are."""
+    sure = over.loc[over["said"] > _SURE]
+    out = sure.groupby(["kind", "share"], sort=False).agg(declared=("over", "size"), over=("over", "mean"))
+    return out.assign(over=(out["over"] * 100).round(1))
+
+
+def as_markdown(table: pd.DataFrame) -> str:
+    """The table with its index as first columns."""
+    flat = table.reset_index()
+    lines = ["| " + " | ".join(str(c) for c in flat.columns) + " |", "|" + "---|" * flat.shape[1]]
+    for row in flat.itertuples(index=False):
+        cells = ("" if isinstance(v, float) and np.isnan(v) else str(v) for v in row)
+        lines.append("| " + " | ".join(cells) + " |")
+    return "\n".join(lines)
+
+
+def versions() -> str:
+    """Of Python and the libraries that the figures depend on."""
+    libraries = (f"{name} {version(name)}" for name in ("numpy", "scipy", "pandas", "statsmodels"))
+    return f"Python {platform.python_version()}, {', '.join(libraries)}"
+
+
+def report(scores: pd.DataFrame, over: pd.DataFrame, builds: int, seed: int) -> str:
+    """The Markdown page."""
+    seconds = scores.loc[scores["way"] == "model"].groupby("share")["seconds"].median()
+    return "\n".join(
+        [
+            "# Skill of the effort model",
+            "",
+            f"{builds} invented builds of each kind, 240 tasks each, seed {seed}; {versions()}.",
+            "Kinds, forecasters and what they know: benchmarks/effort_builds.py, effort_forecasters.py. For",
+            "mislabelled builds the ideal forecaster also knows the right types and the missing plans, so no",
+            "forecaster without them can reach it; task records have no ideal.",
+            f"Fit: {seconds.max():.2f} s of one core at most (median by share of tasks finished).",
+            "",
+            "## CRPS of the remaining total, percent of the truth",
+            "",
+            as_markdown(crps_table(scores, "total")),
+            "",
+            "## CRPS of the next 50 tasks, percent of the truth",
+            "",
+            as_markdown(crps_table(scores, "next 50")),
+            "",
+            "## Coverage of the model's ranges, percent; bias = mean log(median forecast / truth)",
+            "",
+            as_markdown(coverage_table(scores)),
+            "",
+            "## Types declared to run over with probability above 80 %: how many, and percent that truly do",
+            "",
+            as_markdown(declared_table(over)),
+            "",
+            "## Types by the probability said: percent over, and truths within the 80 % range of the ratio",
+            "",
+            as_markdown(overrun_table(over)),
+            "",
+        ]
+    )
 
 
 def main() -> None:
@@ -94,27 +185,22 @@ def main() -> None:
     parser.add_argument("--builds", type=int, default=300)
     parser.add_argument("--seed", type=int, default=11)
     parser.add_argument("--kinds", nargs="*", default=list(KINDS))
-    parser.add_argument("--out", default=str(Path(__file__).with_suffix(".md")))
+    parser.add_argument("--out", type=Path, default=Path(__file__).with_suffix(".md"))
+    parser.add_argument("--rows", type=Path, help="also keep every score as CSV here")
     settings = parser.parse_args()
-    rows = []
+    scores, over = [], []
     for kind in settings.kinds:
-        children = np.random.default_rng([settings.seed, KINDS.index(kind)]).spawn(settings.builds)
-        for rng in children:
-            rows += study_build(kind, rng)
-        print(f"{kind} done", flush=True)
-    frame = pd.DataFrame(rows)
-    frame.to_csv("/tmp/effort_rows.csv")
-    text = crps_table(frame, "total").to_string() + "\n" + crps_table(frame, "block 50").to_string()
-    text += "\n" + coverage_table(frame, "model").unstack("share").to_string()
+        for rng in np.random.default_rng([settings.seed, KINDS.index(kind)]).spawn(settings.builds):
+            one = study_build(kind, rng)
+            scores += one[0]
+            over += one[1]
+        print(f"{kind}: done", flush=True)
+    frame = pd.DataFrame(scores)
+    if settings.rows:
+        frame.to_csv(settings.rows, index=False)
+    text = report(frame, pd.DataFrame(over), settings.builds, settings.seed)
+    settings.out.write_text(text, encoding="utf-8")
     print(text)
-    print(
-        frame.loc[frame.way == "model"]
-        .groupby(["kind", "target", "share"], sort=False)["bias"]
-        .mean()
-        .unstack("share")
-        .round(3)
-    )
-    print("fit seconds", frame["seconds"].mean())
 
 
 if __name__ == "__main__":

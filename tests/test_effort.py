@@ -158,3 +158,12 @@ def test_two_thousand_tasks_fit_in_seconds_of_one_core():
     begun = time.process_time()
     EffortModel().fit(progress, np.random.default_rng(0))
     assert time.process_time() - begun < 5.0
+
+
+def test_alone_the_rest_takes_fewer_person_hours_than_shared_as_before():
+    rows = finished(4 * luck(40, 0.2) / 2, builders="A+B")
+    model = fit(plan_of(60), rows)
+    rng = [np.random.default_rng(5) for _ in range(2)]
+    as_before = model.sample_remaining(500, rng[0]).parts["planned"]
+    alone = model.sample_remaining(500, rng[1], shared=0.0).parts["planned"]
+    assert np.median(as_before / alone) == pytest.approx(1.12, abs=0.06)

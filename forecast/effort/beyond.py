@@ -18,17 +18,17 @@ import pandas as pd
 from forecast.progress import Progress
 
 # Priors, common practice, no source: one task in twelve is redone in part, at a quarter of its hours;
-# one working day in twenty-five goes to work outside the plan; 150 person-hours bring one new task.
+# one working day in twenty-five goes to work outside the plan; 100 person-hours bring one new task.
 _REWORK_CHANCE = (0.5, 5.5)
 _REWORK_LOG_SHARE = (np.log(0.25), 0.8)
 _TYPES_ALIKE = 10.0  # a type's own chance of rework counts from so many of its tasks
 _OUTSIDE_PER_HOUR = (0.8, 50.0)
 _OUTSIDE_HOURS = 2.5
-_GROWTH_PER_HOUR = (0.7, 100.0)
+_GROWTH_PER_HOUR = (0.6, 60.0)
 _GROWTH_HOURS = 4.0
 _PRIOR_WORTH = 4  # sizes: as if so many had been seen
 _MOST_REWORK = 3.0
-_BUNCHING_SD = 0.35  # such work comes in bunches: a rate wanders by this much on the log scale
+_BUNCHING_SD = 0.5  # such work comes in bunches: a rate wanders by this much on the log scale
 _ONE_BY_ONE = 300
 
 

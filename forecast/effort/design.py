@@ -28,6 +28,7 @@ from forecast.progress import Progress
 LEAST_HOURS = 1e-3
 PLAN_IS_OFF = 1.4  # on the log scale: hours are more than four times the plan, or less than a quarter
 _DRIFT_BLOCKS = 30
+_ALONE_HOURS = 20.0
 _TYPICAL_WORTH = 0.5  # planned tasks of a type that the plan's typical task counts for
 
 
@@ -47,6 +48,8 @@ class EffortDesign:
     pair_of : (n,) index of the group of repeats, -1 for none
     size : (n,) x, clipped to +-3: spread may change with it
     block_of : (n,) block of positions for the drift, block_tasks positions each
+    sharable : (n,) bool, tasks that one can do and two may; usual_share is the share of their hours that
+        two worked together so far, taken to go on
     """
 
     tasks: tuple[str, ...]
@@ -67,6 +70,8 @@ class EffortDesign:
     size: np.ndarray
     block_of: np.ndarray
     block_tasks: int
+    sharable: np.ndarray
+    usual_share: float
 
     @property
     def open_rows(self) -> np.ndarray:
@@ -109,7 +114,9 @@ def build_design(
     x = log_planned - float(log_planned.mean() if len(tasks) else 0.0)
     log_piece, between = _log_piece(tasks, types, type_of, slopes or {}, priors, half_days)
     pair_of, pairs, is_repeat = _pairs(tasks)
-    shared = tasks["shared_fraction"].to_numpy(dtype=float) * (tasks["crew"] != "two").to_numpy()
+    sharable = (tasks["crew"] == "either").to_numpy()
+    shared = tasks["shared_fraction"].to_numpy(dtype=float)
+    usual = _usual_share(shared[sharable], hours[sharable])
     names = ["level", "size_slope", "learning", "learning_between_types"]
     columns = [np.ones(len(tasks)), x, log_piece, between]
     with np.errstate(divide="ignore"):
@@ -126,7 +133,7 @@ def build_design(
         known = priors.unplanned_level_without_any_plan if unplanned.all() else priors.unplanned_level
         beliefs += [known, Normal(centre=0.0, sd=priors.pieces_slope.sd)]
     names += ["repeat", "shared_work"]
-    columns += [is_repeat.astype(float), np.where(done, shared, 0.0)]
+    columns += [is_repeat.astype(float), np.where(sharable, np.where(done, shared, usual), 0.0)]
     beliefs += [priors.repeat, priors.shared_work]
     position = tasks["position"].to_numpy(dtype=np.int64)
     seen = int(np.count_nonzero(hours > 0))
@@ -150,7 +157,14 @@ def build_design(
         size=np.clip(x, -3.0, 3.0),
         block_of=position // block_tasks,
         block_tasks=block_tasks,
+        sharable=sharable,
+        usual_share=usual,
     )
+
+
+def _usual_share(shared: np.ndarray, hours: np.ndarray) -> float:
+    """Share of the hours that two worked together, from nothing before the log speaks."""
+    return float(shared @ hours / (hours.sum() + _ALONE_HOURS))
 
 
 def _reopened(progress: Progress) -> np.ndarray:

@@ -118,6 +118,15 @@ class EffortModel:
         """
         return self._first_time_hours(rng.integers(self.posterior_.count, size=draws), rng)
 
+    def _share_factor(self, pick: np.ndarray, shared: float | None) -> np.ndarray | float:
+        """(run, open task) what another share of work by two does to the hours still to do."""
+        if shared is None:
+            return 1.0
+        design = self.design_
+        effect = self.posterior_.fixed[pick, design.fixed_names.index("shared_work")]
+        more = (shared - design.usual_share) * design.sharable[design.open_rows]
+        return np.asarray(np.exp(np.outer(effect, more)))
+
     def _rework(self, planned: np.ndarray, pick: np.ndarray, rng: np.random.Generator) -> np.ndarray:
         """(run, open task) rework ahead; of a task that was reopened the rework is all that is left."""
         rows = self.design_.open_rows
@@ -129,17 +138,21 @@ class EffortModel:
     def _first_time_hours(self, pick: np.ndarray, rng: np.random.Generator) -> np.ndarray:
         return draw_first_time_hours(self.design_, self.posterior_, self.evidence_, pick, rng)
 
-    def sample_remaining(self, draws: int, rng: np.random.Generator) -> RemainingWork:
+    def sample_remaining(
+        self, draws: int, rng: np.random.Generator, *, shared: float | None = None
+    ) -> RemainingWork:
         """Hours still to do in each run.
 
         Parameters
         ----------
         draws : how many runs
         rng : source of randomness
+        shared : share of the hours on tasks that one can do that two will work together; as in the log
+            when not given. Somebody alone shares nothing: 0.
         """
         pick = rng.integers(self.posterior_.count, size=draws)
         total = self._first_time_hours(pick, rng)
-        planned = hours_left(total, self.begun_hours_)
+        planned = hours_left(total, self.begun_hours_) * self._share_factor(pick, shared)
         rework = self._rework(planned, pick, rng)
         worked = planned + rework
         ahead = worked.sum(axis=1)

@@ -48,7 +48,7 @@ class EffortPriors:
     pieces_slope: Normal = Normal(centre=0.85, sd=0.2)
     unplanned_level: Normal = Normal(centre=0.0, sd=0.3)
     unplanned_level_without_any_plan: Normal = Normal(centre=0.0, sd=1.1)
-    learning: Normal = Normal(centre=log(0.90) / log(2), sd=0.08)
+    learning: Normal = Normal(centre=log(0.90) / log(2), sd=0.1)
     learning_between_types: Normal = Normal(centre=-0.05, sd=0.08)
     repeat: Normal = Normal(centre=log(0.84), sd=0.25)
     shared_work: Normal = Normal(centre=log(1.14), sd=0.08)

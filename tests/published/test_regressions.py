@@ -69,6 +69,8 @@ def fit(columns, y, *, open_=None, spread, sure_of_spread=False, group=None, by_
         size=nothing,
         block_of=np.zeros(rows, dtype=int),
         block_tasks=1,
+        sharable=np.zeros(rows, dtype=bool),
+        usual_share=0.0,
     )
     evidence = OpenEvidence(
         log_floor=y[open_], report_log_density=np.zeros((int(open_.sum()), len(MORE_GRID)))
