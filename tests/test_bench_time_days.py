@@ -257,6 +257,12 @@ def test_work_outside_the_plan_has_no_rank():
     assert ranks_of([on(0, "")]) == []
 
 
+def every_day(habit, draws, days):
+    """Ranks of somebody who works every day."""
+    rng = np.random.default_rng(0)
+    return play_ranks(sample_ranks(habit, draws, rng), np.nonzero(np.ones((draws, days))), days, rng)
+
+
 def test_a_builder_who_keeps_to_the_order_is_expected_to():
     rows = [on(7 * w, "T1") for w in range(60)]
     ranks = draw(
@@ -268,16 +274,15 @@ def test_a_builder_who_keeps_to_the_order_is_expected_to():
 def test_a_builder_who_runs_ahead_is_expected_to_as_often():
     rows = [on(7 * w, "W1" if w % 3 == 0 else "T1") for w in range(60)]
     habit = fit_stage_ranks(read_progress(TAIL_THEN_WING, sessions_frame(rows), SUNDAY_60), TAIL_THEN_WING)
-    worked = np.ones((500, 300), dtype=bool)
-    rng = np.random.default_rng(0)
-    ranks = play_ranks(sample_ranks(habit, 500, rng), worked, rng)
+    ranks = every_day(habit, 500, 300)
     assert (ranks == 1).mean() == pytest.approx(1 / 3, abs=0.08)
 
 
 def test_a_rank_lasts_while_nobody_works():
     habit = RankHabit(weight=np.ones(4), stay=(1.0, 1.0), last=2, observed=0)
+    nothing = (np.empty(0, dtype=int), np.empty(0, dtype=int))
     rng = np.random.default_rng(0)
-    ranks = play_ranks(sample_ranks(habit, 50, rng), np.zeros((50, 30), dtype=bool), rng)
+    ranks = play_ranks(sample_ranks(habit, 50, rng), nothing, 30, rng)
     assert (ranks == 2).all()
 
 
@@ -286,6 +291,5 @@ def test_a_day_on_a_stage_follows_one_on_the_same_stage_as_often_as_in_the_log()
     rows = [on(7 * w, tasks[w % 20]) for w in range(160)]
     progress = read_progress(TAIL_THEN_WING, sessions_frame(rows), date(2027, 6, 1))
     habit = fit_stage_ranks(progress, TAIL_THEN_WING)
-    rng = np.random.default_rng(0)
-    ranks = play_ranks(sample_ranks(habit, 300, rng), np.ones((300, 400), dtype=bool), rng)
+    ranks = every_day(habit, 300, 400)
     assert (ranks[:, 1:] == ranks[:, :-1]).mean() == pytest.approx(0.9, abs=0.03)

@@ -101,7 +101,9 @@ def _patterns(history: History, settled: np.ndarray) -> tuple[np.ndarray, np.nda
     if len(settled) < 2:
         return np.ones((1, len(settled))), np.ones(1)
     prior, prior_weight = _prior_patterns(len(settled))
-    return np.vstack([patterns / _STEPS, prior]), np.concatenate([weight, prior_weight])
+    shares, weight = np.vstack([patterns / _STEPS, prior]), np.concatenate([weight, prior_weight])
+    likeliest_first = np.argsort(-weight, kind="stable")
+    return shares[likeliest_first], weight[likeliest_first]
 
 
 def _prior_patterns(people: int) -> tuple[np.ndarray, np.ndarray]:
@@ -112,20 +114,30 @@ def _prior_patterns(people: int) -> tuple[np.ndarray, np.ndarray]:
 
 
 def share_out(
-    household: np.ndarray, company: Company, weight_draws: np.ndarray, rng: np.random.Generator
+    household: np.ndarray,
+    worked: tuple[np.ndarray, np.ndarray],
+    company: Company,
+    weight_draws: np.ndarray,
+    rng: np.random.Generator,
 ) -> np.ndarray:
     """(draw, day, settled person) hours from the household's (draw, day) hours.
 
-    `weight_draws` is (draw, pattern), the cumulative weights of the patterns, up to 1.
+    Parameters
+    ----------
+    worked : positions (draw, day) of the household's sessions
+    weight_draws : (draw, pattern) cumulative weights of the patterns, up to 1
     """
     people = len(company.settled)
     if people == 1:
         return household[:, :, None]
-    draw, day = np.nonzero(household)
+    draw, day = worked
     u = rng.random(len(draw), dtype=np.float32)
-    pattern = np.zeros(len(draw), dtype=np.int64)
+    # The likeliest patterns come first, so that few days are looked at again.
+    pattern = np.zeros(len(draw), dtype=np.intp)
+    rest = np.arange(len(draw))
     for k in range(weight_draws.shape[1] - 1):
-        pattern += u >= weight_draws[draw, k]
+        rest = rest[u[rest] >= weight_draws[draw[rest], k]]
+        pattern[rest] += 1
     out = np.zeros((*household.shape, people), dtype=np.float32)
     shares = company.shares.astype(np.float32)
     out[draw, day] = household[draw, day, None] * shares[pattern]

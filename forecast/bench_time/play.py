@@ -93,8 +93,15 @@ class Play:
         for block in range(self.blocks):
             days = slice(block * _BLOCK_DAYS, (block + 1) * _BLOCK_DAYS)
             household = self._household(state, block, calendar.cut(days))
-            ranks[:, days] = play_ranks(self.rank, household > 0, self.streams["ranks"][block])
-            self._settled(hours[:, days], people, household, calendar.free[days], block)
+            draw, day = np.nonzero(household)
+            worked = (draw, day)
+            ranks[:, days] = play_ranks(self.rank, worked, _BLOCK_DAYS, self.streams["ranks"][block])
+            shares = share_out(
+                household, worked, self.learned.company, self.weights, self.streams["company"][block]
+            )
+            for i, column in enumerate(self.learned.company.settled):
+                name = self.learned.history.people[column]
+                hours[:, days, people.index(name)] = shares[:, :, i] * calendar.free[days, column]
             self._newcomers(hours[:, days], people, newcomers, household, calendar, days)
             if self.visit_chance is not None:
                 hours[:, days, -1] = self._visits(household, block)
@@ -148,14 +155,6 @@ class Play:
             worked=bool(history.household[-7:].sum() > 0),
             chance_of_later=np.prod(1 - chance * past, axis=1),
         )
-
-    def _settled(
-        self, out: np.ndarray, people: tuple[str, ...], household: np.ndarray, free: np.ndarray, block: int
-    ) -> None:
-        company = self.learned.company
-        shares = share_out(household, company, self.weights, self.streams["company"][block])
-        for i, name in enumerate(self._settled_ids()):
-            out[:, :, people.index(name)] = shares[:, :, i] * free[:, company.settled[i]]
 
     def _newcomers(
         self,

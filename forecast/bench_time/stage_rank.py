@@ -179,19 +179,27 @@ def sample_ranks(habit: RankHabit, draws: int, rng: np.random.Generator) -> Rank
     )
 
 
-def play_ranks(drawn: RankDraws, worked: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+def play_ranks(
+    drawn: RankDraws, worked: tuple[np.ndarray, np.ndarray], days: int, rng: np.random.Generator
+) -> np.ndarray:
     """(draw, day) uint8 ranks; a new one is drawn only on days with a session.
 
-    `drawn.last` moves on to the rank of the last day, for the next block of days.
+    `worked` are the positions (draw, day) of the sessions, draw by draw. `drawn.last` moves on to the
+    rank of the last day, for the next block of days.
     """
-    u = rng.random((2, *worked.shape), dtype=np.float32)
-    fresh = np.zeros(worked.shape, dtype=np.uint8)
+    draw, day = worked
+    u = rng.random((2, len(draw)), dtype=np.float32)
+    renewed = u[0] >= drawn.stay[draw]
+    draw, day, u = draw[renewed], day[renewed], u[1, renewed]
+    fresh = np.zeros(len(draw), dtype=np.uint8)
     for k in range(_RANKS - 1):
-        fresh += u[1] >= drawn.cumulative[:, k, None]
-    renew = worked & (u[0] >= drawn.stay[:, None])
-    days = np.arange(1, worked.shape[1] + 1, dtype=np.int16)
-    newest = np.maximum.accumulate(np.where(renew, days, np.int16(0)), axis=1)
-    line = np.concatenate([drawn.last[:, None], fresh], axis=1)
-    ranks = np.take_along_axis(line, newest, axis=1)
+        fresh += u >= drawn.cumulative[draw, k]
+    # Column 0 holds the rank so far; each later one the last column in which a rank was drawn.
+    line = np.zeros((len(drawn.last), days + 1), dtype=np.uint8)
+    line[:, 0], line[draw, day + 1] = drawn.last, fresh
+    newest = np.zeros(line.shape, dtype=np.int16)
+    newest[draw, day + 1] = day + 1
+    np.maximum.accumulate(newest, axis=1, out=newest)
+    ranks = np.take_along_axis(line, newest.astype(np.intp), axis=1)[:, 1:]
     drawn.last = ranks[:, -1].copy()
     return ranks
