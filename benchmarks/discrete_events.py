@@ -63,7 +63,7 @@ class _Shop:
         self.worked, self.stretches = np.zeros(self.bench.shape[1]), []
         self.done = [env.event() for _ in range(count)]
         self.ready, self.waiting_for_limit, self.ready_since = set(), set(), {}
-        self.on_call, self.ask_after = [], np.inf
+        self.on_call, self.ask_after, self.for_two = [], np.inf, set()
         self.begun = {i for i in range(count) if network.under_way[i]}
         self.held = [0.0] * len(network.limits)
         for i in self.begun:
@@ -98,9 +98,12 @@ class _Shop:
             if hours.max() <= 0:
                 continue
             self.longest = float(hours.max())
+            self.for_two = {k for k, only in enumerate(self.only_two) if only}
             if self._hand_is_asked_for(day):
+                asked = [k for k in self.on_call if hours[k] <= 0]
+                self.for_two.update(asked)
                 hours = hours.copy()
-                hours[[k for k in self.on_call if hours[k] <= 0]] = self.longest
+                hours[asked] = self.longest
             self.there = {k for k in range(len(hours)) if hours[k] > 0}
             self.new_day_rank = self.stage_rank[day]
             for k in self.there:
@@ -153,7 +156,7 @@ class _Shop:
     def _free(self):
         busy = {k for people in self.crew.values() for k in people}
         free = sorted(self.there - busy)
-        return [k for k in free if not self.only_two[k]], [k for k in free if self.only_two[k]]
+        return [k for k in free if k not in self.for_two], [k for k in free if k in self.for_two]
 
     def _preferred_stage(self, rank):
         if rank == 0:

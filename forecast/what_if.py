@@ -23,6 +23,7 @@ class WhatIf:
     joining : people who join
     leaving : ids of people who stay away
     only_two : ids of people who take part in two-person tasks only
+    on_call : ids of people who also come when asked, for two-person work that has waited
     presence : id -> share of that person's hours that they stay
     arrivals : delivery -> days after `as_of` at which it is there; 0 = now, infinite = never
     """
@@ -30,6 +31,7 @@ class WhatIf:
     joining: tuple[Joining, ...] = ()
     leaving: tuple[str, ...] = ()
     only_two: tuple[str, ...] = ()
+    on_call: tuple[str, ...] = ()
     presence: Mapping[str, float] = field(default_factory=dict)
     arrivals: Mapping[str, float] = field(default_factory=dict)
 
@@ -46,6 +48,7 @@ class WhatIf:
             kept,
             hours=kept.hours if (share == 1).all() else kept.hours * share,
             only_two=kept.only_two | np.isin(kept.people, self.only_two),
+            on_call=kept.on_call | np.isin(kept.people, self.on_call),
         )
 
     def arrivals_from(self, drawn: np.ndarray, deliveries: Sequence[Delivery]) -> np.ndarray:

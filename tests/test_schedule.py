@@ -187,3 +187,16 @@ def test_two_person_work_that_becomes_ready_later_waits_from_then_on():
 def test_a_helper_who_is_not_on_call_is_not_asked():
     played = _play(_plan({"crew": "two"}), [6], [[2, 0]] * 5, ask_after=[0.0])
     assert np.isinf(played.finish[0, 0])
+
+
+def test_who_was_asked_in_does_two_person_work_only():
+    plan = _plan({"crew": "one"}, {"crew": "two"}, {"crew": "one"})
+    played = _play(plan, [2, 4, 2], [[2, 0]] * 5, on_call=[False, True], ask_after=[0.0])
+    assert played.finish[0].tolist() == [2.0, 1.0, 3.0]
+    assert played.worked_hours[0].tolist() == [6.0, 2.0]
+
+
+def test_who_comes_on_their_own_day_does_what_is_ready():
+    plan = _plan({"crew": "one"}, {"crew": "one"})
+    played = _play(plan, [2, 2], [[2, 2]], on_call=[False, True], ask_after=[0.0])
+    assert played.finish[0].tolist() == [1.0, 1.0]

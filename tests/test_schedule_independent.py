@@ -48,14 +48,15 @@ def test_two_hundred_runs_equal_those_of_a_plain_model(rng, only_two, penalty):
     assert finished > 500
 
 
-def test_a_helper_who_is_asked_comes_as_in_the_plain_model(rng):
+@pytest.mark.parametrize("only_two", [[False, True], [False, False]], ids=["for two only", "a visitor"])
+def test_a_helper_who_is_asked_comes_as_in_the_plain_model(rng, only_two):
     network = random_network(25, rng)
     draws = random_draws(network, 20, 150, 2, rng)
     draws["bench"][:, :, 1] *= rng.random((20, 150)) < 0.1
     asking = {"on_call": np.array([False, True]), "ask_after": rng.uniform(0, 30, 20)}
-    played, plain = _both(network, draws, np.array([False, True]), 1.0, **asking)
+    played, plain = _both(network, draws, np.array(only_two), 1.0, **asking)
     np.testing.assert_allclose(played.finish, [p.finish for p in plain], atol=1e-6)
-    without = simulate_schedule(network, **draws, only_two=np.array([False, True]))
+    without = simulate_schedule(network, **draws, only_two=np.array(only_two))
     assert played.worked_hours[:, 1].sum() > without.worked_hours[:, 1].sum()
 
 

@@ -15,9 +15,10 @@ IDLE, ABSENT = -1, -2
 
 
 @compiled
-def arrive(person, hours):
-    """A person's day begins, without work yet."""
+def arrive(person, hours, asked):
+    """A person's day begins, without work yet; who was asked in comes for two-person work only."""
     _rest(person)
+    person.for_two = person.only_two or asked
     person.hours = hours
     person.leaves_at = hours if hours > 0.0 else np.inf
     person.on = IDLE if hours > 0.0 else ABSENT
@@ -130,8 +131,8 @@ def _put_sharing_aside(net):
     hands, helpers = 0, 0
     for k in range(net.people.size):
         idle = net.people[k].on == IDLE
-        hands += idle and not net.people[k].only_two
-        helpers += idle and net.people[k].only_two
+        hands += idle and not net.people[k].for_two
+        helpers += idle and net.people[k].for_two
     return hands, helpers
 
 
@@ -163,10 +164,10 @@ def smallest(tops, begin, end):
 
 
 @compiled
-def _first_free(people, only_two):
+def _first_free(people, for_two):
     """The first person who is there without work."""
     for k in range(people.size):
-        if people[k].on == IDLE and people[k].only_two == only_two:
+        if people[k].on == IDLE and people[k].for_two == for_two:
             return k
     return -1
 

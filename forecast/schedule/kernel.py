@@ -105,7 +105,7 @@ def _play(net, bench, rank, grid, hours_done):
         for k in range(net.people.size):
             person = net.people[k]
             comes = asked and person.on_call and bench[day, k] <= 0.0
-            arrive(person, longest if comes else bench[day, k])
+            arrive(person, longest if comes else bench[day, k], comes)
         _play_day(net, day, longest, rank[day])
     for p in range(point, grid.size):
         _read_done(net, hours_done, p)

@@ -48,8 +48,8 @@ ALARM = np.dtype([("at", "f8"), ("task", "u4")], align=True)
 PERSON = np.dtype(
     [
         ("left", "f8"), ("rate", "f8"), ("pace", "f8"), ("leaves_at", "f8"), ("busy", "f8"),
-        ("worked", "f8"), ("on", "i4"), ("stage", "u4"), ("only_two", "u1"), ("on_call", "u1"),
-        ("stint", "i4"), ("hours", "f8"), ("present", "f8"), ("busy_until", "f8"),
+        ("worked", "f8"), ("on", "i4"), ("stage", "u4"), ("for_two", "u1"), ("only_two", "u1"),
+        ("on_call", "u1"), ("stint", "i4"), ("hours", "f8"), ("present", "f8"), ("busy_until", "f8"),
     ],
     align=True,
 )  # fmt: skip

@@ -128,7 +128,7 @@ def simulate_schedule(
     release : (draw, delivery) days after `as_of` at which each delivery is there; 0 (the default) = it is
     only_two : (person,) takes part in two-person tasks only; then those come first
     on_call : (person,) comes on days of their own and when asked: on each day on which two-person work
-        has waited for `ask_after` days, as long as whoever is there longest
+        has waited for `ask_after` days, for that work only and as long as whoever is there longest
     ask_after : (draw,) days; infinite (the default) = nobody is ever asked
     shared_penalty : person-hours that a task takes when two share it, over those it takes otherwise
     grid : ascending whole days after `as_of` at which the hours done are read
