@@ -62,7 +62,7 @@ class Answers:
     blank_day_above : a row without a day belongs to the day above
     point_before_minutes : `2.30` means 2 h 30 min
     again : rows taken earlier that the folder no longer has are added again
-    several : whether a row with several tasks or labels is split into equal parts or kept as one
+    several : split a row with several tasks or labels into equal parts, or keep it as one (the default)
     sheet : the sheet to read
     days : text of a cell -> the day that is meant
     stages : spelling -> label
@@ -76,7 +76,7 @@ class Answers:
     blank_day_above: bool = False
     point_before_minutes: bool = False
     again: bool = False
-    several: Several = "keep"
+    several: Several | None = None
     sheet: str | None = None
     days: Mapping[str, date] = field(default_factory=dict)
     stages: Mapping[str, str] = field(default_factory=dict)
@@ -98,7 +98,7 @@ class Answers:
             blank_day_above=self.blank_day_above or earlier.blank_day_above,
             point_before_minutes=self.point_before_minutes or earlier.point_before_minutes,
             again=self.again,
-            several="split" if "split" in (self.several, earlier.several) else "keep",
+            several=self.several or earlier.several,
             sheet=self.sheet or earlier.sheet,
             days={**earlier.days, **self.days},
             stages={**earlier.stages, **self.stages},

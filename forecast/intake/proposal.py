@@ -261,7 +261,7 @@ class _Proposing:
             types=types,
             by_task=by_task,
             of_stage=self.destination.only_task_of_stage,
-            several=answers.several,
+            several=answers.several or "keep",
             own_log=own_log,
         )
         return joining, accuracy

@@ -124,7 +124,7 @@ def write_saved(saved: Saved) -> bytes:
             "year": s.answers.first_year,
             "blank_day_above": s.answers.blank_day_above or None,
             "minutes_after_point": s.answers.point_before_minutes or None,
-            "several": None if s.answers.several == "keep" else s.answers.several,
+            "several": s.answers.several,
             "sheet": s.answers.sheet,
         }
         blocks.append(_block("sheet.say", {k: v for k, v in say.items() if v is not None}))
@@ -173,8 +173,8 @@ def _sheet(found: Any) -> SavedSheet:
     columns = _texts(table.get("columns", {}))
     if not set(columns.values()) <= set(MEANINGS):
         raise ValueError("a column has a meaning that is not known")
-    order, several, year = say.get("order"), say.get("several", "keep"), say.get("year")
-    if order not in (None, "day_first", "month_first") or several not in ("keep", "split"):
+    order, several, year = say.get("order"), say.get("several"), say.get("year")
+    if order not in (None, "day_first", "month_first") or several not in (None, "keep", "split"):
         raise ValueError("[sheet.say] holds an answer that is not known")
     if year is not None and (not isinstance(year, int) or not 1950 <= year <= 2199):
         raise ValueError("[sheet.say] holds an answer that is not known")
