@@ -40,7 +40,7 @@ def keep_announced(outlook: Outlook, announced: date) -> None:
 
 def announced_rows(outlook: Outlook, announced: date) -> list[dict[str, str]]:
     """One row a target that is still open, as texts by column."""
-    targets = [(stage, stage) for stage in outlook.open_stages]
+    targets: list[tuple[str, str | None]] = [(stage, stage) for stage in outlook.open_stages]
     if outlook.open_stages:
         targets.append((BUILD, None))
     return [
