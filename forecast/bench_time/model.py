@@ -16,6 +16,7 @@ from forecast.bench_time.level import Level, fit_level
 from forecast.bench_time.notes import basis_of, notes_of
 from forecast.bench_time.play import Learned, Play
 from forecast.bench_time.season import no_waves, year_waves
+from forecast.bench_time.setting_up import fit_setting_up
 from forecast.bench_time.silences import Silences, fit_silences
 from forecast.bench_time.stage_rank import fit_stage_ranks
 from forecast.bench_time.weekly import WeeklyLog, weekly_log
@@ -39,6 +40,7 @@ class BenchTime:
     ----------
     history_ : the log as days
     learned_ : all that was learned (history, silences, level, habit, company, ranks, seasonal)
+    setting_up_ : hours of a session lost to setting up and clearing away, None where the log cannot tell
     newcomers_ : id -> `Joining` of the builders without a session of their own
     basis_ : part or person -> "own", "pooled" or "prior"
     notes_ : sentences about what rests on an assumption
@@ -98,9 +100,10 @@ class BenchTime:
             away=tuple(away),
             country=country,
         )
+        self.setting_up_ = fit_setting_up(progress.sessions)
         self.newcomers_ = _newcomers(self.learned_)
         self.basis_ = basis_of(self.learned_, self.newcomers_)
-        self.notes_ = notes_of(self.learned_, self.newcomers_)
+        self.notes_ = notes_of(self.learned_, self.newcomers_, self.setting_up_)
         return self
 
     def sample_hours(

@@ -9,10 +9,12 @@ import numpy as np
 from forecast.bench_time import priors
 from forecast.bench_time.draws import HELPER, Joining
 from forecast.bench_time.play import Learned
+from forecast.bench_time.setting_up import SettingUp
 
 _OWN_WEEKS = 26
 _THIN_WEEKS = 8
 _LONG_SILENCE_WEEKS = 8
+_WORTH_SAYING_HOURS = 0.1
 
 _ASKED = f"about {priors.ASK_DAYS:.0f} days (an assumption)"
 
@@ -33,12 +35,14 @@ def basis_of(learned: Learned, newcomers: Mapping[str, Joining]) -> dict[str, st
     return basis
 
 
-def notes_of(learned: Learned, newcomers: Mapping[str, Joining]) -> tuple[str, ...]:
+def notes_of(
+    learned: Learned, newcomers: Mapping[str, Joining], setting_up: SettingUp | None
+) -> tuple[str, ...]:
     """Sentences, most telling first."""
     notes = [*_thin_log(learned), *_long_silence(learned)]
     notes += [_newcomer(builder.id, builder.weekly_hours, newcomers) for builder in learned.builders
               if builder.id in newcomers]  # fmt: skip
-    notes += [*_visits(learned), *_season(learned)]
+    notes += [*_visits(learned), *_season(learned), *_setting_up(setting_up)]
     return tuple(notes)
 
 
@@ -97,3 +101,13 @@ def _season(learned: Learned) -> list[str]:
         if (learned.seasonal)
         else []
     )
+
+
+def _setting_up(found: SettingUp | None) -> list[str]:
+    if found is None or found.low < _WORTH_SAYING_HOURS:
+        return []
+    mean, low, high = (round(60 * hours) for hours in (found.hours, found.low, found.high))
+    return [
+        f"Of each session about {mean} minutes ({low} to {high}) make no pieces: setting up and clearing "
+        "away, by the pieces counted in the log."
+    ]
