@@ -20,6 +20,7 @@ def ready(chart: alt.LayerChart, *, height: int) -> alt.LayerChart:
         .configure_axisY(labelFlush=False)
         .configure_view(stroke=None)
         .configure_text(fontSize=LABEL_SIZE)
+        .configure_mark(aria=False)
     )
 
 

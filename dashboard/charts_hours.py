@@ -94,7 +94,10 @@ def ratios_of_types(types: pd.DataFrame) -> alt.LayerChart:
     """
     y = alt.Y("type:N", sort=list(types["type"]), title=None, axis=alt.Axis(domain=False, ticks=False))
     x = alt.X(
-        "p10:Q", title="Hours taken, as a multiple of the plan", scale=alt.Scale(type="log", nice=False)
+        "p10:Q",
+        title="Hours taken, as a multiple of the plan",
+        scale=alt.Scale(type="log", nice=False),
+        axis=alt.Axis(values=_RATIOS, format="~g"),
     )
     sides = ["over", "under", "open"]
     colour = alt.Color("sure:N", scale=alt.Scale(domain=sides, range=[ORANGE, BLUE, GREY]), legend=None)

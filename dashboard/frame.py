@@ -23,17 +23,21 @@ table.figures caption { caption-side: bottom; font-size: .85rem; opacity: .8; pa
 table.figures th, table.figures td { border-bottom: 1px solid rgba(128, 138, 148, .4); padding: .4rem .5rem;
   text-align: left; vertical-align: top; }
 table.figures th.number, table.figures td.number { text-align: right; }
-table.figures .short { white-space: nowrap; }
+table.figures .day, table.figures .short { white-space: nowrap; }
+table.figures td { overflow-wrap: anywhere; }
 [data-testid=stButtonGroup] button { font-size: 1.05rem; min-height: 2.9rem; min-width: 3.4rem; }
 [data-testid=stCheckbox] label { padding: .5rem 0; }
 button[kind=primary], button[kind=primaryFormSubmit] { font-size: 1.15rem; min-height: 3.4rem; }
 [data-testid=stVegaLiteChart] svg text { fill: currentColor; }
+[data-testid=stCaptionContainer], [data-testid=stCaptionContainer] p { color: inherit; }
+[data-testid=stCaptionContainer] { opacity: .85; }
 h1 { line-height: 1.2; padding-top: 0; }
 @media (max-width: 640px) {
   h1 { font-size: 1.6rem; }
   .stMainBlockContainer { padding-left: 1rem; padding-right: 1rem; }
   table.figures { font-size: .85rem; }
   table.figures th, table.figures td { padding: .35rem .25rem; }
+  table.figures .short { white-space: normal; }
 }
 </style>"""
 

@@ -124,7 +124,7 @@ def _with_rules(send: Send, host: str) -> Send:
         if message["type"] == "http.response.start":
             headers = MutableHeaders(scope=message)
             headers["content-security-policy"] = rules
-            headers["referrer-policy"] = "no-referrer"
+            headers["referrer-policy"] = "same-origin"
             headers["x-content-type-options"] = "nosniff"
         await send(message)
 

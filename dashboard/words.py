@@ -9,6 +9,7 @@ from html import escape
 import pandas as pd
 
 _SHORT = 12
+_DAY = re.compile(r"\d{4}-\d\d-\d\d")
 _PUNCTUATION = re.compile(r"([!-/:-@\[-`{-~])")
 
 
@@ -91,6 +92,8 @@ def _kind(cell: str, number: bool) -> str:
     """How a cell is set: numbers to the right, what is short (a day, a name) on one line."""
     if number:
         return ' class="number"'
+    if _DAY.fullmatch(cell):
+        return ' class="day"'
     return ' class="short"' if 0 < len(cell) <= _SHORT else ""
 
 

@@ -30,10 +30,10 @@ def show_page() -> None:
 
 
 def quarter_sentence(record: BenchRecord) -> str:
-    """What the next 13 weeks bring."""
+    """What to expect of the next 13 weeks."""
     row = record.totals.loc[record.totals["weeks"] == 13].iloc[0]
     low, high = say_hours(row["p10"]), say_hours(row["p90"])
-    return f"The next 13 weeks bring {low} to {high} hours at the bench, 8 in 10."
+    return f"Expect {low} to {high} hours at the bench in the next 13 weeks."
 
 
 def last_sentence(record: BenchRecord) -> str:
@@ -42,8 +42,8 @@ def last_sentence(record: BenchRecord) -> str:
     silent = record.silent_days
     rest = f" Nobody has been there for {say_span(silent)}." if silent else ""
     if last != last:
-        return f"The log is shorter than 13 weeks.{rest}"
-    return f"The last 13 weeks brought {say_hours(last)}.{rest}"
+        return f"So 8 in 10 runs; the log itself is shorter than 13 weeks.{rest}"
+    return f"So 8 in 10 runs; the last 13 weeks brought {say_hours(last)}.{rest}"
 
 
 def weeks_figure(record: BenchRecord) -> Figure:

@@ -41,7 +41,7 @@ def left_sentence(outlook: Outlook) -> str:
     """How much is left of the whole build."""
     if not outlook.open_stages:
         return "Nothing is left to do."
-    return f"{hours_range(outlook.person_hours_left(None), 0.10, 0.90)} person-hours are left, 8 in 10."
+    return f"{hours_range(outlook.person_hours_left(None), 0.10, 0.90)} person-hours are still to do."
 
 
 def burn_figure(outlook: Outlook, burned: BurnDown) -> Figure:

@@ -34,6 +34,7 @@ def show_page() -> None:
     answer(finish_lines(outlook))
     if not all_played:
         wait_for(lambda: outlook_of(now)[1], "A first look from 500 runs; all of them are being played.")
+    st.page_link("views/log.py", label="Write a session down", icon=":material/edit:")
     if outlook.open_stages:
         show(ranges_figure(outlook))
         if all_played:

@@ -12,7 +12,7 @@ from dashboard.figures import show_table
 from dashboard.forecasts import begin_soon
 from dashboard.frame import answer
 from dashboard.opening import opened
-from dashboard.reading import problems_today
+from dashboard.reading import problems_today, read_folder
 from dashboard.views.tables import problems_table
 from dashboard.words import plain
 from forecast.amend import LogRow, log_rows
@@ -75,7 +75,9 @@ def _show_said() -> None:
     """What was just written, said once, and the forecast begun anew."""
     said = st.session_state.pop("said", "")
     if said:
-        st.success(plain(said), icon="✅")
+        st.success(plain(said), icon=":material/check:")
+        if read_folder(opened().folder).build is not None:
+            st.page_link("views/finish.py", label="See the dates", icon=":material/event:")
         begin_soon()
 
 

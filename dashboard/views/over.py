@@ -21,7 +21,8 @@ def show_page() -> None:
     now = asked()
     found = overruns_of(now)
     planned = found.types.loc[found.types["ratio_p50"].notna()]
-    answer([over_sentence(planned), found.finding])
+    answer([over_sentence(planned)])
+    st.text(found.finding)
     if len(planned):
         show(ratios_figure(planned))
     _show_types(found)

@@ -42,8 +42,17 @@ def served(folder: Path, *more: str, address: str = "127.0.0.1") -> Iterator[str
             _wait_until_it_answers(server, f"http://{address}:{port}", said)
             yield f"http://{address}:{port}"
         finally:
-            server.terminate()
-            server.wait(timeout=20)
+            stop(server)
+
+
+def stop(server: subprocess.Popen) -> None:
+    """End a server, whether or not a browser still listens to it."""
+    server.terminate()
+    try:
+        server.wait(timeout=2)
+    except subprocess.TimeoutExpired:
+        server.kill()
+        server.wait()
 
 
 def _wait_until_it_answers(server, place, said) -> None:
