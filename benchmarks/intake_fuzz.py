@@ -108,7 +108,7 @@ def try_cells(count: int, rng: np.random.Generator) -> Tally:
         tally.slowest = max(tally.slowest, time.perf_counter() - begun)
         tally.outcomes["hours read"] += not isinstance(hours, Unread)
         tally.outcomes["day read"] += not isinstance(day, Unread)
-        if not isinstance(hours, Unread) and not all(p.hours > 0 for p in hours):
+        if not isinstance(hours, Unread) and not (hours and all(p.hours > 0 for p in hours)):
             tally.failures.append(f"{cell!r}: hours not above 0")
         if not isinstance(day, Unread) and not day.start <= day.end <= TODAY:
             tally.failures.append(f"{cell!r}: {day.start} to {day.end}")

@@ -202,7 +202,7 @@ def test_a_file_taken_as_it_grows_gives_the_rows_of_the_whole_file(rows, cut):
 @given(TYPED, st.sampled_from(["hours", "minutes", "person_hours", None]), st.booleans())
 def test_any_cell_is_hours_above_nothing_or_a_reason(cell, unit, point):
     read = read_duration(cell, unit, point_before_minutes=point)
-    assert read.reason if isinstance(read, Unread) else all(0 < p.hours < inf for p in read)
+    assert read.reason if isinstance(read, Unread) else read and all(0 < p.hours < inf for p in read)
 
 
 @settings(max_examples=300, deadline=None)

@@ -59,7 +59,7 @@ def test_every_known_form_of_hours_is_read(cell, unit, hours):
 @pytest.mark.parametrize(
     "cell",
     [None, "", "0", 0.0, "0:00", "many hours", "2-3", "2 to 3 hours", "2 days", "3 ribs", "2:30 pm", "-2",
-     "1,250", "2, 5", True, date(2026, 1, 2), "1h 75", "3 x 2", "nan", "inf", "1e9", "3 am"],
+     "1,250", "2, 5", True, date(2026, 1, 2), "1h 75", "3 x 2", "nan", "inf", "1e9", "3 am", ";", ", "],
 )  # fmt: skip
 def test_what_is_no_number_of_hours_is_named_and_not_guessed(cell):
     assert isinstance(read_duration(cell, "hours"), Unread)

@@ -123,6 +123,8 @@ def _read_text(text: str, unit: Unit | None, point: bool) -> tuple[HoursPart, ..
         if isinstance(part, Unread) or len(pieces) == 1:
             return whole
         parts.append(part)
+    if not parts:
+        return whole
     if "," in text and not any(p.what for p in parts):
         return Unread("is more than one number of hours: which one counts?")
     return tuple(parts)
