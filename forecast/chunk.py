@@ -50,7 +50,10 @@ def play_chunk(
 
     The horizon doubles until more days would help no run, or the last one is reached.
     """
-    work = fitted.effort.sample_remaining(runs, stream(settings.seed, _EFFORT, chunk))
+    work = {
+        shared: fitted.effort.sample_remaining(runs, stream(settings.seed, _EFFORT, chunk), shared=shared)
+        for shared in {w.shared for w in what_ifs}
+    }
     arrivals = draw_arrivals(
         fitted.network.deliveries, fitted.as_of, runs, stream(settings.seed, _ARRIVALS, chunk)
     )
@@ -62,7 +65,9 @@ def play_chunk(
             stream(settings.seed, _BENCH, chunk),
             joining=everybody_joining(what_ifs),
         )
-        played = tuple(_play(fitted, work, bench, arrivals, w, what_ifs, grid, trace) for w in what_ifs)
+        played = tuple(
+            _play(fitted, work[w.shared], bench, arrivals, w, what_ifs, grid, trace) for w in what_ifs
+        )
         if horizon >= settings.horizon_days or not any(p.simulation.more_days_help.any() for p in played):
             return played, horizon
         horizon = min(2 * horizon, settings.horizon_days)

@@ -25,6 +25,7 @@ class WhatIf:
     only_two : ids of people who take part in two-person tasks only
     on_call : ids of people who also come when asked, for two-person work that has waited
     presence : id -> share of that person's hours that they stay
+    shared : share of the hours on tasks that one can do that two work together; None = as in the log
     arrivals : delivery -> days after `as_of` at which it is there; 0 = now, infinite = never
     """
 
@@ -33,6 +34,7 @@ class WhatIf:
     only_two: tuple[str, ...] = ()
     on_call: tuple[str, ...] = ()
     presence: Mapping[str, float] = field(default_factory=dict)
+    shared: float | None = None
     arrivals: Mapping[str, float] = field(default_factory=dict)
 
     def applied_to(self, bench: BenchDraws, others: Sequence[WhatIf] = ()) -> BenchDraws:

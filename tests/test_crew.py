@@ -157,6 +157,12 @@ def test_by_two_is_what_finish_says_when_the_second_is_in_the_log():
     assert not answer.crew.assumed
 
 
+def test_work_that_a_pair_shares_takes_one_alone_fewer_person_hours():
+    fitted = fitted_build(plan_of(*DONE, *[{}] * 8), builders=PAIR, by="A+B")
+    solo, two, _ = play_together(fitted, QUICK, what_ifs_of(fitted, crew_of(fitted)))
+    assert np.median(solo.person_hours_left(None)) < np.median(two.person_hours_left(None))
+
+
 def test_a_build_that_is_done_says_so():
     answer = compare_crews(fitted_build(plan_of(*DONE)), QUICK)
     assert answer.findings == ("Everything in the plan is done.",)

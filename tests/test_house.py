@@ -18,6 +18,7 @@ ORDER = [
     {"what_if", "chunk", "outlook"},
     {
         "crew",
+        "criticality",
         "overruns",
         "orders",
         "tonight",

@@ -82,7 +82,7 @@ def what_ifs_of(fitted: Fitted, crew: Crew) -> tuple[WhatIf, ...]:
     """The three plans as what-ifs.
 
     Where the log knows no visitors, one of the others can be asked in for two-person work that has waited;
-    with two builders there is no need.
+    with two builders there is no need. Only with two builders work for one is shared, as in the log.
     """
     from forecast.bench_time import Joining
 
@@ -90,9 +90,10 @@ def what_ifs_of(fitted: Fitted, crew: Crew) -> tuple[WhatIf, ...]:
     if crew.weekly_hours is not None:
         joining = (Joining(id=SECOND, weekly_hours=crew.weekly_hours),)
     two = WhatIf(joining=joining)
+    helper = replace(two, only_two=crew.others, shared=0.0)
     if "helper" in fitted.bench.basis_:
-        return replace(two, leaving=crew.others), two, replace(two, only_two=crew.others)
-    helper = replace(two, only_two=crew.others, on_call=crew.others[:1])
+        return replace(two, leaving=crew.others, shared=0.0), two, helper
+    helper = replace(helper, on_call=crew.others[:1])
     return replace(helper, presence=dict.fromkeys(crew.others, 0.0)), two, helper
 
 

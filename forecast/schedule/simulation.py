@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -59,6 +61,17 @@ class Simulation:
     def traced(self) -> bool:
         """Whether causes and chains were noted."""
         return self.chain.shape[1] == len(self.tasks)
+
+    @classmethod
+    def joined(cls, chunks: Sequence[Simulation]) -> Simulation:
+        """Several chunks of runs of one network as one."""
+        same = ("tasks", "stages", "grid_days")
+        arrays: dict[str, Any] = {
+            f.name: np.concatenate([getattr(c, f.name) for c in chunks])
+            for f in fields(cls)
+            if f.name not in same
+        }
+        return replace(chunks[0], **arrays)
 
     def without_tasks(self) -> Simulation:
         """The same without what is kept of single tasks, which is most of the memory."""
