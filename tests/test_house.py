@@ -30,9 +30,10 @@ ORDER = [
         "moved",
         "bench_record",
         "practice",
+        "held_draws",
     },
     {"many"},
-    {"report", "report_page", "calendar", "evening"},
+    {"report", "report_choices", "report_page", "calendar", "evening"},
     {"cli"},
 ]
 PLACE = {part: place for place, group in enumerate(ORDER) for part in group}

@@ -6,7 +6,7 @@ import sys
 
 import typer
 
-from forecast.cli import dashboard, entries, files, forecasts, record, week
+from forecast.cli import choices, dashboard, entries, files, forecasts, record, taking, week
 from forecast.errors import BenchdaysError, InputError
 
 app = typer.Typer(
@@ -19,7 +19,9 @@ app = typer.Typer(
 )
 files.add_to(app)
 entries.add_to(app)
+taking.add_to(app)
 forecasts.add_to(app)
+choices.add_to(app)
 week.add_to(app)
 record.add_to(app)
 dashboard.add_to(app)

@@ -1,0 +1,104 @@
+"""Commands for what can be decided: crew, orders."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from forecast.cli.options import (
+    AsJson,
+    AsOf,
+    Folder,
+    Runs,
+    Seed,
+    day_of_forecast,
+    print_json,
+    progress_on_screen,
+    say,
+    say_if_the_kernel_is_new,
+)
+
+WeeklyHours = Annotated[
+    float | None,
+    typer.Option(
+        "--weekly-hours",
+        min=0.1,
+        max=80.0,
+        help="Hours a week of a second builder who is not in build.toml yet.",
+    ),
+]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Register the commands of this file."""
+    app.command()(crew)
+    app.command()(orders)
+
+
+def crew(
+    folder: Folder,
+    as_of: AsOf = None,
+    runs: Runs = 2_000,
+    seed: Seed = 0,
+    as_json: AsJson = False,
+    weekly_hours: WeeklyHours = None,
+) -> None:
+    """Solo, two builders, or a helper for two-person tasks only: dates, hours, and what help buys."""
+    from forecast.folder import read_build
+
+    build = read_build(folder)
+    day = day_of_forecast(build, as_of)
+
+    from forecast.crew import compare_crews
+    from forecast.outlook import Settings, fit_build
+
+    say_if_the_kernel_is_new()
+    settings = Settings(runs=runs, seed=seed)
+    with progress_on_screen("Playing the rest alone, by two and with help") as show:
+        answer = compare_crews(
+            fit_build(build, day, settings), settings, weekly_hours=weekly_hours, on_progress=show
+        )
+    if as_json:
+        print_json(answer.to_dict())
+        return
+
+    from rich.console import Console
+
+    from forecast.report_choices import crew_table
+
+    for line in answer.findings[:1]:
+        say(line)
+    Console().print(crew_table(answer))
+    for line in answer.findings[1:]:
+        say(line)
+
+
+def orders(
+    folder: Folder, as_of: AsOf = None, runs: Runs = 2_000, seed: Seed = 0, as_json: AsJson = False
+) -> None:
+    """By when to order each kit or part."""
+    from forecast.folder import read_build
+
+    build = read_build(folder)
+    day = day_of_forecast(build, as_of)
+
+    from forecast.orders import orders_of
+    from forecast.outlook import Settings, fit_build
+
+    say_if_the_kernel_is_new()
+    settings = Settings(runs=runs, seed=seed)
+    with progress_on_screen("Playing the rest with and without each delivery") as show:
+        answer = orders_of(fit_build(build, day, settings), settings, on_progress=show)
+    if as_json:
+        print_json(answer.to_dict())
+        return
+
+    from rich.console import Console
+
+    from forecast.report_choices import order_sentences, orders_table
+
+    for line in order_sentences(build, answer):
+        say(line)
+    if answer.orders:
+        Console().print(orders_table(build, answer))
