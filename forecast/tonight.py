@@ -9,25 +9,28 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
-from typing import Any
+from datetime import date
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
-from forecast.deliveries import draw_arrivals
-from forecast.outlook import QUANTILES, Fitted, Settings, quantile_key, sample_quantile
+from forecast.chunk import stream
+from forecast.outlook import QUANTILES, Fitted, Settings, play_together, quantile_key, sample_quantile
 from forecast.plan import Task
 from forecast.readiness import Readiness, Wait, readiness, say_day, say_days, title_of
-from forecast.schedule import criticality_of_tasks, simulate_schedule
+from forecast.schedule import criticality_of_tasks
+from forecast.what_if import AS_IT_IS
+
+if TYPE_CHECKING:
+    from forecast.chunk import Played
 
 USUAL_HOURS = 2.5  # of a session where no log says better: median of real logs, measured by the authors
 _DRAWS = 4_000
 _PLAYS = 300
-_FIRST_HORIZON_DAYS = 730
 _FRESH_DAYS = 10
 _WORTH_STARTING_HOURS = 0.5
-_HOURS, _PLAYED = 101, 102  # places of the two streams of randomness
+_HOURS = 7  # its place among the streams of randomness of a forecast
 # What speaks for a task, in points: judgement, no source.
 _TWO_HERE, _PREPARES, _DATE, _UNDER_WAY, _FRESH, _HOLD = 3.0, 2.0, 2.0, 1.5, 1.0, 1.0
 
@@ -224,7 +227,7 @@ def _ready_tasks(
 ) -> list[Ready]:
     if not state.ready:
         return []
-    left = draw_hours_left(fitted, min(settings.runs, _DRAWS), _stream(settings.seed, _HOURS))
+    left = draw_hours_left(fitted, min(settings.runs, _DRAWS), stream(settings.seed, _HOURS))
     critical = _criticality(fitted, settings)
     fresh = _fresh(fitted)
     found = [
@@ -282,29 +285,14 @@ def _fresh(fitted: Fitted) -> dict[str, date]:
 
 def _criticality(fitted: Fitted, settings: Settings) -> np.ndarray:
     """(open task,) share of plays in which it is on the chain that sets the date; zeros if none finishes."""
-    runs = min(settings.runs, _PLAYS)
-    hours, release, bench = _stream(settings.seed, _PLAYED).spawn(3)
-    work = fitted.effort.sample_remaining(runs, hours)
-    arrivals = draw_arrivals(fitted.network.deliveries, fitted.as_of, runs, release)
-    seed = bench.integers(2**63)
-    days = min(_FIRST_HORIZON_DAYS, settings.horizon_days)
-    while True:
-        drawn = fitted.bench.sample_hours(
-            fitted.as_of + timedelta(days=1), days, runs, np.random.default_rng(seed)
-        )
-        played = simulate_schedule(
-            fitted.network,
-            work.hours,
-            drawn.hours,
-            drawn.stage_rank,
-            arrivals,
-            only_two=drawn.only_two,
-            shared_penalty=fitted.effort.shared_work_penalty_,
-            trace=True,
-        )
-        if days >= settings.horizon_days or np.mean(np.isfinite(played.build_finish)) > 0.8:
-            return criticality_of_tasks(played, work.hours).index
-        days = min(2 * days, settings.horizon_days)
+    found: list[np.ndarray] = []
+
+    def watch(played: tuple[Played, ...]) -> None:
+        found.append(criticality_of_tasks(played[0].simulation, played[0].work.hours).index)
+
+    few = replace(settings, runs=min(settings.runs, _PLAYS))
+    play_together(fitted, few, [AS_IT_IS], watch=watch, trace=True)
+    return np.mean(found, axis=0)
 
 
 def _evening(found: Sequence[Ready], hours: float, people: tuple[str, ...]) -> tuple[Stretch, ...]:
@@ -346,7 +334,3 @@ def _away(fitted: Fitted, people: Sequence[str]) -> list[str]:
     return [
         f"away.csv says that {a.builder or 'everybody'} is away until {say_day(a.end, day)}." for a in away
     ]
-
-
-def _stream(seed: int, place: int) -> np.random.Generator:
-    return np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(place,)))

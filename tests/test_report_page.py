@@ -19,7 +19,9 @@ from forecast.report_page import gather_answers, page_html, page_pdf
 from forecast.report_page.files import Files, write_report
 from forecast.report_page.page import page_sections
 from forecast.report_page.parts import table
+from forecast.report_page.questions import record_section
 from forecast.report_page.records import cautions_section
+from forecast.track_record import track_record
 from tests.written_build import build_of
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -37,10 +39,19 @@ LOG = (
     "date,hours,builders,task,done\n2026-03-02,2,A,D1,\n2026-03-04,1.5,A+B,D1,yes\n2026-03-07,2,A+1,R1,\n"
     "2026-03-09,1,,,\n2026-03-12,3,A,C1,\n"
 )
+DELIVERIES = (
+    "delivery,title,ordered,lead_weeks_low,lead_weeks_likely,lead_weeks_high,needed_for\n"
+    "caps,Spar <caps>,,4,6,9,wing <b>&\nskins,Skins,2026-03-01,4,6,9,wing <b>&\n"
+)
 
 
 def answers_of(folder, **more):
-    return gather_answers(build_of(folder, plan_csv=PLAN, log_csv=LOG, **more), AS_OF, SETTINGS)
+    files = {"plan_csv": PLAN, "log_csv": LOG, "deliveries_csv": DELIVERIES, **more}
+    return gather_answers(build_of(folder, **files), AS_OF, SETTINGS)
+
+
+def section_of(answers, name):
+    return {s.id: s for s in page_sections(answers)}[name]
 
 
 @pytest.fixture(scope="module")
@@ -101,7 +112,7 @@ def test_headings_go_down_one_step_at_a_time(parsed):
 
 def test_every_picture_has_a_title_and_a_description_in_words(parsed):
     pictures = list(parsed.iter(f"{SVG}svg"))
-    assert len(pictures) >= 4
+    assert len(pictures) >= 5
     for one in pictures:
         assert one.attrib["role"] == "img"
         assert all(len("".join(one.find(SVG + part).itertext()).split()) >= 4 for part in ("title", "desc"))
@@ -129,7 +140,7 @@ def test_no_text_of_the_builder_becomes_part_of_the_page(tmp_path):
 
 
 def test_the_hours_are_headed_by_what_they_are_not(answers):
-    section = {s.id: s for s in page_sections(answers)}["hours"]
+    section = section_of(answers, "hours")
     assert section.answer == (CAUTION,)
     assert [t.caption for t in section.tables] == [
         "Hours by person", "Hours by stage", "Hours by type", "Hours by month"
@@ -137,12 +148,53 @@ def test_the_hours_are_headed_by_what_they_are_not(answers):
 
 
 def test_no_hours_are_given_as_a_share(answers):
-    section = {s.id: s for s in page_sections(answers)}["hours"]
+    section = section_of(answers, "hours")
     words = [*section.sentences, *(f.caption for f in section.figures)]
     words += [cell for t in section.tables for row in t.rows for cell in row]
     assert not [
         w for w in words if "%" in w or " of " in w.replace("of each", "").replace("of everybody", "")
     ]
+
+
+def test_the_page_answers_every_question_in_its_order(answers):
+    ids = [s.id for s in page_sections(answers)]
+    assert ids == ["finish", "left", "crew", "over", "orders", "record", "hours", "basis", "cautions"]
+
+
+def test_what_was_not_asked_for_is_left_out(answers):
+    fewer = replace(answers, record=None, crew=None)
+    assert not {"crew", "record"} & {s.id for s in page_sections(fewer)}
+
+
+def test_what_is_to_be_ordered_is_said_first(answers):
+    section = section_of(answers, "orders")
+    assert len(section.answer) == 1
+    assert section.answer[0].startswith("Order")
+    assert section.answer[0].endswith("Spar <caps>.")
+    assert [row[0] for row in section.tables[0].rows] == ["Spar <caps>", "Skins"]
+    assert section.tables[0].rows[1][2] == "on order"
+
+
+def test_the_three_ways_to_go_on_stand_side_by_side(answers):
+    section = section_of(answers, "crew")
+    assert [row[0] for row in section.tables[0].rows] == ["Alone", "With B", "Helper for two-person work"]
+    assert section.answer == answers.crew.findings[:1]
+
+
+def test_a_log_that_is_too_short_for_a_record_says_so(answers):
+    section = section_of(answers, "record")
+    assert section.answer[0].startswith("Too early for a record")
+    assert section.figures == section.tables == ()
+
+
+def test_past_forecasts_stand_beside_what_happened():
+    build = read_build(ROOT / "sample_logs" / "turnstone")
+    days = [date(2025, 7, 31), date(2026, 1, 31)]
+    record = track_record(build, date(2026, 6, 30), Settings(runs=20, horizon_years=6), days=days)
+    section = record_section(record)
+    assert [row[0] for row in section.tables[0].rows] == ["31 Jul 2025", "31 Jan 2026"]
+    assert [row[-1] for row in section.tables[0].rows] == ["not yet", "not yet"]
+    assert len(section.figures) == 1
 
 
 def test_a_table_with_a_short_row_is_refused():
@@ -244,7 +296,7 @@ def test_without_pango_an_html_page_is_offered_instead(answers, monkeypatch):
 
 @pytest.fixture
 def folder(tmp_path):
-    build_of(tmp_path / "mine", plan_csv=PLAN, log_csv=LOG)
+    build_of(tmp_path / "mine", plan_csv=PLAN, log_csv=LOG, deliveries_csv=DELIVERIES)
     return tmp_path / "mine"
 
 
@@ -301,7 +353,7 @@ def test_the_command_writes_page_calendar_and_hours(folder, tmp_path):
     )  # fmt: skip
     assert done.stdout.splitlines() == [f"Wrote {path}." for path in out]
     assert out[0].read_bytes().startswith(b"<!DOCTYPE html>")
-    assert out[1].read_bytes().startswith(b"BEGIN:VCALENDAR")
+    assert b"SUMMARY:Order by today: Spar <caps>" in out[1].read_bytes()
     assert out[2].read_bytes().startswith(b"date,until,month,person")
 
 

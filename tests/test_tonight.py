@@ -298,9 +298,9 @@ def test_people_are_read_as_in_the_log(fitted):
 
 def test_of_tasks_given_70_to_90_in_100_so_many_are_finished():
     """A small corner of benchmarks/tonight_skill.py; the band is four standard errors of the count."""
-    made = [(make_build(seed=s, tasks=70), s) for s in (41, 42, 43, 44)]
+    made = [(make_build(seed=s, tasks=70), s) for s in (41, 42, 43, 44, 45)]
     found = pd.concat([chances(m, m.cut(at), s) for m, s in made for at in (0.3, 0.7)])
     likely = found.loc[found["chance"].between(0.7, 0.9)]
-    assert len(likely) >= 25
+    assert len(likely) >= 15
     given, finished = likely["chance"].mean(), likely["done"].mean()
     assert abs(finished - given) < 4 * np.sqrt(given * (1 - given) / len(likely))

@@ -42,6 +42,9 @@ HoursCsv = Annotated[
     Path | None,
     typer.Option("--hours", help="Hours by day, person, stage and type (.csv).", show_default=False),
 ]
+Record = Annotated[
+    bool, typer.Option("--record/--no-record", help="Forecast from past days too; takes longest.")
+]
 Paper = Annotated[str, typer.Option("--paper", help="A4 or letter, for PDF.")]
 
 
@@ -113,6 +116,7 @@ def report(
     ics: Ics = None,
     hours_csv: HoursCsv = None,
     paper: Paper = "A4",
+    record: Record = True,
     as_of: AsOf = None,
     runs: Runs = 10_000,
     seed: Seed = 0,
@@ -121,7 +125,7 @@ def report(
     from forecast.outlook import Settings
     from forecast.report_page.files import Files, write_report
 
-    files = Files(page=out, calendar=ics, hours=hours_csv, paper=paper)
+    files = Files(page=out, calendar=ics, hours=hours_csv, paper=paper, record=record)
     files.check(folder)
 
     from forecast.folder import read_build
@@ -129,7 +133,7 @@ def report(
     build = read_build(folder)
     day = day_of_forecast(build, as_of)
     settings = Settings(runs=runs, seed=seed)
-    with progress_on_screen("Playing the rest of the build") as show:
+    with progress_on_screen("Working out the answers") as show:
         written = write_report(build, day, settings, files, on_progress=show)
     for path in written:
         say(f"Wrote {path}.")

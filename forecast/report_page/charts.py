@@ -108,6 +108,32 @@ def ratios(types: pd.DataFrame) -> alt.Chart | alt.LayerChart:
     )
 
 
+def past_forecasts(rows: pd.DataFrame, actual: date | None) -> alt.Chart | alt.LayerChart:
+    """What past forecasts said, by the day on which they were made.
+
+    Parameters
+    ----------
+    rows : as_of, p10, p50, p80, p90 (days; NaT past the horizon)
+    actual : the day on which it was finished, where it is
+    """
+    shown = rows[["as_of", "p10", "p50", "p80", "p90"]]
+    base = alt.Chart(_utc(shown)).encode(x=_days("as_of", "Forecast on"))
+    span = base.transform_filter("isValid(datum.p10) && isValid(datum.p90)")
+    layers = [
+        span.mark_rule(color="#8dbbe0", strokeWidth=6).encode(y=_finish_days("p10"), y2="p90:T"),
+        base.mark_point(
+            shape="circle", size=60, filled=True, fill="white", stroke=BLUE, strokeWidth=2, opacity=1
+        ).encode(y=_finish_days("p50")),
+        base.transform_filter("isValid(datum.p80)")
+        .mark_point(shape="diamond", size=80, filled=True, color=ORANGE, opacity=1)
+        .encode(y=_finish_days("p80")),
+    ]
+    if actual is not None:
+        happened = alt.Chart(_utc(pd.DataFrame({"actual": [pd.Timestamp(actual)]})))
+        layers.append(happened.mark_rule(color=_INK, strokeWidth=2).encode(y=_finish_days("actual")))
+    return _ready(alt.layer(*layers), height=240)
+
+
 def hours_by_month(months: pd.DataFrame) -> alt.Chart | alt.LayerChart:
     """Person-hours of each month.
 
@@ -150,6 +176,11 @@ def _days(column: str, title: str | None = None, *, domain: list[str] | None = N
     scale = alt.Scale(type="utc") if domain is None else alt.Scale(type="utc", domain=domain)
     axis = alt.Axis(format="%b %Y", labelAngle=0, tickCount=6, labelOverlap=True, labelSeparation=12)
     return alt.X(f"{column}:T", title=title, scale=scale, axis=axis)
+
+
+def _finish_days(column: str) -> alt.Y:
+    axis = alt.Axis(format="%b %Y", tickCount=6, grid=True, gridColor="#e3e7ea", labelOverlap=True)
+    return alt.Y(f"{column}:T", title="Finish", scale=alt.Scale(type="utc", nice=True), axis=axis)
 
 
 def _hours(column: str) -> alt.Y:

@@ -28,12 +28,14 @@ class Files:
     calendar : .ics
     hours : .csv
     paper : A4 or letter, for a PDF
+    record : whether the page shows what would have been forecast on past days
     """
 
     page: Path | None = None
     calendar: Path | None = None
     hours: Path | None = None
     paper: str = "A4"
+    record: bool = True
 
     def check(self, folder: Path) -> None:
         """Refuse what must not be written, before any work is done.
@@ -114,7 +116,10 @@ def _made(
     from forecast.report_page.answers import gather_answers
     from forecast.report_page.page import page_html, page_pdf
 
-    answers = gather_answers(build, as_of, settings, on_progress=on_progress)
+    on_page = files.page is not None
+    answers = gather_answers(
+        build, as_of, settings, crew=on_page, record=on_page and files.record, on_progress=on_progress
+    )
     made = {}
     if files.page is not None:
         if files.page.suffix.casefold() == ".pdf":
@@ -122,7 +127,8 @@ def _made(
         else:
             made[files.page] = page_html(answers).encode("utf-8")
     if files.calendar is not None:
-        made[files.calendar] = calendar_file(answers.outlook)
+        order_by = {o.delivery: o.order_by for o in answers.orders.orders if o.order_by is not None}
+        made[files.calendar] = calendar_file(answers.outlook, order_by)
     if files.hours is not None:
         made[files.hours] = record_csv(answers.hours)
     return made

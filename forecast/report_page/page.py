@@ -9,6 +9,7 @@ from forecast.report import CAUTION, say_date
 from forecast.report_page.answers import Answers
 from forecast.report_page.parts import Section
 from forecast.report_page.pictures import needed
+from forecast.report_page.questions import crew_section, orders_section, record_section
 from forecast.report_page.records import basis_section, cautions_section, hours_section
 from forecast.report_page.sections import finish_section, head_sentence, left_section, over_section
 
@@ -18,14 +19,18 @@ _CAUTIOUS = ("hours", "cautions")
 
 def page_sections(answers: Answers) -> tuple[Section, ...]:
     """Everything that the page says, in its order."""
-    return (
+    found = (
         finish_section(answers.outlook),
         left_section(answers.outlook, answers.left),
+        None if answers.crew is None else crew_section(answers.crew),
         over_section(answers.over),
+        orders_section(answers.outlook, answers.orders),
+        None if answers.record is None else record_section(answers.record),
         hours_section(answers.hours),
         basis_section(answers.outlook),
         cautions_section(answers.build.country),
     )
+    return tuple(section for section in found if section is not None)
 
 
 def page_html(answers: Answers, *, paper: str = "") -> str:

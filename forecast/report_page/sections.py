@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable
-from datetime import date, timedelta
+from collections.abc import Hashable, Sequence
+from datetime import timedelta
 from typing import Any
 
 import numpy as np
@@ -52,35 +52,44 @@ def finish_section(outlook: Outlook) -> Section:
 
 
 def _finish_figure(outlook: Outlook) -> tuple[Figure, ...]:
-    """The ranges of what is open; nothing where no date is known."""
     targets: list[str | None] = [*outlook.open_stages, None] if outlook.open_stages else []
-    dates = [{q: outlook.date_at(level, t) for q, level in _SHOWN.items()} for t in targets]
+    return targets_figure(
+        [(target_name(t), outlook, t) for t in targets],
+        name="finish-picture",
+        title="Finish dates of the open stages and of the whole build",
+        description=" ".join(finish_lines(outlook)),
+    )
+
+
+def targets_figure(
+    rows: Sequence[tuple[str, Outlook, str | None]], *, name: str, title: str, description: str
+) -> tuple[Figure, ...]:
+    """The ranges of some finish dates below each other; nothing where no date is known.
+
+    Parameters
+    ----------
+    rows : what is finished, in words; the forecast; the stage in it (None: the whole build)
+    name, title, description : of the picture
+    """
+    dates = [{q: o.date_at(level, t) for q, level in _SHOWN.items()} for _, o, t in rows]
     known = [d for row in dates for d in row.values() if d is not None]
     if not known:
         return ()
     frame = pd.DataFrame(dates)
     frame = frame.assign(**{q: pd.to_datetime(frame[q]).astype("datetime64[us]") for q in _SHOWN})
     frame = frame.assign(
-        target=[target_name(t) for t in targets],
+        target=[words for words, _, _ in rows],
         label=["" if row["p80"] is None else short_date(row["p80"]) for row in dates],
     )
-    svg = picture(
-        charts.finish_ranges(frame, outlook.as_of, _right_edge(outlook, known)),
-        name="finish-picture",
-        title="Finish dates of the open stages and of the whole build",
-        description=" ".join(finish_lines(outlook)),
-    )
+    as_of = rows[0][1].as_of
+    last = max((row["p90"] for row in dates if row["p90"] is not None), default=max(known))
+    until = last + timedelta(days=max(20, (last - as_of).days // 10))
+    svg = picture(charts.finish_ranges(frame, as_of, until), name=name, title=title, description=description)
     caption = (
         "Broad bar: 8 in 10 runs; thin line: 9 in 10. Circle: even odds. Diamond with its date: 80 % sure. "
         "A triangle at the right edge: it goes on."
     )
     return (Figure(svg=svg, caption=caption),)
-
-
-def _right_edge(outlook: Outlook, known: list[date]) -> date:
-    """Behind nine in ten runs of the whole build, or behind the last date there is."""
-    last = outlook.date_at(0.90, None) or max(known)
-    return last + timedelta(days=max(20, (last - outlook.as_of).days // 10))
 
 
 def _finish_table(outlook: Outlook) -> Table:
@@ -214,17 +223,17 @@ def _over_row(row: dict[Hashable, Any]) -> tuple[str, ...]:
     return (
         capital(row["type"]),
         f"{row['ratio_p10']:.2f} to {row['ratio_p90']:.2f}" if planned else "no plan",
-        _in_ten(row["probability_over"]) if planned else "",
+        say_odds(row["probability_over"]) if planned else "",
         f"{row['learning_rate_p50']:.2f} of before",
         str(row["finished"]),
         _BASIS[row["basis"]],
     )
 
 
-def _in_ten(chance: float) -> str:
+def say_odds(chance: float) -> str:
     """A chance as so many in ten.
 
-    >>> [_in_ten(c) for c in (0.01, 0.44, 0.97)]
+    >>> [say_odds(c) for c in (0.01, 0.44, 0.97)]
     ['hardly', '4 in 10', 'nearly sure']
     """
     if chance < 0.05:
