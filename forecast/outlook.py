@@ -6,8 +6,9 @@ when hands are at the bench, and ten thousand plays of both through the network.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from math import ceil, isfinite
 from typing import TYPE_CHECKING, Any
@@ -86,6 +87,8 @@ class Outlook:
     burn_grid_days : (point,) days after `as_of`
     burn_hours_done : (run, stage, point) person-hours done by then
     hours_parts : name -> (run,) person-hours left by where they come from
+    never : (lack, task) -> share of the runs that no more days would finish, by what they lack and the
+        first task that lacks it
     """
 
     fitted: Fitted
@@ -99,6 +102,7 @@ class Outlook:
     burn_grid_days: np.ndarray
     burn_hours_done: np.ndarray
     hours_parts: dict[str, np.ndarray]
+    never: dict[tuple[str, str], float] = field(default_factory=dict)
 
     @property
     def as_of(self) -> date:
@@ -157,7 +161,8 @@ class Outlook:
     @property
     def notes(self) -> tuple[str, ...]:
         """What a reader must know about the basis, in sentences."""
-        return (*self.fitted.effort.notes_, *self.fitted.bench.notes_, *self.fitted.network.notes)
+        never = (_never_sentence(*stuck, share) for stuck, share in self.never.items() if share >= 0.005)
+        return (*never, *self.fitted.effort.notes_, *self.fitted.bench.notes_, *self.fitted.network.notes)
 
     def to_dict(self) -> dict[str, Any]:
         """The answer as the contract's JSON: ISO days, quantiles by name, null past the horizon."""
@@ -186,6 +191,15 @@ class Outlook:
         if stage is None:
             return np.asarray(self.hours_left.sum(axis=1))
         return np.asarray(self.hours_left[:, self.stages.index(stage)])
+
+
+def _never_sentence(lack: str, task: str, share: float) -> str:
+    waits = {
+        "two hands": "needs two, and nobody comes who could be the second",
+        "delivery": "waits for a delivery that never comes",
+        "limit": "needs more of a limit than other work ever sets free",
+    }
+    return f"In {100 * share:.0f} % of the runs the build cannot be finished: {task} {waits[lack]}."
 
 
 def _iso(day: date | None) -> str | None:
@@ -348,6 +362,10 @@ def _gather(fitted: Fitted, settings: Settings, grid: np.ndarray, parts: list[_P
         burn_hours_done=np.concatenate([s.hours_done for s in simulations]),
         hours_parts={
             name: np.concatenate([p.hours_parts[name] for p in parts]) for name in parts[0].hours_parts
+        },
+        never={
+            stuck: runs / settings.runs
+            for stuck, runs in sum((s.never_finished() for s in simulations), Counter()).most_common(3)
         },
     )
 

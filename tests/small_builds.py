@@ -35,11 +35,12 @@ def fitted_build(
     done: int = 8,
     builders: tuple[Builder, ...] = (Builder(id="A"),),
     deliveries=(),
+    limits=(),
     by: str = "A",
 ) -> Fitted:
     """The plan with its first tasks done on weekends, fitted."""
     build = Build(
-        folder=Path("."), name="small", country=None, builders=builders, limits=(), plan=plan,
+        folder=Path("."), name="small", country=None, builders=builders, limits=tuple(limits), plan=plan,
         sessions=sessions_frame(weekend_log(plan, done, by)), deliveries=tuple(deliveries), away=(),
         notices=(),
     )  # fmt: skip

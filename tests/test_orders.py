@@ -13,7 +13,8 @@ from forecast.plan import Delivery
 from tests.small_builds import AS_OF, QUICK, fitted_build, plan_of
 
 
-def _kit(**more) -> Delivery:
+def kit_of(**more) -> Delivery:
+    """A kit of four weeks' lead time."""
     blank = {"delivery": "K", "title": "Kit", "ordered": None, "lead_weeks_low": 4, "lead_weeks_likely": 4,
              "lead_weeks_high": 4}  # fmt: skip
     return Delivery(**{**blank, **more})
@@ -78,31 +79,31 @@ def test_other_work_lets_the_order_wait():
 
 
 def test_without_costs_the_order_is_in_time_in_eight_of_ten():
-    order = order_of(_kit(), AS_OF, _need(np.linspace(50, 149, 100)), 1000)
+    order = order_of(kit_of(), AS_OF, _need(np.linspace(50, 149, 100)), 1000)
     assert order.rule == "80 % in time"
     assert order.probability_late == pytest.approx(0.2, abs=0.01)
 
 
 def test_with_one_cost_only_the_order_is_in_time_in_eight_of_ten():
-    order = order_of(_kit(late_cost_per_week=60.0), AS_OF, _need([100.0] * 5), 1000)
+    order = order_of(kit_of(late_cost_per_week=60.0), AS_OF, _need([100.0] * 5), 1000)
     assert order.rule == "80 % in time"
 
 
 def test_what_is_on_order_has_no_day_but_its_chances():
     ordered = AS_OF - timedelta(days=7)
-    order = order_of(_kit(ordered=ordered), AS_OF, _need([20.0] * 4), 1000)
+    order = order_of(kit_of(ordered=ordered), AS_OF, _need([20.0] * 4), 1000)
     assert order.order_by is None
     assert order.probability_late == 1.0
     assert order.expected_wait_days == 1.0
 
 
 def test_an_order_after_as_of_is_not_known_yet():
-    order = order_of(_kit(ordered=AS_OF + timedelta(days=1)), AS_OF, _need([100.0] * 4), 1000)
+    order = order_of(kit_of(ordered=AS_OF + timedelta(days=1)), AS_OF, _need([100.0] * 4), 1000)
     assert order.order_by == AS_OF + timedelta(days=72)
 
 
 def test_the_answer_has_the_keys_of_the_contract():
-    told = order_of(_kit(), AS_OF, _need([100.0] * 4), 1000).to_dict()
+    told = order_of(kit_of(), AS_OF, _need([100.0] * 4), 1000).to_dict()
     assert set(told) == {
         "delivery", "needed", "order_by", "probability_late_if_ordered_then", "expected_idle_days",
         "expected_wait_days",
@@ -114,7 +115,7 @@ def test_the_answer_has_the_keys_of_the_contract():
 def engine_last():
     """Eight tasks done, eight open, and the engine that the last two need."""
     rows = [{}] * 6 + [{"delivery": "engine"}] * 2
-    kits = [_kit(delivery="engine"), _kit(delivery="there", arrived=date(2026, 1, 5))]
+    kits = [kit_of(delivery="engine"), kit_of(delivery="there", arrived=date(2026, 1, 5))]
     return fitted_build(plan_of(*[{}] * 8, *rows), deliveries=kits)
 
 

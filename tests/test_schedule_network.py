@@ -127,6 +127,7 @@ def test_work_that_waits_for_a_limit_for_ever_says_so():
     played = simulate_schedule(network_of_untouched(plan, limits=[CLECOS]), [[1.0, 1.0]], np.ones((1, 9, 1)))
     assert played.build_finish[0] == np.inf
     assert played.unfinished_share() == {"limit": 1.0}
+    assert played.never_finished() == {("limit", "B"): 1}
 
 
 @pytest.mark.parametrize(

@@ -264,7 +264,7 @@ def _keep(net, kept, run):
     for k in range(net.people.size):
         kept.worked_hours[run, k] = net.people[k].worked
         kept.present_hours[run, k] = net.people[k].present
-    kept.lacks[run] = _lacks(net)
+    kept.lacks[run], kept.stuck_on[run] = _lacks(net)
     if state.trace:
         for i in range(net.tasks.size):
             kept.cause[run, i] = details[i].start_cause
@@ -287,16 +287,23 @@ def _follow_chain(net, kept, run):
 
 @compiled
 def _lacks(net):
-    """What a run that ended unfinished would need to go on."""
+    """What a run that ended unfinished would need to go on, and the first task that needs it."""
     state, stages = net.state[0], net.stages.size
     if state.open == 0:
-        return LACKS_NOTHING
-    coming = state.alarms > 0 and net.alarms[0].at < np.inf
-    if coming or smallest(net.tops, 0, stages) < EMPTY:
-        return LACKS_DAYS
-    if smallest(net.tops, stages, 2 * stages) < EMPTY:
-        return LACKS_TWO
-    return LACKS_DELIVERY if state.alarms > 0 else LACKS_LIMIT
+        return LACKS_NOTHING, NOBODY
+    first = smallest(net.tops, 0, stages)
+    if first < EMPTY:
+        return LACKS_DAYS, first
+    if state.alarms > 0 and net.alarms[0].at < np.inf:
+        return LACKS_DAYS, np.int64(net.alarms[0].task)
+    first = smallest(net.tops, stages, 2 * stages)
+    if first < EMPTY:
+        return LACKS_TWO, first
+    if state.alarms > 0:
+        return LACKS_DELIVERY, np.int64(net.alarms[0].task)
+    for b in range(state.blocked):
+        first = min(first, np.int64(net.blocked[b]))
+    return LACKS_LIMIT, first
 
 
 def _kept(function):

@@ -104,6 +104,7 @@ class Kept(NamedTuple):
     worked_hours: np.ndarray
     present_hours: np.ndarray
     lacks: np.ndarray
+    stuck_on: np.ndarray
     cause: np.ndarray
     cause_of: np.ndarray
     chain: np.ndarray

@@ -32,6 +32,7 @@ class Simulation:
     worked_hours : (draw, person) clock hours that each person worked on tasks
     present_hours : (draw, person) clock hours that each person was there until the build was finished
     lacks : (draw,) place in UNFINISHED of what a run would have needed to go on; 0 = it is finished
+    stuck_on : (draw,) position of the first task that needed it; -1 none
     cause : (draw, task) place in CAUSES of what let a task start last; without `trace` no columns
     cause_of : (draw, task) the position of the task, or delivery, that was waited for; -1 none
     chain : (draw, task) for the tasks of the critical chain the place in CAUSES of what they waited for
@@ -52,6 +53,7 @@ class Simulation:
     worked_hours: np.ndarray
     present_hours: np.ndarray
     lacks: np.ndarray
+    stuck_on: np.ndarray
     cause: np.ndarray
     cause_of: np.ndarray
     chain: np.ndarray
@@ -108,6 +110,11 @@ class Simulation:
         """Share of the runs that end unfinished by what they lack: days, two hands, a delivery, a limit."""
         counts = np.bincount(self.lacks, minlength=len(UNFINISHED))[1:]
         return {name: float(c) / len(self.lacks) for name, c in zip(UNFINISHED[1:], counts, strict=True) if c}
+
+    def never_finished(self) -> Counter[tuple[str, str]]:
+        """Runs that no more days would finish, by what they lack and the first task that lacks it."""
+        stuck = np.flatnonzero((self.lacks > LACKS_DAYS) & ~self.more_days_help)
+        return Counter((UNFINISHED[self.lacks[r]], self.tasks[self.stuck_on[r]]) for r in stuck)
 
 
 def simulate_schedule(
@@ -225,6 +232,7 @@ def _room(draws: int, tasks: int, stages: int, people: int, points: int, trace: 
         worked_hours=np.empty((draws, people)),
         present_hours=np.empty((draws, people)),
         lacks=np.empty(draws, dtype=np.uint8),
+        stuck_on=np.empty(draws, dtype=np.int32),
         cause=np.zeros((draws, traced), dtype=np.uint8),
         cause_of=np.full((draws, traced), NOBODY, dtype=np.int32),
         chain=np.full((draws, traced), NOBODY, dtype=np.int8),

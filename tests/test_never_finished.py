@@ -1,0 +1,29 @@
+"""A build that no number of days would finish says so, and why."""
+
+import numpy as np
+
+from forecast.outlook import play
+from forecast.plan import Limit, Use
+from forecast.what_if import WhatIf
+from tests.small_builds import QUICK, fitted_build, plan_of
+from tests.test_orders import kit_of
+
+DONE = [{}] * 8
+
+
+def test_work_that_waits_for_a_limit_that_is_never_free_is_named():
+    rows = [{"uses": (Use(limit="jig", amount=1, until="T9"),)}, {"uses": (Use(limit="jig", amount=1),)}]
+    fitted = fitted_build(plan_of(*DONE, *rows), limits=[Limit(id="jig", amount=1)])
+    outlook = play(fitted, QUICK)
+    assert outlook.never == {("limit", "T9"): 1.0}
+    assert outlook.notes[0].startswith("In 100 % of the runs the build cannot be finished: T9 needs more")
+
+
+def test_a_kit_that_never_comes_is_named():
+    fitted = fitted_build(plan_of(*DONE, {"delivery": "K"}), deliveries=[kit_of()])
+    outlook = play(fitted, QUICK, what_if=WhatIf(arrivals={"K": np.inf}))
+    assert outlook.never == {("delivery", "T8"): 1.0}
+
+
+def test_a_build_that_can_be_finished_says_nothing():
+    assert play(fitted_build(plan_of(*DONE, {})), QUICK).never == {}
