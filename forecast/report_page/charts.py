@@ -117,9 +117,14 @@ def past_forecasts(rows: pd.DataFrame, actual: date | None) -> alt.Chart | alt.L
     actual : the day on which it was finished, where it is
     """
     shown = rows[["as_of", "p10", "p50", "p80", "p90"]]
+    top = shown[["p50", "p80", "p90"]].max().max()
+    shown = shown.assign(past=shown["p90"].isna(), p90=shown["p90"].fillna(top), top=top)
     base = alt.Chart(_utc(shown)).encode(x=_days("as_of", "Forecast on"))
-    span = base.transform_filter("isValid(datum.p10) && isValid(datum.p90)")
+    span = base.transform_filter("isValid(datum.p10)")
     layers = [
+        base.transform_filter("datum.past")
+        .mark_point(shape="triangle-up", size=60, filled=True, color=BLUE, opacity=1)
+        .encode(y=_finish_days("top")),
         span.mark_rule(color="#8dbbe0", strokeWidth=6).encode(y=_finish_days("p10"), y2="p90:T"),
         base.mark_point(
             shape="circle", size=60, filled=True, fill="white", stroke=BLUE, strokeWidth=2, opacity=1

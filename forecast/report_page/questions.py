@@ -152,7 +152,8 @@ def _record_figure(rows: pd.DataFrame, said: str) -> tuple[Figure, ...]:
         title="Finish of the whole build as it would have been forecast on past days",
         description=said,
     )
-    end = "" if pd.isna(actual) else " Level line: the day on which it was finished."
+    end = " A triangle at the top: it goes on." if shown["p90"].isna().any() else ""
+    end += "" if pd.isna(actual) else " Level line: the day on which it was finished."
     caption = (
         f"Each past day has its range (8 in 10), its even odds (circle) and its 80 % day (diamond).{end}"
     )
