@@ -29,7 +29,7 @@ def intake_lines(intake: Intake) -> Iterator[str]:
     if intake.accuracy is not None and intake.types:
         counts = ", ".join(f"{kind} {rows}" for kind, rows in intake.types.items())
         yield from _listed(
-            "Task types from the words (--say type:TEXT=TYPE corrects one):",
+            "Task types from the words (--answer type:TEXT=TYPE corrects one):",
             [
                 f"{counts}.",
                 f"On texts that they were not learned from, {intake.accuracy};",

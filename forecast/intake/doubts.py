@@ -81,15 +81,15 @@ def find_questions(
         shown = f"{order.day_first[0]!r} and {order.month_first[0]!r}" if order.contradicts_itself else ""
         why = f": {shown} cannot both be right" if order.day_first and order.month_first else ""
         text = f"Does {waiting[0].value!r} begin with the day or with the month{why}?"
-        yield Question(text=text, answer="--say order=day-first or order=month-first", rows=len(waiting))
+        yield Question(text=text, answer="--answer order=day-first or order=month-first", rows=len(waiting))
     waiting = [p for p in reported if p.allowed.startswith(NO_YEAR)]
     if waiting:
         text = f"In which year is {waiting[0].value!r}, the first day without one? (The others follow on.)"
-        yield Question(text=text, answer="--say year=2023", rows=len(waiting))
+        yield Question(text=text, answer="--answer year=2023", rows=len(waiting))
     waiting = [p for p in reported if p.allowed.startswith(("lies in the year", "lies in the future"))]
     for value in dict.fromkeys(p.value for p in waiting):
         rows = sum(p.value == value for p in waiting)
-        answer = f"--say 'day:{value}=2023-04-19'"
+        answer = f"--answer 'day:{value}=2023-04-19'"
         yield Question(text=f"Which day is meant by {value!r}?", answer=answer, rows=rows)
     waiting = [p for p in reported if p.allowed.startswith(_BARE)]
     if waiting:
@@ -102,7 +102,7 @@ def find_questions(
     waiting = [p for p in reported if p.column in days and not p.value and "is missing" in p.allowed]
     if waiting and not answers.blank_day_above:
         text = "Do rows without a day belong to the day above them?"
-        yield Question(text=text, answer="--say blank-day=above", rows=len(waiting))
+        yield Question(text=text, answer="--answer blank-day=above", rows=len(waiting))
 
 
 def find_doubts(found: Evidence) -> Iterator[str]:
@@ -115,7 +115,7 @@ def find_doubts(found: Evidence) -> Iterator[str]:
     yield from _doubts_of_the_folder(found)
     yield from found.notices
     if found.unread_sheets:
-        yield f"Sheets that are not read: {', '.join(found.unread_sheets)} (--say sheet=NAME reads one)."
+        yield f"Sheets that are not read: {', '.join(found.unread_sheets)} (--answer sheet=NAME reads one)."
     for column in found.columns:
         if column.meaning == "ignore" and column.filled:
             yield f"Column {column.heading!r} ({_count(column.filled, 'cell')}) is not taken."
@@ -217,7 +217,7 @@ def _doubts_of_hours(found: Evidence) -> Iterator[str]:
     if column and len(quarters) >= 3 and only and not found.layout.point_before_minutes:
         yield (
             f"Every number in {column.heading!r} ends in .00, .15, .30 or .45: read as decimal hours; if "
-            f"{quarters[0]!r} means minutes after the point, say --say minutes-after-point=yes."
+            f"{quarters[0]!r} means minutes after the point, say --answer minutes-after-point=yes."
         )
     yield from _said(found, "about", lambda n: f"{_count(n, 'row')} with hours that are about so much")
     yield from _said(
@@ -239,7 +239,7 @@ def _doubts_of_people(found: Evidence) -> Iterator[str]:
         names = sorted(crew.helpers, key=lambda n: (-crew.helpers[n], n))
         shown = ", ".join(f"{n} ({crew.helpers[n]})" for n in names[:_SHOWN])
         more = f" and {len(names) - _SHOWN} more" if len(names) > _SHOWN else ""
-        yield f"Counted as helpers without a name: {shown}{more}. --say who:NAME=ID makes one a builder."
+        yield f"Counted as helpers without a name: {shown}{more}. --answer who:NAME=ID makes one a builder."
     if crew.new_builders:
         yield f"Builders written to build.toml: {', '.join(crew.new_builders)}."
     yield from _said(
@@ -253,13 +253,13 @@ def _doubts_of_people(found: Evidence) -> Iterator[str]:
 
 def _doubts_of_labels(found: Evidence) -> Iterator[str]:
     for group in found.joining.stages.groups:
-        yield f"Stages taken as one: {group}. --say stage:SPELLING=LABEL says otherwise."
+        yield f"Stages taken as one: {group}. --answer stage:SPELLING=LABEL says otherwise."
     for group in found.joining.kinds.groups:
         yield f"Types taken as one: {group}."
     split = found.joining.several == "split"
     how = "split into equal parts" if split else "kept whole under the first one (the note has all)"
     yield from _said(found, "several labels", lambda n: f"{_count(n, 'row')} with several stages, {how}")
-    how = "split into equal parts" if split else "kept as one (--say several=split parts them equally)"
+    how = "split into equal parts" if split else "kept as one (--answer several=split parts them equally)"
     yield from _said(found, "several tasks", lambda n: f"{_count(n, 'row')} with several tasks, {how}")
 
 
@@ -285,7 +285,7 @@ def _doubts_of_work(found: Evidence) -> Iterator[str]:
 def _doubts_of_the_folder(found: Evidence) -> Iterator[str]:
     if found.lost:
         where = f"no longer in the folder ({places(found.lost)})"
-        yield f"{_count(len(found.lost), 'row')} taken earlier, {where}: --say again=yes adds them again."
+        yield f"{_count(len(found.lost), 'row')} taken earlier, {where}: --answer again=yes adds them again."
     examples = found.destination.examples - {"build.toml"}
     if examples:
         yield f"The invented rows that `start` wrote are taken out of {', '.join(sorted(examples))}."
