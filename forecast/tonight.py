@@ -207,7 +207,10 @@ def hands_on(crew: str, people: int) -> int:
 
 
 def draw_hours_left(fitted: Fitted, draws: int, rng: np.random.Generator) -> np.ndarray:
-    """(draw, open task) first-time person-hours still to do; of a task open again, the rework on it.
+    """(draw, open task) first-time person-hours still to do by one alone, or by the two of a `two` task.
+
+    The model expects as much shared work as the log has; here it is taken out. Of a task that is open
+    again the rework on it is left.
 
     Parameters
     ----------
@@ -216,8 +219,10 @@ def draw_hours_left(fitted: Fitted, draws: int, rng: np.random.Generator) -> np.
     rng : source of randomness
     """
     model = fitted.effort
+    design = model.design_
     left = np.maximum(model.sample_first_time_hours(draws, rng) - model.begun_hours_, 0.0)
-    for at in np.flatnonzero(model.design_.reopened[model.design_.open_rows]):
+    left[:, design.sharable[design.open_rows]] /= model.shared_work_penalty_**design.usual_share
+    for at in np.flatnonzero(design.reopened[design.open_rows]):
         left[:, at] = model.begun_hours_[at] * model.beyond_.draw_rework_share(draws, rng)
     return left
 

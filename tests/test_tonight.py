@@ -91,6 +91,16 @@ def test_what_was_spent_is_not_spent_again(fitted):
     assert np.allclose(left[:, place], total - 1.0)
 
 
+def test_the_shared_work_that_the_log_has_is_taken_out_for_one_alone(tmp_path):
+    log = LOG + "2026-03-05,2,A+B,C1,\n"
+    often = fit_build(build_of(tmp_path / "often", plan_csv=PLAN, log_csv=log), AS_OF, SETTINGS)
+    place, model = often.network.tasks.index("C1"), often.effort
+    assert model.design_.usual_share > 0
+    left = draw_hours_left(often, 400, np.random.default_rng(1))[:, place]
+    total = model.sample_first_time_hours(400, np.random.default_rng(1))[:, place]
+    assert np.all(left < np.maximum(total - 4.0, 1e-9))
+
+
 def test_of_a_task_open_again_the_rework_is_left(tmp_path):
     log = LOG + "2026-03-06,0.5,A,D1,\n"
     again = fit_build(build_of(tmp_path / "again", plan_csv=PLAN, log_csv=log), AS_OF, SETTINGS)
