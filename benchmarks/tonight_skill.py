@@ -103,7 +103,7 @@ def bins(found: pd.DataFrame) -> pd.DataFrame:
 def main() -> None:
     """Run the study and write the table."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--builds", type=int, default=40)
+    parser.add_argument("--builds", type=int, default=60)
     parser.add_argument("--tasks", type=int, default=120)
     parser.add_argument("--seed", type=int, default=900)
     asked = parser.parse_args()
