@@ -160,3 +160,36 @@ def test_rounding_to_whole_hours_hardly_moves_the_year():
 def test_a_builder_who_joins_later_is_not_there_before():
     later = Builder(id="A", joins=SUNDAY_60 + timedelta(days=31))
     assert draw(fitted([], SUNDAY_60, builders=(later,))).hours[:, :30].sum() == 0
+
+
+def test_a_builder_of_the_summers_is_expected_in_summer():
+    summers = [w for w in range(208) if 16 <= w % 52 <= 40]
+    model = fitted(weekly_rows(summers, [2, 5, 6]), MONDAY + timedelta(days=7 * 208 - 1))
+    assert model.learned_.seasonal
+    assert any("season" in note for note in model.notes_)
+    per_week = draw(model, days=364).hours.reshape(400, 52, 7).sum(axis=(0, 2))
+    assert per_week[18:38].mean() > 4 * np.r_[per_week[:10], per_week[46:]].mean()
+
+
+def test_nothing_after_the_day_asked_about_is_looked_at():
+    half = MONDAY + timedelta(days=7 * 30 - 1)
+    whole, cut = fitted(SUNDAYS, half), fitted(SUNDAYS[:30], half)
+    assert draw(whole).hours.tobytes() == draw(cut).hours.tobytes()
+
+
+def test_the_order_of_the_rows_does_not_matter():
+    rows = weekly_rows(range(40), [2, 5, 6])
+    shuffled = [rows[i] for i in np.random.default_rng(1).permutation(len(rows))]
+    first, second = (draw(fitted(r, SUNDAY_60)).hours.tobytes() for r in (rows, shuffled))
+    assert first == second
+
+
+def test_no_days_asked_for_give_none():
+    assert draw(fitted(SUNDAYS, SUNDAY_60), days=0).hours.shape == (400, 0, 1)
+
+
+def test_a_later_start_gives_the_same_days():
+    model = fitted(SUNDAYS, SUNDAY_60)
+    from_tomorrow = draw(model, days=60)
+    later = model.sample_hours(SUNDAY_60 + timedelta(days=11), 50, 400, np.random.default_rng(0))
+    assert later.hours.tobytes() == np.ascontiguousarray(from_tomorrow.hours[:, 10:]).tobytes()
