@@ -7,6 +7,11 @@ tails       luck from a t distribution with three degrees of freedom, cut at 4 (
 unlearned   nobody ever gets faster: no learning, no gain on repeats
 mislabelled 15 % of the types are wrong in the plan and half of the planned hours are missing
 records     task records as people keep them: heaped hours, left-skewed luck, single pieces, no pairs
+
+and two more for the study of forgetting, in which the builder now and then stops for months:
+
+remembers   nothing is lost over a break
+forgets     half of the practice in a type of work is gone after 35 days without it
 """
 
 from __future__ import annotations
@@ -17,11 +22,13 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
-from forecast.learning import lot_midpoint
+from forecast.learning import lot_midpoint, pieces_remembered
 from forecast.progress import Progress
 
 KINDS = ("model", "tails", "unlearned", "mislabelled", "records")
 MOST_LUCK = 4.0
+BREAK_KINDS = ("remembers", "forgets")
+HALF_DAYS = 35.0
 _HEAPS = np.array([0.25, 0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 16.0, 24.0, 40.0])
 _HEAP_SHARES = np.array([0.05, 0.12, 0.2, 0.2, 0.1, 0.12, 0.06, 0.08, 0.04, 0.02, 0.01])
 
@@ -63,6 +70,7 @@ class TrueBuild:
         day = pd.Timestamp("2026-01-01").as_unit("us") + pd.to_timedelta(np.arange(count) // 2, unit="D")
         when = pd.Series(day).where(done)
         tasks = self.tasks.assign(
+            idle_days=self.tasks["idle_days"].where(done),
             done=done,
             started=when,
             finished=when,
@@ -130,7 +138,8 @@ def _with_truth(
     learned = kind not in ("unlearned", "records")
     offset = np.log(planned)
     x = offset - offset.mean()
-    log_piece = _centred_log_midpoint(type_of, types, pieces)
+    idle = _idle_days(type_of, rng) if kind in BREAK_KINDS else np.full(count, np.nan)
+    log_piece = _centred_log_midpoint(type_of, types, pieces, idle if kind == "forgets" else None)
     one_hot = np.eye(types)[type_of]
     pair = np.where(repeat_of >= 0, repeat_of, np.arange(count))
     roots = np.unique(pair[repeat_of >= 0])
@@ -170,7 +179,7 @@ def _with_truth(
         seen_type = np.where(wrong, rng.integers(types, size=count), type_of)
         seen_planned = np.where(rng.random(count) < 0.5, np.nan, planned)
     return TrueBuild(
-        tasks=_seen_tasks(seen_type, pieces, seen_planned, repeat_of),
+        tasks=_seen_tasks(seen_type, pieces, seen_planned, repeat_of).assign(idle_days=idle),
         hours=hours,
         offset=offset,
         effects=effects,
@@ -214,13 +223,29 @@ def _wave(rng: np.random.Generator, count: int, sd: float, tasks: float) -> np.n
     return level
 
 
-def _centred_log_midpoint(type_of: np.ndarray, types: int, pieces: np.ndarray) -> np.ndarray:
-    out = np.empty(len(pieces))
+def _idle_days(type_of: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """(n,) days since the type was last worked on: two days a task, and a long break now and then."""
+    breaks = np.where(rng.random(len(type_of)) < 0.04, np.exp(rng.uniform(3.4, 5.7, len(type_of))), 0.0)
+    day = np.cumsum(2.0 + breaks)
+    idle = np.full(len(type_of), np.nan)
+    for k in np.unique(type_of):
+        idle[type_of == k] = np.diff(day[type_of == k], prepend=np.nan)
+    return idle
+
+
+def _centred_log_midpoint(
+    type_of: np.ndarray, types: int, pieces: np.ndarray, idle: np.ndarray | None
+) -> np.ndarray:
+    out = np.zeros(len(pieces))
     for k in range(types):
-        mine = type_of == k
-        last = np.cumsum(pieces[mine])
-        out[mine] = np.log(lot_midpoint(last - pieces[mine] + 1, last, -0.152)) if mine.any() else 0.0
-        out[mine] -= out[mine].mean() if mine.any() else 0.0
+        mine = np.flatnonzero(type_of == k)
+        practice = 0.0
+        for i in mine:
+            if idle is not None and not np.isnan(idle[i]):
+                practice = float(pieces_remembered(practice, idle[i], half_days=HALF_DAYS))
+            out[i] = np.log(lot_midpoint(practice + 1, practice + pieces[i], -0.152))
+            practice += pieces[i]
+        out[mine] -= out[mine].mean() if len(mine) else 0.0
     return out
 
 
@@ -243,7 +268,6 @@ def _seen_tasks(
             "percent": np.nan,
             "position": np.arange(count),
             "shared_fraction": 0.0,
-            "idle_days": np.nan,
         }
     )
     return frame.assign(pieces_before=frame.groupby("type")["quantity"].cumsum() - frame["quantity"])

@@ -36,6 +36,27 @@ class RemainingWork:
     hours: np.ndarray
     parts: dict[str, np.ndarray]
 
+    @property
+    def range_shares(self) -> dict[str, float]:
+        """Which part of the range comes from which: covariance with the total over its variance.
+
+        The shares add up to 1; a part that tends to be large when the others are small counts below 0.
+
+        Examples
+        --------
+        >>> spread = np.array([[-2.0], [2.0], [-2.0], [2.0]])
+        >>> other = np.array([-1.0, -1.0, 1.0, 1.0])
+        >>> parts = {"planned": spread[:, 0], "rework": other}
+        >>> RemainingWork(tasks=("T1",), hours=spread + other[:, None], parts=parts).range_shares
+        {'planned': 0.8, 'rework': 0.2}
+        """
+        total = sum(self.parts.values(), np.zeros(len(self.hours)))
+        variance = float(np.var(total))
+        if variance == 0:
+            return dict.fromkeys(self.parts, 0.0)
+        apart = total - total.mean()
+        return {name: float(np.mean(hours * apart)) / variance for name, hours in self.parts.items()}
+
 
 def draw_first_time_hours(
     design: EffortDesign,
