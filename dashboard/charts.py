@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from textwrap import wrap
+
 import altair as alt
 import pandas as pd
 
-from dashboard.palette import BLUE, GREY, ORANGE, PLUM
+from dashboard.palette import BLUE, GREY, ORANGE
 
 ROW_HEIGHT = 54
 LABEL_SIZE = 14
+_LINE = 15
 
 
 def ready(chart: alt.LayerChart, *, height: int) -> alt.LayerChart:
@@ -37,9 +40,9 @@ def finish_ranges(ranges: pd.DataFrame, today: pd.Timestamp, until: pd.Timestamp
         **{q: ranges[q].fillna(until).clip(upper=until) for q in ("p05", "p10", "p90", "p95")}
     )
     cut = cut.assign(today=today, until=until, past=ranges["p95"].isna() | (ranges["p95"] > until))
-    cut = cut.assign(label=[_short(day) for day in cut["p80"]])
+    cut = cut.assign(label=[short_day(day) for day in cut["p80"]])
     open_rows = cut.loc[cut["finished"] == ""]
-    y = alt.Y("target:N", sort=list(ranges["target"]), title=None, axis=alt.Axis(domain=False, ticks=False))
+    y = alt.Y("target:N", sort=list(ranges["target"]), title=None, axis=names_axis())
     x = alt.X(
         "p05:T", title="Finished by", scale=alt.Scale(domain=[_day(today), _day(until)]), axis=dates_axis()
     )
@@ -102,60 +105,35 @@ def causes_of_move(causes: pd.DataFrame) -> alt.LayerChart:
     ----------
     causes : cause (words), days (later above zero), label, in the order to show
     """
-    y = alt.Y(
-        "cause:N",
-        sort=list(causes["cause"]),
-        title=None,
-        axis=alt.Axis(domain=False, ticks=False, labelLimit=200),
-    )
+    causes = causes.assign(cause=on_lines(causes["cause"]), beside=causes["days"].clip(lower=0))
+    y = alt.Y("cause:N", sort=list(causes["cause"]), title=None, axis=names_axis())
     x = alt.X("days:Q", title="Days: earlier to the left, later to the right", axis=alt.Axis(tickMinStep=1))
     tint = alt.condition("datum.days > 0", alt.value(ORANGE), alt.value(BLUE))
     base = alt.Chart(causes).encode(y=y)
     bars = base.mark_bar(size=20).encode(x=x, color=tint)
-    later = base.transform_filter("datum.days >= 0").mark_text(align="left", dx=6).encode(x=x, text="label:N")
-    earlier = (
-        base.transform_filter("datum.days < 0").mark_text(align="right", dx=-6).encode(x=x, text="label:N")
-    )
+    words = base.mark_text(align="left", dx=6).encode(x="beside:Q", text="label:N")
     zero = alt.Chart(pd.DataFrame({"days": [0]})).mark_rule(color=GREY).encode(x="days:Q")
-    return ready(bars + zero + later + earlier, height=42 * len(causes) + 30)
-
-
-def two_plans(ranges: pd.DataFrame, until: pd.Timestamp) -> alt.LayerChart:
-    """The same stages under two or three ways of working, one below the other.
-
-    Parameters
-    ----------
-    ranges : target, plan, p10, p50, p80, p90 (days)
-    until : the right edge; what lies beyond is cut there
-    """
-    cut = ranges.assign(
-        **{q: ranges[q].fillna(until).clip(upper=until) for q in ("p10", "p50", "p80", "p90")}
-    )
-    plans = list(dict.fromkeys(ranges["plan"]))
-    y = alt.Y(
-        "target:N",
-        sort=list(dict.fromkeys(ranges["target"])),
-        title=None,
-        axis=alt.Axis(domain=False, ticks=False),
-    )
-    colour = alt.Color(
-        "plan:N",
-        scale=alt.Scale(domain=plans, range=[BLUE, ORANGE, PLUM]),
-        legend=alt.Legend(orient="bottom", title=None),
-    )
-    base = alt.Chart(cut).encode(y=y, yOffset=alt.YOffset("plan:N", sort=plans), color=colour)
-    bars = base.mark_bar(size=10, opacity=0.45).encode(
-        x=alt.X("p10:T", title="Finished by", axis=dates_axis()), x2="p90:T"
-    )
-    shape = alt.Shape("plan:N", scale=alt.Scale(domain=plans, range=["circle", "diamond", "square"]))
-    even = base.mark_point(size=90, filled=True, opacity=1).encode(x="p80:T", shape=shape)
-    return ready(bars + even, height=ROW_HEIGHT * len(set(ranges["target"])) + 60)
+    return ready(bars + zero + words, height=42 * len(causes) + 30)
 
 
 def day_rule(day: pd.Timestamp) -> alt.Chart:
     """A line at one day."""
     one = pd.DataFrame({"day": [day]})
     return alt.Chart(one).mark_rule(color=GREY, strokeDash=[3, 3]).encode(x="day:T")
+
+
+def names_axis() -> alt.Axis:
+    """An axis of names, long ones on several lines (see `on_lines`)."""
+    return alt.Axis(domain=False, ticks=False, labelExpr=r"split(datum.label, '\n')", labelLimit=170)
+
+
+def on_lines(names: pd.Series) -> pd.Series:
+    """Names broken where they are too long for the side of a phone's chart.
+
+    >>> [len(name.splitlines()) for name in on_lines(pd.Series(["Engine, propeller and exhaust", "Wings"]))]
+    [3, 1]
+    """
+    return names.map(lambda name: "\n".join(wrap(name, _LINE)) or name)
 
 
 def dates_axis() -> alt.Axis:
@@ -167,5 +145,6 @@ def _day(day: pd.Timestamp) -> dict[str, int]:
     return {"year": day.year, "month": day.month, "date": day.day}
 
 
-def _short(day: pd.Timestamp) -> str:
+def short_day(day: pd.Timestamp) -> str:
+    """A day as a label beside a mark."""
     return "" if day is pd.NaT else f"{day.day} {day:%b %Y}"

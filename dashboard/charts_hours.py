@@ -5,7 +5,7 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from dashboard.charts import dates_axis, ready
+from dashboard.charts import dates_axis, names_axis, on_lines, ready
 from dashboard.palette import BAND_OPACITY, BLUE, GREY, ORANGE
 
 _BANDS = {"95": ("p02", "p98"), "80": ("p10", "p90"), "50": ("p25", "p75")}
@@ -76,7 +76,7 @@ def days_of_week(days: pd.DataFrame) -> alt.LayerChart:
     ----------
     days : name, worked_share (0-1), label
     """
-    y = alt.Y("name:N", sort=None, title=None, axis=alt.Axis(domain=False, ticks=False))
+    y = alt.Y("name:N", sort=None, title=None, axis=names_axis())
     x = alt.X(
         "worked_share:Q", title="Share of such days with a session", axis=alt.Axis(format="%", tickCount=5)
     )
@@ -92,7 +92,8 @@ def ratios_of_types(types: pd.DataFrame) -> alt.LayerChart:
     ----------
     types : type, p10, p50, p90 (ratio), label, sure ("over", "under" or "open"), in the order to show
     """
-    y = alt.Y("type:N", sort=list(types["type"]), title=None, axis=alt.Axis(domain=False, ticks=False))
+    types = types.assign(type=on_lines(types["type"]))
+    y = alt.Y("type:N", sort=list(types["type"]), title=None, axis=names_axis())
     x = alt.X(
         "p10:Q",
         title="Hours taken, as a multiple of the plan",

@@ -16,14 +16,22 @@ import streamlit as st
 from dashboard.opening import Opening, opened
 from dashboard.reading import Reading, day_shown, read_folder
 from forecast.bench_record import BenchRecord, bench_record
+from forecast.crew import CrewAnswer, compare_crews
+from forecast.criticality import DateHolders, what_holds_the_date
+from forecast.held_draws import Hands, HeldDraws, hold_draws
 from forecast.moved import Moved, what_moved
+from forecast.orders import Orders, orders_of
 from forecast.outlook import Fitted, Outlook, Settings, fit_build, play
 from forecast.overruns import Overruns, overruns
 from forecast.practice import Practice, practice
+from forecast.tonight import Tonight, tonight
+from forecast.track_record import RUNS, TrackRecord, track_record
 
 FIRST_LOOK_RUNS = 500
+FEWER_RUNS = 2_000
 _KEPT = 3
-_background = ThreadPoolExecutor(max_workers=1, thread_name_prefix="forecast")
+_background = ThreadPoolExecutor(max_workers=2, thread_name_prefix="forecast")
+_patient = ThreadPoolExecutor(max_workers=1, thread_name_prefix="record")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,6 +91,46 @@ def moved_of(asked: Asked, outlook: Outlook) -> Future[Moved | None]:
     return _moved(asked.key, asked, outlook)
 
 
+def held_of(asked: Asked) -> Future[HeldDraws]:
+    """Draws held ready for what a second builder changes."""
+    return _held(asked.key, asked)
+
+
+def alone_of(asked: Asked, held: HeldDraws) -> Hands:
+    """The rest of the build without the second builder."""
+    return _alone(asked.key, held)
+
+
+def help_of(asked: Asked, held: HeldDraws, weekly_hours: float, from_date: date, only_two: bool) -> Hands:
+    """The rest of the build with the second builder as asked."""
+    return _help(asked.key, held, weekly_hours, from_date, only_two)
+
+
+def crew_answer_of(asked: Asked) -> Future[CrewAnswer]:
+    """What the second pair of hands buys, and where."""
+    return _crew_answer(asked.key, asked)
+
+
+def holders_of(asked: Asked) -> Future[DateHolders]:
+    """What holds the date."""
+    return _holders(asked.key, asked)
+
+
+def orders_for(asked: Asked) -> Future[Orders]:
+    """By when to order what has not arrived."""
+    return _orders(asked.key, asked)
+
+
+def tonight_of(asked: Asked, hours: float, people: tuple[str, ...]) -> Tonight:
+    """What could be done in one session."""
+    return _tonight(asked.key, asked, hours, people)
+
+
+def record_for(asked: Asked) -> tuple[Future[TrackRecord], list[int]]:
+    """How past forecasts did, and (past days done, past days in all) while it is worked out."""
+    return _track_record(asked.key, asked)
+
+
 def begin() -> None:
     """Read the folder and begin its forecast, so that the first page finds it under way."""
     reading = read_folder(opened().folder)
@@ -126,3 +174,63 @@ def _overruns(key: tuple[Hashable, ...], _asked: Asked) -> Overruns:
 def _moved(key: tuple[Hashable, ...], _asked: Asked, _outlook: Outlook) -> Future[Moved | None]:
     assert _asked.reading.build is not None
     return _background.submit(what_moved, _asked.reading.build, _outlook)
+
+
+@st.cache_resource(max_entries=1, show_spinner=False)
+def _held(key: tuple[Hashable, ...], _asked: Asked) -> Future[HeldDraws]:
+    return _background.submit(lambda: hold_draws(fitted_to(_asked), _asked.settings))
+
+
+@st.cache_resource(max_entries=_KEPT, show_spinner=False)
+def _alone(key: tuple[Hashable, ...], _held: HeldDraws) -> Hands:
+    return _held.alone()
+
+
+@st.cache_resource(max_entries=60, show_spinner=False)
+def _help(
+    key: tuple[Hashable, ...], _held: HeldDraws, weekly_hours: float, from_date: date, only_two: bool
+) -> Hands:
+    return _held.with_help(weekly_hours, from_date=from_date, only_two=only_two)
+
+
+@st.cache_resource(max_entries=_KEPT, show_spinner=False)
+def _crew_answer(key: tuple[Hashable, ...], _asked: Asked) -> Future[CrewAnswer]:
+    few = replace(_asked.settings, runs=min(_asked.settings.runs, FEWER_RUNS))
+    return _background.submit(lambda: compare_crews(fitted_to(_asked), few))
+
+
+@st.cache_resource(max_entries=_KEPT, show_spinner=False)
+def _holders(key: tuple[Hashable, ...], _asked: Asked) -> Future[DateHolders]:
+    return _background.submit(lambda: what_holds_the_date(fitted_to(_asked), _asked.settings))
+
+
+@st.cache_resource(max_entries=_KEPT, show_spinner=False)
+def _orders(key: tuple[Hashable, ...], _asked: Asked) -> Future[Orders]:
+    few = replace(_asked.settings, runs=min(_asked.settings.runs, FEWER_RUNS))
+    return _background.submit(lambda: orders_of(fitted_to(_asked), few))
+
+
+@st.cache_resource(max_entries=12, show_spinner=False)
+def _tonight(key: tuple[Hashable, ...], _asked: Asked, hours: float, people: tuple[str, ...]) -> Tonight:
+    return tonight(fitted_to(_asked), hours=hours, people=people, settings=_asked.settings)
+
+
+@st.cache_resource(max_entries=_KEPT, show_spinner=False)
+def _track_record(key: tuple[Hashable, ...], _asked: Asked) -> tuple[Future[TrackRecord], list[int]]:
+    done = [0, 0]
+
+    def note(days: int, of: int) -> None:
+        done[:] = [days, of]
+
+    def work() -> TrackRecord:
+        assert _asked.reading.build is not None
+        runs = min(_asked.settings.runs, RUNS)
+        return track_record(
+            _asked.reading.build,
+            _asked.as_of,
+            replace(_asked.settings, runs=runs),
+            workers=2,
+            on_progress=note,
+        )
+
+    return _patient.submit(work), done

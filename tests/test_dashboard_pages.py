@@ -2,6 +2,7 @@
 
 import re
 import shutil
+import time
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -15,8 +16,10 @@ from forecast.report import finish_lines
 from tests.dashboard_build import AS_OF, write_kit
 
 APP = str(Path(__file__).resolve().parents[1] / "dashboard" / "app.py")
-PAGES = ("finish", "burn", "over", "bench", "method", "log")
+PAGES = ("finish", "log", "evening", "burn", "crew", "over", "bench", "orders", "record", "method")
+CHARTED = ("finish", "burn", "crew", "over", "bench", "orders", "record")
 RUNS = 300
+WORKING = ("A first look", "Looking", "Tracing", "Drawing", "Playing", "Forecasting")
 
 
 @pytest.fixture(scope="session")
@@ -35,12 +38,22 @@ def shown(folder, page="", *, as_of=AS_OF):
     """One page of the dashboard on a folder, drawn."""
     open_dashboard(Opening(folder=folder, as_of=as_of, runs=RUNS))
     app = AppTest.from_file(APP, default_timeout=120).run()
-    return turned_to(app, page) if page else app
+    return turned_to(app, page) if page else settled(app)
 
 
 def turned_to(app, page):
     """Another page of the same visit."""
-    return app.switch_page(f"views/{page}.py").run()
+    return settled(app.switch_page(f"views/{page}.py").run())
+
+
+def settled(app):
+    """The page once nothing is worked out in the background any more."""
+    until = time.monotonic() + 120
+    while any(caption.value.startswith(WORKING) for caption in app.caption):
+        assert time.monotonic() < until, words(app)
+        time.sleep(0.2)
+        app.run()
+    return app
 
 
 def words(app):
@@ -66,7 +79,7 @@ def test_every_page_has_one_answer_at_the_top_and_no_error(kit, page):
     assert not app.error
 
 
-@pytest.mark.parametrize("page", ["finish", "burn", "over", "bench"])
+@pytest.mark.parametrize("page", CHARTED)
 def test_every_chart_has_a_title_a_description_a_table_and_two_downloads(kit, page):
     app = shown(kit, page)
     charts = app.get("vega_lite_chart")
@@ -103,7 +116,57 @@ def test_a_page_says_on_what_it_rests(kit):
     assert "seed 0, as of 30 June 2026." in words(shown(kit))
 
 
-@pytest.mark.parametrize("page", PAGES)
+def offered(app):
+    """The pages that can be turned to."""
+    return {Path(str(p["script_path"])).stem for p in app._registered_pages.values()}
+
+
+def test_a_page_with_nothing_to_show_is_not_offered(kit, tmp_path):
+    assert offered(shown(kit)) == set(PAGES)
+    folder = write_kit(tmp_path / "begun")
+    (folder / "deliveries.csv").unlink()
+    (folder / "plan.csv").write_text((folder / "plan.csv").read_text().replace(",engine,", ",,"))
+    lines = (folder / "log.csv").read_text().splitlines()
+    (folder / "log.csv").write_text("\n".join(lines[:2]) + "\n")
+    assert offered(shown(folder, as_of=date(2025, 11, 20))) == set(PAGES) - {"orders", "record"}
+
+
+def test_a_second_builder_with_more_hours_is_not_less_help(kit):
+    app = shown(kit, "crew")
+    assert app.title[0].value.startswith(("With B the build", "B would not"))
+    app.slider(key="help_hours").set_value(app.slider(key="help_hours").max).run()
+    settled(app)
+    assert "sooner" in app.title[0].value
+    assert "person-hours in all instead of" in words(app)
+
+
+def test_help_for_two_person_tasks_only_can_be_asked(kit):
+    app = shown(kit, "crew")
+    before = words(app)
+    app.checkbox(key="help_only_two").set_value(True).run()
+    assert words(settled(app)) != before
+
+
+def test_tonight_follows_the_hours_and_the_people(kit):
+    app = shown(kit, "evening")
+    alone = words(app)
+    next(p for p in app.get("button_group") if p.key == "evening_who").set_value(["A", "B"]).run()
+    assert words(app) != alone
+    next(p for p in app.get("button_group") if p.key == "evening_who").set_value([]).run()
+    assert app.title[0].value == "Say who is there\\."
+
+
+def test_the_order_to_place_first_is_the_answer(kit):
+    app = shown(kit, "orders")
+    assert "Engine" in app.title[0].value
+
+
+def test_the_record_begins_with_how_often_the_dates_held(kit):
+    app = shown(kit, "record")
+    assert re.match(r"80 % sure: held in \d+ of \d+ past forecasts\.", words(app))
+
+
+@pytest.mark.parametrize("page", ["finish", "log", "evening", "burn", "crew", "over", "bench", "method"])
 def test_one_session_is_enough_for_every_page(tmp_path, page):
     folder = write_kit(tmp_path / "begun")
     lines = (folder / "log.csv").read_text().splitlines()
@@ -120,7 +183,7 @@ def test_an_empty_folder_offers_to_begin_a_build(tmp_path):
     app.button(key="start").click().run()
     assert (tmp_path / "log.csv").exists()
     assert not app.exception
-    assert app.title[0].value.startswith("Tail")
+    assert settled(app).title[0].value.startswith("Tail")
 
 
 def test_a_log_without_a_session_invites_the_first_one(tmp_path):
@@ -239,6 +302,50 @@ def test_a_step_that_came_up_is_added_to_the_plan(own_kit):
     assert (new.task, new.title, new.stage, new.added) == ("H13", "Drill hull part 13", "hull", date.today())
 
 
+def test_a_sheet_is_shown_as_it_is_understood_and_written_when_told_to(own_kit):
+    before = len(read_build(own_kit).sessions)
+    sheet = b"Datum;Stunden;Arbeit\n27.06.2026;2,5;Wire hull part 4\n28.06.2026;1;Wire hull part 5\n"
+    app = shown(own_kit, "log", as_of=None)
+    app.get("file_uploader")[0].set_value(("../../etc/my hours.csv", sheet, "text/csv")).run()
+    assert not app.exception
+    assert "my hours.csv" in words(app)
+    assert "Datum -> date" in words(app)
+    assert len(read_build(own_kit).sessions) == before
+    next(b for b in app.button if str(b.key).startswith("write_rows_")).click().run()
+    assert len(read_build(own_kit).sessions) == before + 2
+    assert "2 rows added to the log." in words(app)
+
+
+def test_what_a_sheet_leaves_open_is_asked_and_can_be_answered(own_kit):
+    before = len(read_build(own_kit).sessions)
+    sheet = b"Datum;Stunden;Arbeit\n01.07.2026;2,5;Wire hull part 4\n02.07.2026;1;Wire hull part 5\n"
+    app = shown(own_kit, "log", as_of=None)
+    app.get("file_uploader")[0].set_value(("hours.csv", sheet, "text/csv")).run()
+    assert any("order=" in info.value.replace("\\", "") for info in app.info)
+    assert next(b for b in app.button if str(b.key).startswith("write_rows_")).disabled
+    app.text_area[0].set_value("order=day-first").run()
+    next(b for b in app.button if str(b.key).startswith("write_rows_")).click().run()
+    assert len(read_build(own_kit).sessions) == before + 2
+
+
+def test_a_column_can_be_said_to_be_something_else(own_kit):
+    sheet = b"Datum;Zeit;Arbeit\n27.06.2026;90;Wire hull part 4\n28.06.2026;60;Wire hull part 5\n"
+    app = shown(own_kit, "log", as_of=None)
+    app.get("file_uploader")[0].set_value(("hours.csv", sheet, "text/csv")).run()
+    box = next(s for s in app.selectbox if str(s.key).startswith("meaning_") and s.label == "Zeit")
+    box.set_value("minutes").run()
+    assert "Zeit -> minutes" in words(app)
+    next(b for b in app.button if str(b.key).startswith("write_rows_")).click().run()
+    assert read_build(own_kit).sessions["hours"].iloc[-2:].to_list() == [1.5, 1.0]
+
+
+def test_a_sheet_that_is_none_is_refused_in_words(own_kit):
+    app = shown(own_kit, "log", as_of=None)
+    app.get("file_uploader")[0].set_value(("hours.xlsx", bytes(range(256)) * 9, "text/csv")).run()
+    assert not app.exception
+    assert app.error
+
+
 def test_a_row_is_put_right_where_it_stands(own_kit):
     with (own_kit / "log.csv").open("a") as log:
         log.write("2026-06-29,two,A,H04,,,\n")
@@ -289,7 +396,7 @@ def test_text_of_a_builder_is_shown_as_text(tmp_path):
     (folder / "deliveries.csv").unlink()
     (folder / "plan.csv").write_text(plan.replace(",engine,", ",,"))
     (folder / "build.toml").write_text(f"name = '{trick}'\n[[builder]]\nid = 'A'\n[[builder]]\nid = 'B'\n")
-    for page in PAGES:
+    for page in set(PAGES) - {"orders"}:
         app = shown(folder, page)
         assert not app.exception
         marked = [

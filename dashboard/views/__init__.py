@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 import streamlit as st
 
-from dashboard.reading import Reading
+from dashboard.opening import opened
+from dashboard.reading import Reading, day_shown
+from forecast.folder import Build
+from forecast.progress import read_progress
+from forecast.track_record import past_days
 
 _HERE = Path(__file__).parent
 
@@ -19,14 +24,34 @@ def pages_for(reading: Reading) -> list[Any]:
             return [_page("log", "The log", first=True), _page("method", "Method")]
         first = _page("trouble", "To put right", first=True)
         return [first, _page("log", "The log"), _page("method", "Method")]
-    return [
+    pages = [
         _page("finish", "Finish dates", first=True),
         _page("log", "The log"),
+        _page("evening", "Tonight"),
         _page("burn", "Burn-down"),
+        _page("crew", "Solo or two"),
         _page("over", "Over estimate"),
         _page("bench", "Time at the bench"),
+        _page("orders", "Orders"),
+        _page("record", "Track record"),
         _page("method", "Method"),
     ]
+    idle = _nothing_to_show(reading.state, day_shown(opened(), reading.build), reading.build)
+    return [page for page in pages if page.title not in idle]
+
+
+@st.cache_resource(max_entries=8, show_spinner=False)
+def _nothing_to_show(state: str, day: date, _build: Build) -> frozenset[str]:
+    """Titles of the pages that would be empty for this build."""
+    progress = read_progress(_build.plan, _build.sessions, day)
+    idle = set()
+    if all(d.arrived is not None and d.arrived <= day for d in _build.deliveries):
+        idle.add("Orders")
+    if not past_days(progress):
+        idle.add("Track record")
+    if progress.open_tasks.empty:
+        idle |= {"Tonight", "Solo or two", "Orders"}
+    return frozenset(idle)
 
 
 def _page(file: str, title: str, *, first: bool = False) -> Any:

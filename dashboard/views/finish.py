@@ -9,7 +9,7 @@ import streamlit as st
 
 from dashboard.charts import causes_of_move, chance_by_day, finish_ranges
 from dashboard.figures import Figure, show
-from dashboard.forecasts import Asked, moved_of, outlook_of
+from dashboard.forecasts import Asked, holders_of, moved_of, outlook_of
 from dashboard.frame import answer, asked, basis, wait_for
 from dashboard.words import in_words, say_later, title_case
 from forecast.moved import LEVEL, Moved
@@ -40,6 +40,8 @@ def show_page() -> None:
         if all_played:
             _show_moved(now, outlook)
         _show_chance(outlook)
+        if all_played:
+            _show_holders(now)
     basis(outlook)
 
 
@@ -119,7 +121,7 @@ def moved_sentence(moved: Moved) -> str:
     then = say_date(moved.before.as_of)
     if abs(moved.days_later) < 1.5:
         return f"Since {then} the date for the whole build has hardly moved."
-    return f"Since {then} the date that is {LEVEL:.0%} sure moved: {say_later(moved.days_later)}."
+    return f"Since {then} the date that is {LEVEL * 100:.0f} % sure moved: {say_later(moved.days_later)}."
 
 
 def moved_reasons(moved: Moved) -> str:
@@ -145,6 +147,17 @@ def _show_moved(now: Asked, outlook: Outlook) -> None:
         st.caption("What moved shows here once the log is more than a month long.")
         return
     show(moved_figure(moved))
+
+
+def _show_holders(now: Asked) -> None:
+    """What holds the date, in sentences."""
+    st.subheader("What holds the date", anchor=False)
+    work = holders_of(now)
+    if not work.done():
+        wait_for(work.done, "Tracing the runs back from their finish.")
+        return
+    for sentence in work.result().findings:
+        st.text(sentence)
 
 
 def _show_chance(outlook: Outlook) -> None:

@@ -13,6 +13,7 @@ from dashboard.forecasts import begin_soon
 from dashboard.frame import answer
 from dashboard.opening import opened
 from dashboard.reading import problems_today, read_folder
+from dashboard.take_form import take_form
 from dashboard.views.tables import problems_table
 from dashboard.words import plain
 from forecast.amend import LogRow, log_rows
@@ -47,6 +48,8 @@ def show_page() -> None:
     _show_rows(rows, problems)
     with st.expander("A step that is not in the plan yet"):
         step_form(records)
+    with st.expander("Take in a sheet kept elsewhere", expanded="taken" in st.session_state):
+        take_form()
 
 
 def today_sentence(records: Records, today: date) -> str:

@@ -1,0 +1,186 @@
+"""Solo or two: what a second pair of hands would change, by how many hours and from when."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from math import ceil, inf
+
+import pandas as pd
+import streamlit as st
+
+from dashboard.charts_plans import help_curve, two_plans
+from dashboard.figures import Figure, show, show_table
+from dashboard.forecasts import Asked, alone_of, crew_answer_of, held_of, help_of
+from dashboard.frame import answer, asked, wait_for
+from dashboard.words import plain, say_later, say_span, title_case
+from forecast.crew import CrewAnswer
+from forecast.held_draws import Hands, HeldDraws
+from forecast.report import say_hours, short_date
+
+_ALONE = "Alone"
+_WHOLE = "Whole build"
+_LEVELS = {"p10": 0.10, "p50": 0.50, "p80": 0.80, "p90": 0.90}
+
+
+def show_page() -> None:
+    """Draw the page."""
+    now = asked()
+    held = held_of(now)
+    if not held.done():
+        answer(["Would a second pair of hands help?"])
+        wait_for(held.done, "Drawing the rest of the build, so that the sliders answer at once.")
+        return
+    place = st.container()
+    hours, begin, only_two = _controls(now, held.result())
+    alone = alone_of(now, held.result())
+    helped = help_of(now, held.result(), hours, begin, only_two)
+    with place:
+        answer(gain_lines(alone, helped, held.result().crew.name))
+    show(plans_figure(alone, helped, f"With {held.result().crew.name}"))
+    st.text(cost_sentence(alone, helped))
+    _show_worth(now)
+
+
+def _controls(now: Asked, held: HeldDraws) -> tuple[float, date, bool]:
+    """How many hours, from when, for what."""
+    usual = max(round(2 * held.usual_hours) / 2, 0.5)
+    most = float(max(ceil(2 * usual), 6))
+    name = title_case(held.crew.name)
+    hours = st.slider(f"{plain(name)}: hours a week", 0.5, most, usual, 0.5, key="help_hours")
+    left, right = st.columns(2)
+    tomorrow = now.as_of + timedelta(days=1)
+    begin = left.date_input(
+        "From", value=tomorrow, min_value=tomorrow, max_value=now.as_of + timedelta(days=held.days),
+        format="YYYY-MM-DD", key="help_from",
+    )  # fmt: skip
+    only_two = right.checkbox("Only for tasks that need two", key="help_only_two")
+    return hours, begin if isinstance(begin, date) else tomorrow, only_two
+
+
+def gain_lines(alone: Hands, helped: Hands, name: str) -> list[str]:
+    """What it comes to, the answer first."""
+    low, middle, high = (helped.sooner_than(alone, q) for q in (0.10, 0.50, 0.90))
+    if middle != middle or middle == inf:
+        return [f"Alone the build is not finished within the days looked at; with {name} it may be."]
+    if middle < 1:
+        return [f"{title_case(name)} would not bring the date forward.", _dates_line(alone, helped)]
+    said = f"With {name} the build is finished {say_span(middle)} sooner."
+    top = "without end" if high == inf else say_span(high)
+    bottom = say_span(low) if low >= 1 else "nothing"
+    return [said, f"{title_case(bottom)} to {top} in 8 of 10 runs. {_dates_line(alone, helped)}"]
+
+
+def _dates_line(alone: Hands, helped: Hands) -> str:
+    return f"80 % sure by {short_date(helped.date_at(0.80))} instead of {short_date(alone.date_at(0.80))}."
+
+
+def plans_figure(alone: Hands, helped: Hands, name: str) -> Figure:
+    """Both schedules on one axis."""
+    ranges = pd.DataFrame(
+        [
+            {"target": title_case(stage or _WHOLE), "plan": plan, **_dates(hands, stage)}
+            for stage in (*_open_stages(alone), None)
+            for plan, hands in ((_ALONE, alone), (name, helped))
+        ]
+    )
+    ranges = ranges.assign(**{q: pd.to_datetime(ranges[q]).astype("datetime64[us]") for q in _LEVELS})
+    latest = ranges[list(_LEVELS)].max().max()
+    middle = helped.sooner_than(alone, 0.5)
+    return Figure(
+        name="solo-or-two",
+        finding=f"{name} the even-odds date is {say_later(-middle) if middle == middle else 'open'}",
+        chart=two_plans(ranges, latest + pd.Timedelta(days=10)),
+        description="Two bars a stage on one axis of dates: alone, and with the second builder.",
+        table=_dates_table(ranges),
+        legend="Bar: 8 in 10 runs. Mark: 80 % sure; a circle alone, a diamond with the second builder.",
+    )
+
+
+def _open_stages(alone: Hands) -> list[str]:
+    return [s for i, s in enumerate(alone.stages) if (alone.finish_days[:, i] > 0).any()]
+
+
+def _dates(hands: Hands, stage: str | None) -> dict[str, date | None]:
+    return {name: hands.date_at(level, stage) for name, level in _LEVELS.items()}
+
+
+def _dates_table(ranges: pd.DataFrame) -> pd.DataFrame:
+    def words(column: str) -> list[str]:
+        return ["past horizon" if d is pd.NaT else short_date(d.date()) for d in ranges[column]]
+
+    return pd.DataFrame(
+        {
+            "Stage": ranges["target"],
+            "Way": ranges["plan"],
+            "Even odds": words("p50"),
+            "80 % sure": words("p80"),
+        }
+    )
+
+
+def cost_sentence(alone: Hands, helped: Hands) -> str:
+    """What it costs in person-hours."""
+    ours, theirs = helped.hours_at(0.5), helped.hours_at(0.5, others=True)
+    if ours != ours:
+        return "In no run that is looked at the build is finished."
+    said = (
+        f"It takes {say_hours(ours)} person-hours in all instead of {say_hours(alone.hours_at(0.5))}, "
+        f"{say_hours(theirs)} of them by the second builder"
+    )
+    gain = helped.sooner_than(alone, 0.5)
+    if theirs >= 1 and 0 < gain < inf:
+        return f"{said}: {gain / theirs:.1f} days sooner for each of those hours."
+    return f"{said}."
+
+
+def _show_worth(now: Asked) -> None:
+    """Where the second pair of hands buys most, and how many hours are enough."""
+    found = crew_answer_of(now)
+    if not found.done():
+        wait_for(found.done, "Looking where the second pair of hands buys most.")
+        return
+    crew = found.result()
+    if crew.help.gain_days[-1] >= 1 and crew.help.gain_days[-1] < inf:
+        show(worth_figure(crew))
+    st.subheader("What it rests on", anchor=False)
+    for sentence in crew.findings:
+        st.text(sentence)
+    bought = crew.by_type.loc[crew.by_type["days_bought"] >= 0.5].head(10)
+    if len(bought):
+        show_table(
+            pd.DataFrame(
+                {
+                    "Type of work": bought["type"],
+                    "Open tasks": bought["tasks"],
+                    "Days bought": bought["days_bought"].round().astype(int),
+                }
+            ),
+            "Days of the way to the finish that a second pair of hands buys, by type of work",
+        )
+
+
+def worth_figure(crew: CrewAnswer) -> Figure:
+    """How the gain grows with the hours."""
+    curve = pd.DataFrame(
+        {"weekly_hours": [0.0, *crew.help.weekly_hours], "gain_days": [0.0, *crew.help.gain_days]}
+    )
+    half = crew.help.hours_for(0.5)
+    finding = "The gain by hours of help a week"
+    if half is not None:
+        finding = f"{half:.1f} hours of help a week buy half of the gain"
+    return Figure(
+        name="hours-of-help",
+        finding=finding,
+        chart=help_curve(curve),
+        description="A line over the hours of help a week: the days by which the build is done sooner.",
+        table=pd.DataFrame(
+            {
+                "Hours a week": curve["weekly_hours"].round(1),
+                "Days sooner": curve["gain_days"].round().astype(int),
+            }
+        ),
+    )
+
+
+if __name__ == "__main__":
+    show_page()

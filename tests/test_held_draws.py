@@ -1,0 +1,78 @@
+"""What a second builder changes, asked of draws that are held ready."""
+
+from datetime import timedelta
+
+import numpy as np
+import pytest
+
+from forecast.crew import compare_crews
+from forecast.folder import read_build
+from forecast.held_draws import hold_draws
+from forecast.outlook import Settings, fit_build
+from tests.dashboard_build import AS_OF, write_kit
+
+SETTINGS = Settings(runs=600)
+TOMORROW = AS_OF + timedelta(days=1)
+
+
+@pytest.fixture(scope="module", params=["two builders", "one builder"])
+def fitted(request, tmp_path_factory):
+    folder = write_kit(tmp_path_factory.mktemp("kit"))
+    if request.param == "one builder":
+        (folder / "build.toml").write_text('name = "Stint"\n[[builder]]\nid = "A"\n')
+        log = folder / "log.csv"
+        log.write_text(log.read_text().replace("A+B", "A+1"))
+    return fit_build(read_build(folder), AS_OF, SETTINGS)
+
+
+@pytest.fixture(scope="module")
+def held(fitted):
+    return hold_draws(fitted, SETTINGS)
+
+
+def test_the_plans_of_crew_come_out_run_by_run(fitted, held):
+    answer = compare_crews(fitted, SETTINGS)
+    same_days = held.with_help(held.usual_hours, from_date=TOMORROW)
+    helper = held.with_help(held.usual_hours, from_date=TOMORROW, only_two=True)
+    for plan, hands in zip(answer.plans, (held.alone(), same_days, helper), strict=True):
+        within = plan.outlook.build_finish_days <= held.days
+        assert within.mean() > 0.9
+        assert np.array_equal(hands.build_finish_days[within], plan.outlook.build_finish_days[within])
+        assert np.array_equal(hands.person_hours[within], plan.person_hours[within])
+
+
+def test_more_hours_of_help_are_not_later(held):
+    few = held.with_help(0.25 * held.usual_hours, from_date=TOMORROW).build_finish_days
+    many = held.with_help(2 * held.usual_hours, from_date=TOMORROW).build_finish_days
+    assert np.median(many) <= np.median(few)
+
+
+def test_help_that_comes_after_the_end_changes_nothing_before_it(held):
+    late = AS_OF + timedelta(days=held.days + 30)
+    assert (held.with_help(held.usual_hours, from_date=late).other_hours == 0).all()
+
+
+def test_help_from_a_later_day_is_not_earlier_in_the_middle(held):
+    now = held.with_help(held.usual_hours, from_date=TOMORROW)
+    later = held.with_help(held.usual_hours, from_date=AS_OF + timedelta(days=60))
+    assert now.date_at(0.5) <= later.date_at(0.5)
+
+
+def test_the_hours_of_the_others_are_part_of_all_hours(held):
+    hands = held.with_help(held.usual_hours, from_date=TOMORROW)
+    assert (hands.other_hours <= hands.person_hours + 1e-9).all()
+    assert hands.hours_at(0.5, others=True) <= hands.hours_at(0.5)
+
+
+def test_the_same_question_has_the_same_answer(held):
+    a = held.with_help(3.0, from_date=TOMORROW, only_two=True)
+    b = held.with_help(3.0, from_date=TOMORROW, only_two=True)
+    assert np.array_equal(a.build_finish_days, b.build_finish_days)
+
+
+def test_a_gain_is_a_difference_within_the_runs(held):
+    alone, two = held.alone(), held.with_help(held.usual_hours, from_date=TOMORROW)
+    either = np.isfinite(alone.build_finish_days) | np.isfinite(two.build_finish_days)
+    known = np.sort(alone.build_finish_days[either] - two.build_finish_days[either])
+    assert two.sooner_than(alone, 0.5) == known[int(np.ceil(0.5 * len(known))) - 1]
+    assert two.sooner_than(two, 0.9) == 0
