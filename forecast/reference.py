@@ -10,6 +10,7 @@ from forecast.errors import UsageError
 if TYPE_CHECKING:
     import pandas as pd
 
+METHOD_READERS = ("builders", "statisticians")
 _INSTALLED = Path(__file__).parent / "reference_tables"
 _CHECKOUT = Path(__file__).parents[1] / "shared"
 
@@ -34,6 +35,23 @@ def reference_path(name: str) -> Path:
     if name not in reference_names():
         raise UsageError(f"There is no reference table {name!r}, only: {', '.join(reference_names())}.")
     return _folder() / f"{name}.csv"
+
+
+def method_page(reader: str) -> str:
+    """How the dates come about, in two printed pages of Markdown, for "builders" or "statisticians".
+
+    Raises
+    ------
+    UsageError : for any other reader
+
+    Examples
+    --------
+    >>> method_page("builders").startswith("#")
+    True
+    """
+    if reader not in METHOD_READERS:
+        raise UsageError(f"The method is told for {' and '.join(METHOD_READERS)}, not for {reader!r}.")
+    return (_folder() / "method" / f"for_{reader}.md").read_text(encoding="utf-8")
 
 
 def reference_table(name: str) -> pd.DataFrame:

@@ -14,7 +14,13 @@ from forecast.bench_time import priors as bench_beliefs
 from forecast.effort import EffortPriors
 from forecast.errors import UsageError
 from forecast.learning import pieces_remembered, rate_of_slope
-from forecast.reference import reference_names, reference_path, reference_table
+from forecast.reference import (
+    METHOD_READERS,
+    method_page,
+    reference_names,
+    reference_path,
+    reference_table,
+)
 
 NAMES = reference_names()
 README = (Path(__file__).resolve().parents[1] / "shared" / "README.md").read_text(encoding="utf-8")
@@ -129,3 +135,15 @@ def test_the_belief_on_session_lengths_is_the_tables():
     shape = habits.loc["session length, shape of the gamma distribution", "low"]
     assert shape == bench_beliefs.SESSION_SHAPE
     assert low <= bench_beliefs.SESSION_HOURS * gammaincinv(shape, 0.5) / shape <= high
+
+
+@pytest.mark.parametrize("reader", METHOD_READERS)
+def test_the_method_is_told_for_each_reader(reader):
+    page = method_page(reader)
+    assert page.startswith("# ")
+    assert reader.removesuffix("s") in page.splitlines()[0].lower()
+
+
+def test_the_method_for_somebody_else_is_refused():
+    with pytest.raises(UsageError, match="builders and statisticians"):
+        method_page("pilots")

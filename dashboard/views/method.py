@@ -7,7 +7,7 @@ import streamlit as st
 from dashboard.figures import show_table
 from dashboard.frame import answer
 from dashboard.words import title_case
-from forecast.reference import reference_names, reference_table
+from forecast.reference import METHOD_READERS, method_page, reference_names, reference_table
 
 _STEPS = (
     (
@@ -42,6 +42,9 @@ def show_page() -> None:
     for number, (title, text) in enumerate(_STEPS, start=1):
         st.subheader(f"{number}. {title}", anchor=False)
         st.write(text)
+    for reader in METHOD_READERS:
+        with st.expander(f"The method for {reader}, in two pages"):
+            st.markdown(method_page(reader))
     st.subheader("What it is not", anchor=False)
     for caution in reference_table("cautions")["text"]:
         st.text(caution)
