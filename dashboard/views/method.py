@@ -43,8 +43,13 @@ def show_page() -> None:
         st.subheader(f"{number}. {title}", anchor=False)
         st.write(text)
     for reader in METHOD_READERS:
-        with st.expander(f"The method for {reader}, in two pages"):
-            st.markdown(method_page(reader))
+        st.download_button(
+            f"The method for {reader}, in two pages",
+            method_page(reader),
+            f"method-for-{reader}.md",
+            "text/markdown",
+            on_click="ignore",
+        )
     st.subheader("What it is not", anchor=False)
     for caution in reference_table("cautions")["text"]:
         st.text(caution)
