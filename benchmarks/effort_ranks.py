@@ -55,7 +55,6 @@ def random_plan(rng: np.random.Generator, count: int, types: int, finished: int)
             "idle_days": np.nan,
         }
     )
-    frame.loc[frame["type"] == "k1", "quantity"] = 1.0
     return frame.assign(pieces_before=frame.groupby("type")["quantity"].cumsum() - frame["quantity"])
 
 

@@ -179,28 +179,6 @@ def report(scores: pd.DataFrame, over: pd.DataFrame, builds: int, seed: int) -> 
     )
 
 
-def study_kind(kind: str, builds: int, seed: int) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Scores and overruns of all builds of a kind."""
-    scores, over = [], []
-    for rng in np.random.default_rng([seed, KINDS.index(kind)]).spawn(builds):
-        one = study_build(kind, rng)
-        scores += one[0]
-        over += one[1]
-    return pd.DataFrame(scores), pd.DataFrame(over)
-
-
-def kept_kind(kind: str, builds: int, seed: int, keep: Path | None) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """The same, from the files of an interrupted study where there are some."""
-    if keep is None:
-        return study_kind(kind, builds, seed)
-    files = [keep / f"{kind}_{builds}_{seed}_{name}.csv" for name in ("scores", "over")]
-    if not all(f.exists() for f in files):
-        keep.mkdir(parents=True, exist_ok=True)
-        for frame, file in zip(study_kind(kind, builds, seed), files, strict=True):
-            frame.to_csv(file, index=False)
-    return pd.read_csv(files[0]), pd.read_csv(files[1])
-
-
 def main() -> None:
     """Measure and write effort_skill.md."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -208,11 +186,19 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=11)
     parser.add_argument("--kinds", nargs="*", default=list(KINDS))
     parser.add_argument("--out", type=Path, default=Path(__file__).with_suffix(".md"))
-    parser.add_argument("--keep", type=Path, help="folder for the scores, so that a study can be resumed")
+    parser.add_argument("--rows", type=Path, help="also keep every score as CSV here")
     settings = parser.parse_args()
-    parts = [kept_kind(k, settings.builds, settings.seed, settings.keep) for k in settings.kinds]
-    scores, over = (pd.concat(frames, ignore_index=True) for frames in zip(*parts, strict=True))
-    text = report(scores, over, settings.builds, settings.seed)
+    scores, over = [], []
+    for kind in settings.kinds:
+        for rng in np.random.default_rng([settings.seed, KINDS.index(kind)]).spawn(settings.builds):
+            one = study_build(kind, rng)
+            scores += one[0]
+            over += one[1]
+        print(f"{kind}: done", flush=True)
+    frame = pd.DataFrame(scores)
+    if settings.rows:
+        frame.to_csv(settings.rows, index=False)
+    text = report(frame, pd.DataFrame(over), settings.builds, settings.seed)
     settings.out.write_text(text, encoding="utf-8")
     print(text)
 

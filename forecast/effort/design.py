@@ -48,7 +48,6 @@ class EffortDesign:
     pair_of : (n,) index of the group of repeats, -1 for none
     size : (n,) x, clipped to +-3: spread may change with it
     block_of : (n,) block of positions for the drift, block_tasks positions each
-    single : (k,) bool, types whose tasks are all one piece: jobs of a kind rather than the same again
     sharable : (n,) bool, tasks that one can do and two may; usual_share is the share of their hours that
         two worked together so far, taken to go on
     """
@@ -71,7 +70,6 @@ class EffortDesign:
     size: np.ndarray
     block_of: np.ndarray
     block_tasks: int
-    single: np.ndarray
     sharable: np.ndarray
     usual_share: float
 
@@ -79,13 +77,6 @@ class EffortDesign:
     def open_rows(self) -> np.ndarray:
         """Positions of the tasks that are not finished, in plan order."""
         return np.flatnonzero(~self.finished | self.reopened)
-
-    def learning_slopes(self, fixed: np.ndarray) -> np.ndarray:
-        """(..., k) learning exponent that the shared effects (..., f) give to each type."""
-        slope = fixed[..., self.fixed_names.index("learning"), None] * np.ones(len(self.types))
-        if "learning_single" in self.fixed_names:
-            slope = slope + fixed[..., self.fixed_names.index("learning_single"), None] * self.single
-        return np.asarray(slope)
 
     @property
     def observed_rows(self) -> np.ndarray:
@@ -136,11 +127,6 @@ def build_design(
         priors.learning,
         priors.learning_between_types,
     ]
-    single = _single_pieces(tasks, type_of, len(types))
-    if single.any():
-        names.append("learning_single")
-        columns.append(log_piece * single[type_of])
-        beliefs.append(priors.learning_single)
     if unplanned.any():
         names += ["unplanned_level", "unplanned_pieces"]
         columns += [unplanned.astype(float), np.where(unplanned, more_pieces, 0.0)]
@@ -171,15 +157,9 @@ def build_design(
         size=np.clip(x, -3.0, 3.0),
         block_of=position // block_tasks,
         block_tasks=block_tasks,
-        single=single,
         sharable=sharable,
         usual_share=usual,
     )
-
-
-def _single_pieces(tasks: pd.DataFrame, type_of: np.ndarray, types: int) -> np.ndarray:
-    several = (tasks["quantity"] != 1.0).to_numpy(dtype=float)
-    return np.bincount(type_of, several, minlength=types) == 0
 
 
 def _usual_share(shared: np.ndarray, hours: np.ndarray) -> float:

@@ -93,7 +93,8 @@ class EffortModel:
     def _slopes(self, design: EffortDesign) -> dict[str, float]:
         """A first learning exponent of each type, for the lot midpoints."""
         regression = build_regression(design)
-        return type_slopes(design, regression, fit_penalised(regression, self.priors))
+        at = design.fixed_names.index("learning")
+        return type_slopes(regression, fit_penalised(regression, self.priors), design.types, at)
 
     @property
     def shared_work_penalty_(self) -> float:
@@ -104,7 +105,8 @@ class EffortModel:
     @property
     def learning_slopes_(self) -> np.ndarray:
         """(draw, type) exponent of the learning curve, unit theory: log2 of the rate per doubling."""
-        return self.design_.learning_slopes(self.posterior_.fixed) + self.posterior_.type_learning
+        at = self.design_.fixed_names.index("learning")
+        return self.posterior_.fixed[:, at, None] + self.posterior_.type_learning
 
     def sample_first_time_hours(self, draws: int, rng: np.random.Generator) -> np.ndarray:
         """(run, open task) total first-time person-hours of each open task, hours so far included.

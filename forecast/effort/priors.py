@@ -36,8 +36,6 @@ class EffortPriors:
     learning : exponent per log piece. Published rates run from 75 % to 95 % a doubling (Stewart, Cost
         Estimator's Reference Manual, 2nd edition: hand assembly with machining 80-90 %, repetitive
         electronics 90-95 %); a builder who repeats ribs is no production line, so the centre is 90 %.
-    learning_single : on top of it for types whose tasks are all of one piece: tasks of a kind are not the
-        same again, so practice helps them about half as much. Common practice, no source.
     repeat : what a repeat (the other wing) takes beyond its type's learning. Seconds of a pair took .40,
         .50, .69, .74, .88 and 1.35 of the first in one builder's log: geometric mean .70, of which
         two equal lots at 90 % explain .84, so .84 remains.
@@ -51,7 +49,6 @@ class EffortPriors:
     unplanned_level: Normal = Normal(centre=0.0, sd=0.3)
     unplanned_level_without_any_plan: Normal = Normal(centre=0.0, sd=1.1)
     learning: Normal = Normal(centre=log(0.90) / log(2), sd=0.1)
-    learning_single: Normal = Normal(centre=0.08, sd=0.06)
     learning_between_types: Normal = Normal(centre=-0.05, sd=0.08)
     repeat: Normal = Normal(centre=log(0.84), sd=0.25)
     shared_work: Normal = Normal(centre=log(1.14), sd=0.08)

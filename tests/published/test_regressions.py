@@ -69,7 +69,6 @@ def fit(columns, y, *, open_=None, spread, sure_of_spread=False, group=None, by_
         size=nothing,
         block_of=np.zeros(rows, dtype=int),
         block_tasks=1,
-        single=np.zeros(len(np.unique(group)), dtype=bool),
         sharable=np.zeros(rows, dtype=bool),
         usual_share=0.0,
     )
