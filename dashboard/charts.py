@@ -20,7 +20,7 @@ def ready(chart: alt.LayerChart, *, height: int) -> alt.LayerChart:
         chart.properties(height=height)
         .configure_axis(labelFontSize=LABEL_SIZE, titleFontSize=LABEL_SIZE, labelLimit=150, grid=False)
         .configure_axisX(labelFlush=True, labelOverlap=True, labelSeparation=14, tickCount=5)
-        .configure_axisY(labelFlush=False)
+        .configure_axisY(labelFlush=False, labelOverlap=False)
         .configure_view(stroke=None)
         .configure_text(fontSize=LABEL_SIZE)
         .configure_mark(aria=False)

@@ -25,13 +25,10 @@ def two_plans(ranges: pd.DataFrame, until: pd.Timestamp) -> alt.LayerChart:
     x = alt.X("p10:T", title="Finished by", axis=dates_axis())
     side = alt.YOffset("plan:N", sort=plans)
     legend = alt.Legend(orient="bottom", title=None, symbolOpacity=1, labelLimit=300)
-    tints = alt.Scale(domain=plans, range=[BLUE, ORANGE])
-    colour = alt.Color("plan:N", scale=tints, legend=legend)
+    colour = alt.Color("plan:N", scale=alt.Scale(domain=plans, range=[BLUE, ORANGE]), legend=legend)
     shape = alt.Shape("plan:N", scale=alt.Scale(domain=plans, range=["circle", "diamond"]), legend=legend)
     base = alt.Chart(cut).encode(y=y, yOffset=side)
-    bars = base.mark_bar(size=10, opacity=0.45).encode(
-        x=x, x2="p90:T", color=alt.Color("plan:N", scale=tints, legend=None)
-    )
+    bars = base.mark_bar(size=10, opacity=0.45).encode(x=x, x2="p90:T", color=colour)
     sure = base.transform_filter("isValid(datum.p80)").mark_point(size=130, filled=True, opacity=1)
     marks = sure.encode(x="p80:T", color=colour, shape=shape)
     return ready(bars + marks, height=(ROW_HEIGHT - 6) * len(set(ranges["target"])) + 70)
@@ -71,8 +68,18 @@ def order_dates(frame: pd.DataFrame) -> alt.LayerChart:
     ticks = needed.mark_tick(color=BLUE, thickness=4, size=22).encode(x="p50:T")
     due = base.transform_filter("isValid(datum.order_by)").encode(x="order_by:T")
     marks = due.mark_point(shape="triangle-down", size=190, filled=True, color=ORANGE, opacity=1)
-    words = due.mark_text(dy=-17, fontWeight="bold").encode(text="label:N")
-    return ready(bars + ticks + marks + words, height=ROW_HEIGHT * len(frame) + 40)
+    middle = frame[["order_by", "p10", "p90"]].stack().agg(["min", "max"]).mean()
+    early = labelled["order_by"] <= middle
+    words = _beside(labelled.loc[early], y, "left", -8) + _beside(labelled.loc[~early], y, "right", 8)
+    return ready(bars + ticks + marks + words, height=(ROW_HEIGHT + 16) * len(frame) + 40)
+
+
+def _beside(rows: pd.DataFrame, y: alt.Y, align: str, dx: int) -> alt.Chart:
+    """The order-by dates as words above their marks, away from the edge."""
+    words = alt.Chart(rows.loc[rows["order_by"].notna()]).mark_text(
+        dy=-18, dx=dx, align=align, fontWeight="bold"
+    )
+    return words.encode(y=y, x="order_by:T", text="label:N")
 
 
 def past_forecasts(rows: pd.DataFrame) -> alt.LayerChart:

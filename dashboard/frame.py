@@ -32,6 +32,9 @@ button[kind=primary], button[kind=primaryFormSubmit] { font-size: 1.15rem; min-h
 [data-testid=stCaptionContainer], [data-testid=stCaptionContainer] p { color: inherit; }
 [data-testid=stCaptionContainer] { opacity: .85; }
 h1 { line-height: 1.2; padding-top: 0; }
+@media (prefers-color-scheme: dark) {
+  button[kind=primary] p, button[kind=primaryFormSubmit] p { color: #10161c; font-weight: 600; }
+}
 @media (max-width: 640px) {
   h1 { font-size: 1.6rem; }
   .stMainBlockContainer { padding-left: 1rem; padding-right: 1rem; }

@@ -27,7 +27,7 @@ THEME = {
     "theme.light.backgroundColor": LIGHT_GROUND,
     "theme.light.secondaryBackgroundColor": "#eef2f4",
     "theme.light.textColor": "#16202a",
-    "theme.dark.primaryColor": "#1d6fa5",
+    "theme.dark.primaryColor": "#5aaee0",
     "theme.dark.backgroundColor": DARK_GROUND,
     "theme.dark.secondaryBackgroundColor": "#222931",
     "theme.dark.textColor": "#eef2f5",

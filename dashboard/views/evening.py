@@ -14,9 +14,11 @@ from forecast.evening import (
     evening_lines,
     ready_row,
     say_clock,
+    say_odds,
     stretch_sentence,
     waiting_sentences,
 )
+from forecast.readiness import title_of
 from forecast.tonight import USUAL_HOURS, Tonight, usual_hours
 
 _HOURS = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 6.0)
@@ -43,6 +45,8 @@ def show_page() -> None:
     found = tonight_of(now, float(hours or nearest), people)
     with place:
         answer(suggestion_lines(found))
+    for part in found.suggestion:
+        st.text(stretch_sentence(part))
     st.page_link("views/log.py", label="Write the session down", icon=":material/edit:")
     _show_ready(found)
     _show_waiting(found)
@@ -67,7 +71,8 @@ def suggestion_lines(found: Tonight) -> list[str]:
     """What to take up, the first thing big."""
     if not found.suggestion:
         return [line.strip() for line in evening_lines(found)][:1]
-    return [stretch_sentence(part) for part in found.suggestion]
+    first = found.suggestion[0]
+    return [f"{title_of(first.ready.task)}: {say_odds(first.probability_done)} to finish it."]
 
 
 def _show_ready(found: Tonight) -> None:

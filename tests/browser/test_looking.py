@@ -1,6 +1,7 @@
 """What is seen in a browser: charts, texts, widths, and nothing that leaves the machine."""
 
 import json
+import time
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -14,12 +15,16 @@ pytestmark = pytest.mark.browser
 PAGES = {
     "": "Finish dates",
     "the-log": "The log",
+    "tonight": "Tonight",
     "burn-down": "Burn-down",
+    "solo-or-two": "Solo or two",
     "over-estimate": "Over estimate",
     "time-at-the-bench": "Time at the bench",
+    "orders": "Orders",
+    "track-record": "Track record",
     "method": "Method",
 }
-CHARTED = ["", "burn-down", "over-estimate", "time-at-the-bench"]
+CHARTED = ["", "burn-down", "solo-or-two", "over-estimate", "time-at-the-bench", "orders", "track-record"]
 
 
 def visit(page, place, address, *, charts=False):
@@ -134,6 +139,19 @@ def test_the_pages_are_reached_by_their_names(page, place):
         page.locator("[data-testid=stSidebarNav]").get_by_text(name, exact=True).click()
         page.wait_for_url(f"**/{address}")
         settle(page, charts=False)
+
+
+def test_the_slider_of_a_second_builder_answers_within_a_second_or_two(page, place):
+    visit(page, place, "solo-or-two", charts=True)
+    page.wait_for_selector("text=What it rests on", timeout=60_000)
+    slider = page.get_by_role("slider").first
+    said = page.locator("h1").inner_text()
+    slider.focus()
+    begun = time.perf_counter()
+    for _ in range(4):
+        slider.press("ArrowRight")
+    page.wait_for_function("said => document.querySelector('h1').innerText !== said", arg=said)
+    assert time.perf_counter() - begun < 15
 
 
 def test_a_phone_turned_to_dark_shows_the_answer_without_scrolling(phone, place):
