@@ -274,8 +274,23 @@ def _read_uses(
                 problems.append(Problem(table.file, int(table.line[row]), "uses", text, rule))
             if use is not None:
                 found.append(use)
+        for rule in _together_rules(found, limits or {}):
+            problems.append(Problem(table.file, int(table.line[row]), "uses", cell, rule))
         out.append(tuple(found))
     return out
+
+
+def _together_rules(uses: list[Use], limits: Mapping[str, float]) -> list[str]:
+    """What several uses of one limit, each within it, ask too much of together."""
+    rules = []
+    for limit in dict.fromkeys(u.limit for u in uses if u.limit in limits):
+        amounts = [u.amount for u in uses if u.limit == limit]
+        if max(amounts) <= limits[limit] < sum(amounts):
+            rules.append(
+                f"must not be more than the {limits[limit]:g} of {limit} in build.toml: "
+                f"together it is {sum(amounts):g}"
+            )
+    return rules
 
 
 def _use(text: str) -> Use | None:

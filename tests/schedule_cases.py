@@ -33,9 +33,10 @@ def _random_uses(i: int, tasks: int, rng: np.random.Generator) -> tuple[Use, ...
     if rng.random() > 0.2:
         return ()
     until = f"T{i + int(rng.integers(0, 3))}" if i + 3 < tasks else None
-    return (
-        Use(limit=str(rng.choice([x.id for x in LIMITS])), amount=float(rng.integers(1, 3)), until=until),
-    )
+    use = Use(limit=str(rng.choice([x.id for x in LIMITS])), amount=float(rng.integers(1, 3)), until=until)
+    if use.amount == 1 and rng.random() < 0.3:
+        return (use, Use(limit=use.limit, amount=1.0, until=None))
+    return (use,)
 
 
 def random_network(tasks: int, rng: np.random.Generator, *, limits: bool = True) -> Network:

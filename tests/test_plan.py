@@ -77,6 +77,11 @@ def test_rows_keep_their_order_and_blank_rows_between_them_are_no_matter():
         ("X,s,,,K9,", "delivery: 'K9' must be an id of deliveries.csv"),
         ("X,s,,,,jigs:1", "uses: 'jigs:1' must name a [[limit]] of build.toml: jigs is not there"),
         ("X,s,,,,clamps:11", "uses: 'clamps:11' must not be more than the 10 of clamps in build.toml"),
+        (
+            "X,s,,,,clamps:6 clamps:5@A",
+            "uses: 'clamps:6 clamps:5@A' must not be more than the 10 of clamps in build.toml: "
+            "together it is 11",
+        ),
         ("X,s,,,,clamps:1@Q", "uses: 'clamps:1@Q' must end with an id of plan.csv: Q is not there"),
         ("X,s,,,,clamps", f"uses: 'clamps' {USE_RULE}"),
         ("X,s,,,,clamps:0", f"uses: 'clamps:0' {USE_RULE}"),

@@ -153,6 +153,22 @@ def test_a_limit_is_held_until_the_task_that_frees_it():
     assert played.finish[0].tolist() == [1.0, 3.0, 2.0]
 
 
+def test_two_uses_of_one_limit_count_together():
+    # A holds two clecos to its own end and two until B is done: C's two are free only after that.
+    uses = (Use(limit="clecos", amount=2), Use(limit="clecos", amount=2, until="B"))
+    plan = _plan({"crew": "one", "uses": uses}, {"crew": "one", "after": ("A",)},
+                 {"crew": "one", "uses": (Use(limit="clecos", amount=3),)})  # fmt: skip
+    played = _play(plan, [2, 2, 2], [[2, 2]] * 4, limits=[Limit(id="clecos", amount=4)])
+    assert played.start[0].tolist() == [0.0, 1.0, 2.0]
+
+
+def test_uses_that_are_too_much_together_are_never_begun():
+    uses = (Use(limit="clecos", amount=3), Use(limit="clecos", amount=2, until="B"))
+    plan = _plan({"uses": uses}, {"after": ("A",)})
+    played = _play(plan, [2, 2], [2] * 4, limits=[Limit(id="clecos", amount=4)])
+    assert played.unfinished_share() == {"limit": 1.0}
+
+
 def test_four_people_split_into_two_pairs():
     played = _play(_plan({"crew": "two"}, {"crew": "two"}), [4, 4], [[2, 2, 2, 2]])
     assert played.finish[0].tolist() == [1.0, 1.0]
