@@ -57,22 +57,22 @@ def play_chunk(
     arrivals = draw_arrivals(
         fitted.network.deliveries, fitted.as_of, runs, stream(settings.seed, _ARRIVALS, chunk)
     )
+    days = fitted.bench.play(
+        runs, stream(settings.seed, _BENCH, chunk), joining=everybody_joining(what_ifs)
+    )
+    first, played = horizon, ()
+    rows = np.arange(runs)
     while True:
-        bench = fitted.bench.sample_hours(
-            fitted.as_of + timedelta(days=1),
-            horizon,
-            runs,
-            stream(settings.seed, _BENCH, chunk),
-            joining=everybody_joining(what_ifs),
+        bench = days.hours(0, horizon, rows)
+        now = tuple(
+            _play(fitted, work[w.shared].hours[rows], bench, arrivals[rows], w, what_ifs, grid, trace)
+            for w in what_ifs
         )
-        played = tuple(
-            _play(fitted, work[w.shared], bench, arrivals, w, what_ifs, grid, trace) for w in what_ifs
-        )
-        if horizon >= settings.horizon_days or not any(p.simulation.more_days_help.any() for p in played):
-            return played, horizon
-        horizon = min(2 * horizon, settings.horizon_days)
-
-
+        played = tuple(p.with_runs(rows, n) for p, n in zip(played, now, strict=True)) if played else now
+        wanting = np.any([n.more_days_help for n in now], axis=0)
+        if horizon >= settings.horizon_days or not wanting.any():
+            break
+        first = horizon if 2 * len(rows) > runs ...
 def _play(
     fitted: Fitted,
     work: RemainingWork,
@@ -95,7 +95,7 @@ def _play(
         only_two=bench.only_two,
         on_call=bench.on_call,
         ask_after=bench.ask_after,
-        shared_penalty=fitted.effort.shared_work_penalty_,
+        shared_penalty=work.shared_penalty,
         grid=grid,
         trace=trace,
     )

@@ -133,16 +133,17 @@ class HeldDraws:
             hours[:, :, others] = np.minimum(hours[:, :, others] * np.float32(share), 24.0)
             hours[:, :first_day, others] = 0.0
             bench = replace(bench, hours=hours)
+        work = chunk.work[what_if.shared]
         played = simulate_schedule(
             self.fitted.network,
-            chunk.work[what_if.shared].hours,
+            work.hours,
             bench.hours,
             bench.stage_rank,
             chunk.arrivals,
             only_two=bench.only_two,
             on_call=bench.on_call,
             ask_after=bench.ask_after,
-            shared_penalty=self.fitted.effort.shared_work_penalty_,
+            shared_penalty=work.shared_penalty,
         )
         worked = played.worked_hours
         return played.stage_finish, played.build_finish, worked.sum(axis=1), worked[:, others].sum(axis=1)

@@ -167,3 +167,13 @@ def test_alone_the_rest_takes_fewer_person_hours_than_shared_as_before():
     as_before = model.sample_remaining(500, rng[0]).parts["planned"]
     alone = model.sample_remaining(500, rng[1], shared=0.0).parts["planned"]
     assert np.median(as_before / alone) == pytest.approx(1.12, abs=0.06)
+
+
+def test_what_two_share_by_habit_is_not_paid_for_twice():
+    rows = finished(2.0 * luck(40, 0.1), builders="A+B", people=2)
+    model = fit(plan_of(60), rows)
+    as_usual, alone = work(model), model.sample_remaining(2000, np.random.default_rng(2), shared=0.0)
+    assert alone.shared_penalty == model.shared_work_penalty_
+    assert 1.0 < as_usual.shared_penalty < 1.0 + 0.2 * (alone.shared_penalty - 1.0)
+    all_shared = [w.parts["planned"].mean() * w.shared_penalty for w in (as_usual, alone)]
+    assert all_shared[0] == pytest.approx(all_shared[1], rel=0.01)

@@ -127,6 +127,11 @@ class EffortModel:
         more = (shared - design.usual_share) * design.sharable[design.open_rows]
         return np.asarray(np.exp(np.outer(effect, more)))
 
+    def _penalty_left(self, shared: float | None) -> float:
+        """What sharing all of a task still costs when the hours hold that this share of it is shared."""
+        held = self.design_.usual_share if shared is None else shared
+        return float(self.shared_work_penalty_ ** (1.0 - held))
+
     def _rework(self, planned: np.ndarray, pick: np.ndarray, rng: np.random.Generator) -> np.ndarray:
         """(run, open task) rework ahead; of a task that was reopened the rework is all that is left."""
         rows = self.design_.open_rows
@@ -169,6 +174,7 @@ class EffortModel:
                 "outside": outside,
                 "growth": growth,
             },
+            shared_penalty=self._penalty_left(shared),
         )
 
     def _types(self) -> pd.DataFrame:

@@ -30,11 +30,14 @@ class RemainingWork:
     hours : (run, task) person-hours, with rework and the spread-out work outside the plan and not yet
         planned
     parts : name -> (run,) person-hours: planned, rework, outside, growth
+    shared_penalty : hours that a task takes when two share all of it, over `hours`, which already hold
+        what is shared by habit
     """
 
     tasks: tuple[str, ...]
     hours: np.ndarray
     parts: dict[str, np.ndarray]
+    shared_penalty: float = 1.0
 
     @property
     def range_shares(self) -> dict[str, float]:
