@@ -6,7 +6,7 @@ SAMPLE := sample_logs/turnstone
 
 .venv/ready: pyproject.toml
 	python3 -m venv .venv
-	$(PY) -m pip install --quiet --disable-pip-version-check -e ".[dashboard,report,check,test,dev]"
+	$(PY) -m pip install --quiet --disable-pip-version-check -e ".[dashboard,report,cluster,check,test,dev]"
 	touch $@
 
 demo: .venv/ready
