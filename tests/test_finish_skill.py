@@ -1,11 +1,26 @@
 """The study of finish dates: its naive ways by pencil, and a small corner of it played."""
 
+from dataclasses import replace
 from datetime import date
 
+import numpy as np
 import pandas as pd
 import pytest
 
-from benchmarks.finish_skill import TARGETS, WAYS, Study, coverage, naive_days, report, run_study
+from benchmarks import finish_skill
+from benchmarks.finish_skill import (
+    COLUMNS,
+    CORNER,
+    ROWS_A_CUT,
+    TARGETS,
+    WAYS,
+    Study,
+    build_cases,
+    coverage,
+    naive_days,
+    report,
+    run_study,
+)
 from forecast.plan import Plan, Task
 from forecast.progress import read_progress
 from tests.conftest import sessions_frame
@@ -44,10 +59,71 @@ def test_coverage_counts_what_lies_within_the_central_range():
     assert coverage(pd.Series([0.05, 0.11, 0.5, 0.89, 0.97]), 0.8) == pytest.approx(0.6)
 
 
-def test_a_small_corner_of_the_study_scores_every_way_on_every_target():
-    study = Study(builds=1, runs=60, plays=6, seed=5, efforts=("as assumed",), habits=("daily",))
-    found = run_study(study)
-    assert len(found) == 3 * len(TARGETS) * len(WAYS)
-    assert found["crps"].between(0.0, study.longest_days).all()
-    assert found.loc[found["way"] == "program", "position"].between(0.0, 1.0).all()
-    assert "| build | 0.5 | 1 |" in report(found, study)
+@pytest.fixture(scope="module")
+def committed():
+    """The cases of the first build behind the committed table, cut in the middle."""
+    kept = pd.read_csv(CORNER)
+    return kept.loc[kept["at"] == 0.5]
+
+
+@pytest.fixture(scope="module")
+def study(committed):
+    said = committed.iloc[0]
+    runs, plays, seed = int(said["runs"]), int(said["plays"]), int(said["seed"])
+    return Study(builds=1, runs=runs, plays=plays, seed=seed, fractions=(0.5,))
+
+
+@pytest.fixture(scope="module")
+def again(study):
+    return pd.DataFrame(build_cases(study, *study.jobs[0]))
+
+
+def test_the_committed_table_was_made_with_the_seed_and_runs_of_its_cases(study):
+    page = CORNER.with_name("finish_skill.md").read_text(encoding="utf-8")
+    assert f"--runs {study.runs} --plays {study.plays} --seed {study.seed}`" in page
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_a_corner_of_the_committed_table_comes_out_again(committed, again, study, way):
+    """The middle and the score within five Monte-Carlo standard errors of a median; naive ways exactly."""
+    keys = ["build", "target"]
+    old, new = (f.loc[f["way"] == way].set_index(keys).sort_index() for f in (committed, again))
+    assert list(new.index) == list(old.index)
+    np.testing.assert_array_equal(new["actual"], old["actual"])
+    draws = {"program": study.runs, "oracle": study.plays}.get(way, 1)
+    sd = new["spread"] / (2 * 1.2816)  # from the 10 % to the 90 % point of a normal
+    allowed = 5 * np.sqrt(2) * 1.2533 * sd / np.sqrt(draws) + 1e-9
+    for column in ("middle", "crps"):
+        assert ((new[column] - old[column]).abs() <= allowed).all(), new[column] - old[column]
+
+
+def test_a_small_corner_of_the_study_scores_every_way_that_has_an_answer_on_every_target(again, study):
+    assert len(again) == ROWS_A_CUT
+    assert set(again["target"]) == set(TARGETS)
+    assert again["crps"].between(0.0, study.longest_days).all()
+    assert again.loc[again["way"] == "program", "position"].between(0.0, 1.0).all()
+    page = report(again, study)
+    assert "| build | 0.5 | 1 |" in page
+    assert "| next 20 tasks | as assumed, weekend | 0.5 | 1 |" in page
+
+
+def test_a_study_that_is_resumed_does_no_build_twice_and_redoes_one_that_was_cut_short(tmp_path, monkeypatch):
+    study = Study(builds=1, runs=9, plays=3, seed=5, habits=("daily",), fractions=(0.5,))
+    rows = [dict.fromkeys(COLUMNS, 0) | {"way": n} for n in range(ROWS_A_CUT)]
+    done = []
+
+    def invented(study, number, effort, habit, seed):
+        done.append(effort)
+        return [r | {"build": seed} for r in rows]
+
+    monkeypatch.setattr(finish_skill, "build_cases", invented)
+    kept = study.kept_in(tmp_path / "cases.csv")
+    run_study(study, kept, part=(1, 2))
+    assert len(done) == 2
+    text = kept.path.read_text().splitlines(keepends=True)
+    kept.path.write_text("".join(text[:-3]))
+    run_study(study, kept)
+    assert sorted(done) == sorted([*study.efforts, done[1]])
+    assert kept.read().groupby("build").size().tolist() == [ROWS_A_CUT] * 4
+    with pytest.raises(SystemExit, match="was made with runs 9, and 10 is asked for"):
+        replace(study, runs=10).kept_in(kept.path).read()

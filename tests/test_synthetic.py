@@ -309,6 +309,22 @@ def test_playing_on_with_the_same_generator_gives_the_same_days():
     assert first.stage_days.tolist() == again.stage_days.tolist()
 
 
+def test_the_hours_of_a_window_and_of_tasks_are_parts_of_all_hours_to_come():
+    made = make_build(seed=4, tasks=30)
+    day = made.cut(0.5)
+    everything = [t.task for t in made.as_known_on(day).plan.tasks]
+
+    def played(**asked):
+        return made.play_on(day, 5, np.random.default_rng(2), **asked)
+
+    short, whole = played(window_days=91, tasks=everything[:3]), played(window_days=9999, tasks=everything)
+    assert (short.window_hours < short.person_hours).any()
+    assert short.task_hours.max() < short.person_hours.min()
+    np.testing.assert_array_equal(whole.window_hours, short.person_hours)
+    assert (whole.task_hours <= short.person_hours).all()
+    assert whole.task_hours.min() > 0.5 * short.person_hours.min()
+
+
 def test_the_plays_differ_but_a_finished_stage_stays_finished():
     made = make_build(seed=4, tasks=60)
     first = made.build.plan.stages[0]

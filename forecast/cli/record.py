@@ -34,7 +34,7 @@ def add_to(app: typer.Typer) -> None:
 def record(
     folder: Folder,
     as_of: AsOf = None,
-    runs: Runs = 1_000,
+    runs: Runs = 500,
     seed: Seed = 0,
     as_json: AsJson = False,
 ) -> None:

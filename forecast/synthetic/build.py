@@ -30,12 +30,16 @@ class PlayedOn:
     stage_days : (run, stage) days until the stage is finished; 0 = it was
     build_days : (run,) days until all of it is
     person_hours : (run,) person-hours of all work still to come
+    window_hours : (run,) those of them that fall into the window that was asked for
+    task_hours : (run,) those of them that go into the tasks that were asked for
     """
 
     stages: tuple[str, ...]
     stage_days: np.ndarray
     build_days: np.ndarray
     person_hours: np.ndarray
+    window_hours: np.ndarray
+    task_hours: np.ndarray
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,7 +87,14 @@ class SyntheticBuild:
         return stand
 
     def play_on(
-        self, as_of: date, runs: int, rng: np.random.Generator, *, without: Collection[str] = ()
+        self,
+        as_of: date,
+        runs: int,
+        rng: np.random.Generator,
+        *,
+        without: Collection[str] = (),
+        window_days: int = 0,
+        tasks: Collection[str] = (),
     ) -> PlayedOn:
         """Play the build on from the end of `as_of` by its own true parameters, with new luck each time.
 
@@ -96,24 +107,33 @@ class SyntheticBuild:
         runs : how many times
         rng : source of the new luck; equal generators give paired plays, whoever is left out
         without : builders who do not come any more
+        window_days : length of the window, from the day after `as_of`
+        tasks : ids of tasks that are in the plan by then
         """
         stand = self.stand_on(as_of)
         for builder in without:
             stand.presence.joins = {b: d for b, d in stand.presence.joins.items() if b != builder}
-        days, hours = [], []
+        ids = _plan_with_added(self.scenario.plan, stand)[1]
+        asked = [ids.index(t) for t in tasks]
+        before = np.array([_quarters(stand), _quarters(stand), _quarters(stand, asked)])
+        days, quarters = [], []
         for own in rng.spawn(runs):
             one = stand.copy()
             one.throw(own)
-            before = _quarters(one)
+            one.play(as_of.toordinal() + window_days)
+            within = _quarters(one)
             one.play()
             days.append(one.workshop.stage_last)
-            hours.append((_quarters(one) - before) / QUARTERS)
+            quarters.append((_quarters(one), within, _quarters(one, asked)))
+        hours = (np.array(quarters).reshape(-1, 3) - before) / QUARTERS
         stage_days = np.maximum(np.array(days, dtype=float) - as_of.toordinal(), 0.0)
         return PlayedOn(
             stages=self.scenario.plan.stages,
             stage_days=stage_days,
             build_days=stage_days.max(axis=1),
-            person_hours=np.array(hours),
+            person_hours=hours[:, 0],
+            window_hours=hours[:, 1],
+            task_hours=hours[:, 2],
         )
 
 
@@ -156,8 +176,11 @@ def _stream(seed: int, place: int) -> np.random.Generator:
     return np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(place,)))
 
 
-def _quarters(stand: Stand) -> int:
+def _quarters(stand: Stand, tasks: Sequence[int] | None = None) -> int:
+    """Person-quarters so far on some tasks (by position), or on everything."""
     work = stand.workshop
+    if tasks is not None:
+        return sum(work.spent[i] + work.again[i] for i in tasks)
     return work.planned_spent + work.outside_spent
 
 

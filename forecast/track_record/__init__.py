@@ -8,10 +8,20 @@ record_sentences     the record in plain words
 """
 
 from forecast.track_record.earned_schedule import EarnedSchedule, earned_schedule
+from forecast.track_record.naive import naive_ways
 from forecast.track_record.outcomes import Outcomes
 from forecast.track_record.past_days import build_known_on, past_days
 from forecast.track_record.record import LEVELS, WAYS, TrackRecord, score_replays, track_record
-from forecast.track_record.replay import RUNS, TASKS, WINDOW, Replay, replay_day, replay_days
+from forecast.track_record.replay import (
+    RUNS,
+    TASKS,
+    WINDOW,
+    HoursForecast,
+    Replay,
+    hours_to_come,
+    replay_day,
+    replay_days,
+)
 from forecast.track_record.told import Told, read_told, told_beside
 from forecast.track_record.verdicts import Held, Judged, Middle
 from forecast.track_record.words import early_or_late, record_sentences, told_sentences
@@ -24,6 +34,7 @@ __all__ = [
     "WINDOW",
     "EarnedSchedule",
     "Held",
+    "HoursForecast",
     "Judged",
     "Middle",
     "Outcomes",
@@ -33,6 +44,8 @@ __all__ = [
     "build_known_on",
     "early_or_late",
     "earned_schedule",
+    "hours_to_come",
+    "naive_ways",
     "past_days",
     "read_told",
     "record_sentences",

@@ -128,7 +128,7 @@ def track_record(
     ----------
     build : the folder
     as_of : the last day that counts
-    settings : runs (1,000 when not given), seed and horizon of each past forecast
+    settings : runs (500 when not given), seed and horizon of each past forecast
     days : the past days, each before `as_of`; None for `past_days`
     workers : processes; the answer does not depend on their number
     on_progress : called with (past days done, past days in all)

@@ -17,7 +17,7 @@ from forecast.track_record.past_days import build_known_on
 if TYPE_CHECKING:
     from forecast.folder import Build
 
-RUNS = 1_000
+RUNS = 500
 WINDOW_DAYS = 91
 NEXT_TASKS = 20
 WINDOW, TASKS = "next 13 weeks", "next 20 tasks"
@@ -151,7 +151,7 @@ def replay_day(build: Build, day: date, settings: Settings, *, window_days: int 
         as_of=day,
         finished_tasks=finished,
         finishes=_finishes(outlook, naive),
-        hours=(_window(outlook, naive, window_days), _next_tasks(fitted, naive, settings)),
+        hours=hours_to_come(outlook, naive, window_days),
     )
 
 
@@ -173,6 +173,14 @@ def _finishes(outlook: Outlook, naive: NaiveWays) -> tuple[FinishForecast, ...]:
         )
         for name, stage in [*targets, (BUILD, None)]
     )
+
+
+def hours_to_come(
+    outlook: Outlook, naive: NaiveWays, window_days: int = WINDOW_DAYS
+) -> tuple[HoursForecast, HoursForecast]:
+    """The person-hours of the next days at the bench, and of the next tasks."""
+    tasks = _next_tasks(outlook.fitted, naive, outlook.settings)
+    return _window(outlook, naive, window_days), tasks
 
 
 def _window(outlook: Outlook, naive: NaiveWays, days: int) -> HoursForecast:
