@@ -7,8 +7,8 @@ import numpy as np
 
 def draw_index(rng: np.random.Generator, log_density: np.ndarray) -> int:
     """One index, with probability in proportion to exp(log_density)."""
-    mass = np.cumsum(np.exp(log_density - log_density.max()))
-    return min(int(np.searchsorted(mass, rng.random() * mass[-1])), len(mass) - 1)
+    mass = np.exp(log_density - log_density.max()).cumsum()
+    return min(int(mass.searchsorted(rng.random() * mass[-1])), len(mass) - 1)
 
 
 def draw_from_grid(rng: np.random.Generator, log_density: np.ndarray, grid: np.ndarray) -> float:

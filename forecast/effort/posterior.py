@@ -53,8 +53,11 @@ class _Sampler:
         self.y[self.open] += 0.3
         self.scale = dict(priors.scales)
         self.log_grid = {name: np.log(s) + _LOG_TIMES for name, s in self.scale.items()}
-        prior = half_t_log_density(np.exp(_LOG_TIMES), 1.0) + _LOG_TIMES
-        self.log_prior = dict.fromkeys(self.scale, prior)
+        self.grid = {name: np.exp(log_grid) for name, log_grid in self.log_grid.items()}
+        self.log_prior = half_t_log_density(np.exp(_LOG_TIMES), 1.0) + _LOG_TIMES
+        size_prior = priors.spread_by_size
+        self.size_grid = size_prior.centre + size_prior.sd * np.linspace(-3.5, 3.5, 29)
+        self.size_table = np.exp(2 * np.outer(r.size, self.size_grid))
         self.wave = int(rng.integers(len(DRIFT_TASKS)))
         self.wave_log_det = np.linalg.slogdet(r.wave_precision)[1]
         self.mean_spread = float(np.log(start.spread))
@@ -64,7 +67,7 @@ class _Sampler:
         self.unplanned_spread = 0.0
         self.tail = 10.0
         self.mix = np.ones(len(r.rows))
-        self.pair = np.zeros(pairs)
+        self.pair, self.pair_part = np.zeros(pairs), np.zeros(len(r.rows))
         self.beta = start.effects.copy()
         self.fit = self.x @ self.beta
         self._weigh()
@@ -73,11 +76,10 @@ class _Sampler:
 
     def _weigh(self) -> None:
         """Weights of the rows and the cross products that change only with them."""
-        factor = self._spread_factor()
-        self.row_sd = self.spread[self.type_of] * factor
+        self.row_sd = self.spread[self.type_of] * self._spread_factor()
         self.weight = self.mix / self.row_sd**2
-        self.weighted = self.x * self.weight[:, None]
-        self.cross = self.x.T @ self.weighted
+        rooted = self.x * np.sqrt(self.weight)[:, None]
+        self.cross = rooted.T @ rooted  # of one array with itself: half the work
 
     def _spread_factor(self) -> np.ndarray:
         return np.exp(-self.by_size * self.r.size + self.unplanned_spread * self.r.unplanned)
@@ -86,11 +88,11 @@ class _Sampler:
         """All effects of the mean but those of the pairs, in one Gaussian draw."""
         q = self.cross.copy()
         diagonal, drift_precision = self.r.precision(self.scale, self.wave)
-        right = self.weighted.T @ (self.y - self._pair_part()) + diagonal * self.r.centre
-        q[np.diag_indices_from(q)] += diagonal
+        right = (self.weight * (self.y - self.pair_part)) @ self.x + diagonal * self.r.centre
+        q.flat[:: len(q) + 1] += diagonal
         drift = self.slices["drift"]
         q[drift, drift] += drift_precision
-        root, info = dpotrf(q, lower=1)
+        root, info = dpotrf(q.T, lower=1, clean=0, overwrite_a=1)
         if info:
             raise ArithmeticError(f"The effort regression lost its footing in column {info}.")
         mean = dpotrs(root, right, lower=1)[0]
@@ -98,58 +100,52 @@ class _Sampler:
         self.beta = mean + noise
         self.fit = self.x @ self.beta
 
-    def _pair_part(self) -> np.ndarray:
-        if not self.pairs:
-            return np.zeros(len(self.r.rows))
-        return np.where(self.r.pair_of >= 0, self.pair[self.r.pair_of], 0.0)
-
     def draw_pairs(self) -> None:
         """What the members of each group of repeats share."""
         if not self.pairs:
             return
-        member = self.r.pair_of >= 0
-        group = self.r.pair_of[member]
-        weight = self.weight[member]
-        precision = np.bincount(group, weight, minlength=self.pairs) + self.scale["pair"] ** -2
-        pull = np.bincount(group, weight * (self.y - self.fit)[member], minlength=self.pairs)
+        group = self.r.pair_of + 1  # 0: in no group
+        precision = np.bincount(group, self.weight, self.pairs + 1)[1:] + self.scale["pair"] ** -2
+        pull = np.bincount(group, self.weight * (self.y - self.fit), self.pairs + 1)[1:]
         self.pair = pull / precision + self.rng.standard_normal(self.pairs) / np.sqrt(precision)
+        self.pair_part = np.append(0.0, self.pair)[group]
 
     # Scales of the groups of effects -------------------------------------------------------------
 
     def draw_scales(self) -> None:
         """Standard deviation of each group of effects: given the effects, then given their units."""
-        residual = self.y - self.fit - self._pair_part()
+        residual = self.y - self.fit - self.pair_part
         for name in ("level", "learning", "rate", "drift", "pair"):
             effects = self.pair if name == "pair" else self.beta[self.slices[name]]
-            log_grid = self.log_grid[name]
             if not len(effects):
-                self.scale[name] = self._scale_from(self.log_prior[name], log_grid)
+                self.scale[name] = self._scale_from(self.log_prior, name)
                 continue
             squares = effects @ effects
             if name == "drift":
                 squares = effects @ self.r.wave_precision[self.wave] @ effects
-            given_effects = (
-                self.log_prior[name] - len(effects) * log_grid - 0.5 * squares * np.exp(-2 * log_grid)
-            )
-            drawn = self._scale_from(given_effects, log_grid)
-            part = self._pair_part() if name == "pair" else self.x[:, self.slices[name]] @ effects
+            grid, log_grid = self.grid[name], self.log_grid[name]
+            given_effects = self.log_prior - len(effects) * log_grid - (0.5 * squares) / grid**2
+            drawn = self._scale_from(given_effects, name)
+            part = self.pair_part if name == "pair" else self.x[:, self.slices[name]] @ effects
             without = residual + part
             weighted = self.weight * part
-            ratio = np.exp(log_grid) / drawn
-            given_units = (
-                self.log_prior[name] + ratio * (weighted @ without) - 0.5 * ratio**2 * (weighted @ part)
-            )
-            self.scale[name] = self._scale_from(given_units, log_grid)
-            stretch = self.scale[name] / drawn
-            if name == "pair":
-                self.pair = self.pair * stretch
-            else:
-                self.beta[self.slices[name]] *= stretch
-                self.fit = self.fit + part * (stretch - 1.0)
-            residual = without - part * stretch
+            ratio = grid / drawn
+            given_units = self.log_prior + ratio * (weighted @ without - (0.5 * weighted @ part) * ratio)
+            self.scale[name] = self._scale_from(given_units, name)
+            residual = without - self._stretch(name, part, self.scale[name] / drawn)
 
-    def _scale_from(self, log_density: np.ndarray, log_grid: np.ndarray) -> float:
-        return float(np.exp(draw_from_grid(self.rng, log_density, log_grid)))
+    def _stretch(self, name: str, part: np.ndarray, times: float) -> np.ndarray:
+        """Effects of a group so many times as large; (row,) what they add up to."""
+        stretched = part * times
+        if name == "pair":
+            self.pair, self.pair_part = self.pair * times, stretched
+        else:
+            self.beta[self.slices[name]] *= times
+            self.fit = self.fit + (stretched - part)
+        return stretched
+
+    def _scale_from(self, log_density: np.ndarray, name: str) -> float:
+        return float(np.exp(draw_from_grid(self.rng, log_density, self.log_grid[name])))
 
     def draw_wave(self) -> None:
         """How long a wave of the drift lasts."""
@@ -162,7 +158,7 @@ class _Sampler:
 
     def draw_luck(self) -> None:
         """Tail, spread of each type, and how the spread changes with size and without a plan."""
-        r = self.y - self.fit - self._pair_part()
+        r = self.y - self.fit - self.pair_part
         z2 = (r / self.row_sd) ** 2
         half = (TAIL_DEGREES + 1) / 2
         log_density = (
@@ -200,12 +196,12 @@ class _Sampler:
         self.type_spread = float(np.exp(draw_from_grid(self.rng, log_density, log_grid)))
 
     def _draw_exponents(self, r2: np.ndarray) -> None:
-        prior = self.priors.spread_by_size
-        grid = prior.centre + prior.sd * np.linspace(-3.5, 3.5, 29)
+        prior, grid = self.priors.spread_by_size, self.size_grid
         base = r2 * np.exp(-2 * self.unplanned_spread * self.r.unplanned)
-        table = np.exp(2 * np.outer(self.r.size, grid))
         log_density = (
-            grid * self.r.size.sum() - 0.5 * base @ table - 0.5 * ((grid - prior.centre) / prior.sd) ** 2
+            grid * self.r.size.sum()
+            - 0.5 * base @ self.size_table
+            - 0.5 * ((grid - prior.centre) / prior.sd) ** 2
         )
         self.by_size = draw_from_grid(self.rng, log_density, grid)
         if self.r.unplanned.any():
@@ -223,8 +219,7 @@ class _Sampler:
         if not self.r.open_count:
             return
         rows = self.open
-        pair = self._pair_part()
-        mean = self.fit[rows] + pair[rows]
+        mean = self.fit[rows] + self.pair_part[rows]
         floor = self.evidence.log_floor - self.r.offset[rows]
         z = (floor[:, None] + MORE_GRID - mean[:, None]) / self.row_sd[rows, None]
         log_density = -0.5 * z**2 * self.mix[rows, None] + LOG_MORE + self.evidence.report_log_density
@@ -235,7 +230,7 @@ class _Sampler:
     def snapshot(self) -> dict[str, np.ndarray | float]:
         """The state of the chain; types that were never worked on get effects from their prior."""
         drift = self.beta[self.slices["drift"]]
-        residual = self.y - self.fit - self._pair_part()
+        residual = self.y - self.fit - self.pair_part
         return {
             "fixed": self.beta[self.slices["fixed"]].copy(),
             "type_level": self._all_types("level"),
