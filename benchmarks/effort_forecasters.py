@@ -7,8 +7,11 @@ from __future__ import annotations
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
+from threadpoolctl import threadpool_limits
 
 from benchmarks.effort_builds import TrueBuild, cut_t
+
+_WARM_UP, _KEPT, _THIN = 50, 50, 5
 
 
 def planned_hours(build: TrueBuild, finished: int) -> np.ndarray:
@@ -53,52 +56,66 @@ def ideal(build: TrueBuild, finished: int, draws: int, rng: np.random.Generator)
     With normal luck this is one Gaussian conditional in closed form; with t luck the weights of the
     finished tasks' luck are drawn by Gibbs sampling around it (one kept in five).
     """
-    y = np.log(build.hours) - build.offset - build.effects @ build.centre
+    with threadpool_limits(limits=1, user_api="blas"):
+        return _ideal(build, finished, draws, rng)
+
+
+def _ideal(build: TrueBuild, finished: int, draws: int, rng: np.random.Generator) -> np.ndarray:
+    y = (np.log(build.hours) - build.offset - build.effects @ build.centre)[:finished]
     cov = (build.effects * build.sd**2) @ build.effects.T
-    lag = np.abs(np.subtract.outer(np.arange(len(y)), np.arange(len(y))))
+    lag = np.abs(np.subtract.outer(np.arange(len(cov)), np.arange(len(cov))))
     cov += build.drift_sd**2 * np.exp(-lag / build.drift_tasks)
-    known, ahead = slice(0, finished), slice(finished, None)
+    root = np.linalg.cholesky(cov + 1e-10 * np.eye(len(cov)))
+    ahead = slice(finished, None)
     if np.isinf(build.tail):
-        mean, root = _condition(cov, y[known], build.spread[known] ** 2)
-        log_hours = mean + rng.standard_normal((draws, len(mean))) @ root.T
+        log_hours = _given(cov, root, y, build.spread[:finished] ** 2, draws, rng)[:, ahead]
         luck = rng.standard_normal(log_hours.shape)
     else:
-        log_hours = _ideal_with_tails(build, cov, y[known], draws, rng)
+        log_hours = _given_with_tails(build, cov, root, y, draws, rng)[:, ahead]
         luck = cut_t(rng, build.tail, log_hours.shape)
     base = (build.offset + build.effects @ build.centre)[ahead]
     return np.exp(base + log_hours + build.spread[ahead] * luck)
 
 
-def _condition(cov: np.ndarray, y: np.ndarray, noise: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Mean and a square root of the covariance of the tasks ahead, given the known ones."""
+def _given(
+    cov: np.ndarray,
+    root: np.ndarray,
+    y: np.ndarray,
+    noise: np.ndarray,
+    draws: int,
+    rng: np.random.Generator,
+) -> np.ndarray:
+    """(draw, task) exact draws of a Gaussian vector given noisy sight of its first entries.
+
+    A draw from the prior, moved by what the known entries say of its miss (Matheron's rule).
+    """
     n = len(y)
+    prior = rng.standard_normal((draws, len(cov))) @ root.T
+    seen = prior[:, :n] + np.sqrt(noise) * rng.standard_normal((draws, n))
     factor = cho_factor(cov[:n, :n] + np.diag(noise))
-    cross = cov[n:, :n]
-    mean = cross @ cho_solve(factor, y)
-    left = cov[n:, n:] - cross @ cho_solve(factor, cross.T)
-    values, vectors = np.linalg.eigh((left + left.T) / 2)
-    return mean, vectors * np.sqrt(np.maximum(values, 0.0))
+    return prior + cho_solve(factor, (y - seen).T).T @ cov[:n]
 
 
-def _ideal_with_tails(
-    build: TrueBuild, cov: np.ndarray, y: np.ndarray, draws: int, rng: np.random.Generator
+def _given_with_tails(
+    build: TrueBuild,
+    cov: np.ndarray,
+    root: np.ndarray,
+    y: np.ndarray,
+    draws: int,
+    rng: np.random.Generator,
 ) -> np.ndarray:
     n, tail = len(y), build.tail
     weight = np.ones(n)
     variance = build.spread[:n] ** 2
-    kept = []
-    for sweep in range(50 + 5 * 50):
-        noise = variance / weight
-        factor = cho_factor(cov[:n, :n] + np.diag(noise))
-        if sweep >= 50 and sweep % 5 == 0:
-            kept.append(_condition(cov, y, noise))
-        prior = np.linalg.cholesky(cov[:n, :n] + 1e-10 * np.eye(n)) @ rng.standard_normal(n)
-        luck = np.sqrt(noise) * rng.standard_normal(n)
-        mean = prior + cov[:n, :n] @ cho_solve(factor, y - prior - luck)
-        z2 = (y - mean) ** 2 / variance
+    each = -(-draws // _KEPT)
+    out = []
+    for sweep in range(_WARM_UP + _THIN * _KEPT):
+        keep = sweep >= _WARM_UP and sweep % _THIN == 0
+        drawn = _given(cov, root, y, variance / weight, each if keep else 1, rng)
+        if keep:
+            out.append(drawn)
+        z2 = (y - drawn[0, :n]) ** 2 / variance
         weight = rng.gamma((tail + 1) / 2, size=n) / ((tail + z2) / 2)
-    each = -(-draws // len(kept))
-    out = [m + rng.standard_normal((each, len(m))) @ root.T for m, root in kept]
     return np.concatenate(out)[:draws]
 
 

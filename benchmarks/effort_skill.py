@@ -11,10 +11,12 @@ types declared to run over, the share that truly do.
 from __future__ import annotations
 
 import argparse
+import json
 import platform
 import time
 from importlib.metadata import version
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 import pandas as pd
@@ -179,6 +181,33 @@ def report(scores: pd.DataFrame, over: pd.DataFrame, builds: int, seed: int) -> 
     )
 
 
+def study(kinds: list[str], builds: int, seed: int, keep: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Scores and overruns of so many builds of each kind, kind by kind in turn.
+
+    Each build has its own stream of chance and is written to `keep` as one line when it is done, so that
+    a study that was interrupted goes on where it stopped, and one that is stopped early has every kind.
+    """
+    done = {}
+    if keep.exists():
+        for line in keep.read_text(encoding="utf-8").splitlines():
+            one = json.loads(line)
+            done[one["kind"], one["build"], one["seed"]] = one
+    keep.parent.mkdir(parents=True, exist_ok=True)
+    wanted = [(kind, build, seed) for build in range(builds) for kind in kinds]
+    with keep.open("a", encoding="utf-8") as lines:
+        for kind, build, _ in (w for w in wanted if w not in done):
+            scores, over = study_build(kind, np.random.default_rng([seed, KINDS.index(kind), build]))
+            one = {"kind": kind, "build": build, "seed": seed, "scores": scores, "over": over}
+            lines.write(json.dumps(one, default=float) + "\n")
+            lines.flush()
+            done[kind, build, seed] = one
+    scores, over = (
+        pd.DataFrame([row | {"build": w[1]} for w in wanted for row in done[w][part]])
+        for part in ("scores", "over")
+    )
+    return scores, over
+
+
 def main() -> None:
     """Measure and write effort_skill.md."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -186,19 +215,12 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=11)
     parser.add_argument("--kinds", nargs="*", default=list(KINDS))
     parser.add_argument("--out", type=Path, default=Path(__file__).with_suffix(".md"))
-    parser.add_argument("--rows", type=Path, help="also keep every score as CSV here")
+    parser.add_argument("--keep", type=Path, help="file of finished builds, to go on from")
     settings = parser.parse_args()
-    scores, over = [], []
-    for kind in settings.kinds:
-        for rng in np.random.default_rng([settings.seed, KINDS.index(kind)]).spawn(settings.builds):
-            one = study_build(kind, rng)
-            scores += one[0]
-            over += one[1]
-        print(f"{kind}: done", flush=True)
-    frame = pd.DataFrame(scores)
-    if settings.rows:
-        frame.to_csv(settings.rows, index=False)
-    text = report(frame, pd.DataFrame(over), settings.builds, settings.seed)
+    with TemporaryDirectory() as folder:
+        keep = settings.keep or Path(folder) / "builds.jsonl"
+        scores, over = study(settings.kinds, settings.builds, settings.seed, keep)
+    text = report(scores, over, settings.builds, settings.seed)
     settings.out.write_text(text, encoding="utf-8")
     print(text)
 
