@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import timedelta
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -29,6 +28,10 @@ class Played:
     people: tuple[str, ...]
     simulation: Simulation
 
+    def with_runs(self, rows: np.ndarray, other: Played) -> Played:
+        """The same with some runs as they were played again."""
+        return replace(self, simulation=self.simulation.with_runs(rows, other.simulation))
+
 
 def stream(seed: int, *place: int) -> np.random.Generator:
     """A generator of its own for each place in the forecast, the same at every call."""
@@ -46,9 +49,9 @@ def play_chunk(
     grid: np.ndarray,
     trace: bool,
 ) -> tuple[tuple[Played, ...], int]:
-    """Play one chunk under each what-if, and the days that it took.
+    """Play one chunk under each what-if, and the days that half of its runs or more took.
 
-    The horizon doubles until more days would help no run, or the last one is reached.
+    The days double for the runs that more days would help, until there is none or the last day is reached.
     """
     work = {
         shared: fitted.effort.sample_remaining(runs, stream(settings.seed, _EFFORT, chunk), shared=shared)
@@ -57,25 +60,32 @@ def play_chunk(
     arrivals = draw_arrivals(
         fitted.network.deliveries, fitted.as_of, runs, stream(settings.seed, _ARRIVALS, chunk)
     )
-    days = fitted.bench.play(
-        runs, stream(settings.seed, _BENCH, chunk), joining=everybody_joining(what_ifs)
-    )
-    first, played = horizon, ()
-    rows = np.arange(runs)
-    while True:
+    rng = stream(settings.seed, _BENCH, chunk)
+    days = fitted.bench.play(runs, rng, joining=everybody_joining(what_ifs))
+
+    def play_rows(rows: np.ndarray, horizon: int) -> tuple[Played, ...]:
         bench = days.hours(0, horizon, rows)
-        now = tuple(
-            _play(fitted, work[w.shared].hours[rows], bench, arrivals[rows], w, what_ifs, grid, trace)
-            for w in what_ifs
+        return tuple(
+            _play(fitted, work[w.shared], rows, bench, arrivals, w, what_ifs, grid, trace) for w in what_ifs
         )
-        played = tuple(p.with_runs(rows, n) for p, n in zip(played, now, strict=True)) if played else now
-        wanting = np.any([n.more_days_help for n in now], axis=0)
-        if horizon >= settings.horizon_days or not wanting.any():
+
+    rows, usual = np.arange(runs), horizon
+    played = play_rows(rows, horizon)
+    while horizon < settings.horizon_days:
+        rows = rows[np.any([p.simulation.more_days_help[rows] for p in played], axis=0)]
+        if not len(rows):
             break
-        first = horizon if 2 * len(rows) > runs ...
+        horizon = min(2 * horizon, settings.horizon_days)
+        usual = horizon if 2 * len(rows) > runs else usual
+        longer = play_rows(rows, horizon)
+        played = tuple(p.with_runs(rows, more) for p, more in zip(played, longer, strict=True))
+    return played, usual
+
+
 def _play(
     fitted: Fitted,
     work: RemainingWork,
+    rows: np.ndarray,
     drawn: BenchDraws,
     arrivals: np.ndarray,
     what_if: WhatIf,
@@ -88,14 +98,15 @@ def _play(
     bench = what_if.applied_to(drawn, what_ifs)
     simulation = simulate_schedule(
         fitted.network,
-        work.hours,
+        work.hours[rows],
         bench.hours,
         bench.stage_rank,
-        what_if.arrivals_from(arrivals, fitted.network.deliveries),
+        what_if.arrivals_from(arrivals[rows], fitted.network.deliveries),
         only_two=bench.only_two,
         on_call=bench.on_call,
         ask_after=bench.ask_after,
         shared_penalty=work.shared_penalty,
+        expected_hours=work.expected_hours,
         grid=grid,
         trace=trace,
     )

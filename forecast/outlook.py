@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 QUANTILES = (0.05, 0.10, 0.25, 0.50, 0.75, 0.80, 0.90, 0.95)
 BURN_DOWN_QUANTILES = (0.025, 0.10, 0.25, 0.50, 0.75, 0.90, 0.975)
 _CHUNK = 500
-_FIRST_HORIZON_DAYS = 730
+_FIRST_HORIZON_DAYS = 720
 
 
 def quantile_key(level: float) -> str:

@@ -6,12 +6,13 @@ import numpy as np
 import pytest
 
 from forecast.bench_time import BenchTime, Joining
-from forecast.bench_time.company import newcomer_hours
-from forecast.bench_time.habit import Habit, place_on_days
-from forecast.bench_time.stage_rank import RankHabit, fit_stage_ranks, play_ranks, sample_ranks, stage_ranks
+from forecast.bench_time.company import draw_newcomer
+from forecast.bench_time.habit import Habit
+from forecast.bench_time.stage_rank import RankHabit, fit_stage_ranks, sample_ranks, stage_ranks
 from forecast.logbook import Away, Builder
 from forecast.plan import Delivery, Plan, Task
 from forecast.progress import read_progress
+from tests.bench_time_parts import calendar, played, steady, usual
 from tests.conftest import sessions_frame
 from tests.test_bench_time import MONDAY, SUNDAY_60, SUNDAYS, A, B, draw, fitted, weekly_rows
 
@@ -25,14 +26,14 @@ WEEKENDER = Habit(
     longest_day=12.0,
     observed=80,
 )
-WEEK = np.arange(7)[None, :]
 
 
 def placed(week_hours, free=None, habit=WEEKENDER, draws=500):
-    hours = np.full((draws, 1), week_hours, dtype=np.float32)
-    free = np.ones((1, 7), dtype=bool) if free is None else free
-    rng = np.random.default_rng(0)
-    return place_on_days(hours, WEEK, free, habit, habit.sample(draws, rng), rng)[:, 0]
+    """(run, 7) hours of a week with so many."""
+    habits = habit.sample(draws, np.random.default_rng(0))
+    drawn = steady(draws, mean=np.full(draws, np.log(week_hours)), odds=habits.odds, stretch=habits.stretch)
+    same = usual(hours=np.exp(habit.usual_log_hours), length=habit.length, longest_day=habit.longest_day)
+    return played(drawn, calendar(1, free), same)[0]
 
 
 def test_the_hours_of_a_week_are_kept_when_they_fall_on_days():
@@ -40,7 +41,8 @@ def test_the_hours_of_a_week_are_kept_when_they_fall_on_days():
 
 
 def test_a_silent_week_has_no_hours():
-    assert placed(0.0).sum() == 0
+    silent = steady(50, stop=np.full(50, 50.0), resume=np.full(50, -50.0))
+    assert played(silent, calendar(3))[0].sum() == 0
 
 
 def test_a_worked_week_has_a_session_whatever_chance_says():
@@ -137,7 +139,7 @@ def test_who_joins_has_the_hours_that_were_said(weekly_hours):
     household = np.zeros((2000, 364), dtype=np.float32)
     household[:, 6::7] = 3.0
     said = np.full(2000, weekly_hours)
-    hours = newcomer_hours(household, said, 3.0, np.tile(np.arange(7), 52), np.random.default_rng(0))
+    hours = draw_newcomer(household, said, 3.0, np.tile(np.arange(7), 52), np.random.default_rng(0))
     assert hours.sum(axis=1).mean() / 52 == pytest.approx(weekly_hours, rel=0.1)
 
 
@@ -257,10 +259,10 @@ def test_work_outside_the_plan_has_no_rank():
     assert ranks_of([on(0, "")]) == []
 
 
-def every_day(habit, draws, days):
+def every_day(habit, draws, weeks):
     """Ranks of somebody who works every day."""
-    rng = np.random.default_rng(0)
-    return play_ranks(sample_ranks(habit, draws, rng), np.nonzero(np.ones((draws, days))), days, rng)
+    drawn = sample_ranks(habit, draws, np.random.default_rng(0))
+    return played(steady(draws, ranks=drawn.cumulative, stay=drawn.stay), calendar(weeks), rank=drawn.last)[1]
 
 
 def test_a_builder_who_keeps_to_the_order_is_expected_to():
@@ -274,15 +276,17 @@ def test_a_builder_who_keeps_to_the_order_is_expected_to():
 def test_a_builder_who_runs_ahead_is_expected_to_as_often():
     rows = [on(7 * w, "W1" if w % 3 == 0 else "T1") for w in range(60)]
     habit = fit_stage_ranks(read_progress(TAIL_THEN_WING, sessions_frame(rows), SUNDAY_60), TAIL_THEN_WING)
-    ranks = every_day(habit, 500, 300)
+    ranks = every_day(habit, 500, 43)
     assert (ranks == 1).mean() == pytest.approx(1 / 3, abs=0.08)
 
 
 def test_a_rank_lasts_while_nobody_works():
     habit = RankHabit(weight=np.ones(4), stay=(1.0, 1.0), last=2, observed=0)
-    nothing = (np.empty(0, dtype=int), np.empty(0, dtype=int))
-    rng = np.random.default_rng(0)
-    ranks = play_ranks(sample_ranks(habit, 50, rng), nothing, 30, rng)
+    drawn = sample_ranks(habit, 50, np.random.default_rng(0))
+    silent = steady(
+        50, stop=np.full(50, 50.0), resume=np.full(50, -50.0), ranks=drawn.cumulative, stay=drawn.stay
+    )
+    ranks = played(silent, calendar(4), rank=drawn.last)[1]
     assert (ranks == 2).all()
 
 
@@ -291,5 +295,5 @@ def test_a_day_on_a_stage_follows_one_on_the_same_stage_as_often_as_in_the_log()
     rows = [on(7 * w, tasks[w % 20]) for w in range(160)]
     progress = read_progress(TAIL_THEN_WING, sessions_frame(rows), date(2027, 6, 1))
     habit = fit_stage_ranks(progress, TAIL_THEN_WING)
-    ranks = every_day(habit, 300, 400)
+    ranks = every_day(habit, 300, 57)
     assert (ranks[:, 1:] == ranks[:, :-1]).mean() == pytest.approx(0.9, abs=0.03)

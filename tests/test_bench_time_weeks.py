@@ -1,7 +1,5 @@
 """Weeks worked and silent, and the level of their hours."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from scipy.special import digamma, expit
@@ -9,11 +7,11 @@ from statsmodels.datasets import spector
 from statsmodels.tsa.statespace.structural import UnobservedComponents
 
 from forecast.bench_time import priors
-from forecast.bench_time.level import LevelDraws, filter_level, fit_level
+from forecast.bench_time.level import filter_level, fit_level
 from forecast.bench_time.logistic import logistic_posterior
 from forecast.bench_time.season import no_waves, year_waves
-from forecast.bench_time.silences import ChainDraws, fit_silences, given_nothing_yet
-from forecast.bench_time.weeks import CurrentWeek, WeekState, play_weeks
+from forecast.bench_time.silences import fit_silences
+from tests.bench_time_parts import calendar, played, steady, usual
 from tests.test_bench_time import MONDAY
 
 BELIEF = (float(np.log(8)), 0.8)
@@ -26,7 +24,9 @@ def chain(worked):
 
 def chance_after(silences, silent, draws=4000):
     drawn = silences.sample(draws, np.random.default_rng(1))
-    return drawn.chance_worked(np.full(draws, float(silent)), np.zeros(draws), np.zeros(0)).mean()
+    chain = steady(draws, stop=drawn.stop, resume=drawn.resume, slope=drawn.slope, link=drawn.link)
+    hours, _ = weeks_of(chain, [True], silent=silent)
+    return (hours > 0).mean()
 
 
 def test_logistic_regression_gives_the_published_coefficients():
@@ -81,7 +81,10 @@ def test_a_low_level_makes_a_silent_week_likelier():
 
 
 def test_half_a_week_without_a_session_lowers_the_chance_of_the_week():
-    assert given_nothing_yet(np.array([0.8]), np.array([0.5]))[0] == pytest.approx(0.4 / 0.6)
+    draws = 20_000
+    even = steady(draws, stop=np.full(draws, -np.log(0.8 / 0.2)), later=np.full(draws, 0.5))
+    hours, _ = weeks_of(even, [True], begun=0)
+    assert (hours > 0).mean() == pytest.approx(0.4 / 0.6, abs=0.02)
 
 
 def test_the_filter_has_the_likelihood_of_statsmodels():
@@ -168,57 +171,41 @@ def test_a_strong_season_in_the_hours_is_seen():
     assert gain > priors.SEASON_LOG_ODDS
 
 
-def same(value, draws=3):
-    return np.full(draws, float(value))
-
-
-def steady_chain(stop, draws=3):
-    zero = same(0, draws)
-    return ChainDraws(stop=same(stop, draws), resume=zero, slope=zero, link=zero, season=np.empty((draws, 0)))
-
-
-def steady_level(draws=3, mean=BELIEF[0], keep=0.9, move=0.0):
-    return LevelDraws(
-        keep=same(keep, draws), move=same(move, draws), shape=same(1e6, draws), mean=same(mean, draws),
-        season=np.empty((draws, 0)), x=same(0, draws),
+def weeks_of(drawn, open_weeks, silent=0, most=1000.0, **begun):
+    """(run, week) hours and the state after them."""
+    free = np.repeat(np.array(open_weeks)[:, None], 7, axis=1)
+    hours, _, state = played(
+        drawn, calendar(len(open_weeks), free, **begun), usual(most_week_hours=most, longest_day=1e9),
+        silent=silent,
     )  # fmt: skip
-
-
-def play(chained, level, open_weeks, current=None, silent=0, most=60.0):
-    draws = len(level.x)
-    state = WeekState(silent=same(silent, draws), x=level.x)
-    hours = play_weeks(
-        state, chained, level, np.array(open_weeks), no_waves(len(open_weeks)), most,
-        np.random.default_rng(0), current,
-    )  # fmt: skip
-    return hours, state
+    return hours.reshape(len(hours), -1, 7).sum(axis=2), state
 
 
 def test_a_chain_that_never_stops_works_every_week():
-    hours, _ = play(steady_chain(-50), steady_level(), [True] * 20)
+    hours, _ = weeks_of(steady(3), [True] * 20)
     assert hours == pytest.approx(8, rel=0.01)
 
 
 def test_the_chain_stands_still_while_nobody_can_come():
-    hours, state = play(steady_chain(-50), steady_level(), [False] * 20)
+    hours, state = weeks_of(steady(3), [False] * 20)
     assert hours.sum() == 0
     assert state.silent.tolist() == [0, 0, 0]
 
 
 def test_a_week_that_was_worked_already_stays_worked():
-    current = CurrentWeek(worked=True, chance_of_later=same(0))
-    hours, _ = play(steady_chain(50), steady_level(), [True], current)
+    stopping = steady(3, stop=np.full(3, 50.0), later=np.zeros(3))
+    hours, _ = weeks_of(stopping, [True], begun=1)
     assert (hours > 0).all()
 
 
 def test_no_week_is_longer_than_the_longest():
-    hours, _ = play(steady_chain(-50), steady_level(mean=np.log(500)), [True] * 5, most=60.0)
-    assert hours.max() == 60
+    hours, _ = weeks_of(steady(3, mean=np.full(3, np.log(500))), [True] * 5, most=60.0)
+    assert hours.max() == pytest.approx(60)
 
 
 def test_the_spread_of_the_level_is_bounded_however_far_the_horizon():
     draws = 2000
-    hours, _ = play(steady_chain(-50, draws), steady_level(draws, move=0.2), [True] * 700)
+    hours, _ = weeks_of(steady(draws, move=np.full(draws, 0.2)), [True] * 700)
     spread = np.log(hours).std(axis=0)
     bound = 0.2 / np.sqrt(1 - 0.9**2)
     assert spread[-1] == pytest.approx(bound, rel=0.1)
@@ -226,7 +213,6 @@ def test_the_spread_of_the_level_is_bounded_however_far_the_horizon():
 
 def test_the_noise_of_the_hours_keeps_the_mean():
     draws = 50_000
-    level = replace(steady_level(draws), shape=same(3.3, draws))
-    hours, _ = play(steady_chain(-50, draws), level, [True])
+    hours, _ = weeks_of(steady(draws, shape=np.full(draws, 3.3)), [True])
     assert hours.mean() == pytest.approx(8, rel=0.01)
     assert np.log(hours / 8).mean() == pytest.approx(digamma(3.3) - np.log(3.3), abs=0.02)

@@ -113,37 +113,6 @@ def _prior_patterns(people: int) -> tuple[np.ndarray, np.ndarray]:
     return np.vstack([np.ones(people), np.eye(people)]), weight
 
 
-def share_out(
-    household: np.ndarray,
-    worked: tuple[np.ndarray, np.ndarray],
-    company: Company,
-    weight_draws: np.ndarray,
-    rng: np.random.Generator,
-) -> np.ndarray:
-    """(draw, day, settled person) hours from the household's (draw, day) hours.
-
-    Parameters
-    ----------
-    worked : positions (draw, day) of the household's sessions
-    weight_draws : (draw, pattern) cumulative weights of the patterns, up to 1
-    """
-    people = len(company.settled)
-    if people == 1:
-        return household[:, :, None]
-    draw, day = worked
-    u = rng.random(len(draw), dtype=np.float32)
-    # The likeliest patterns come first, so that few days are looked at again.
-    pattern = np.zeros(len(draw), dtype=np.intp)
-    rest = np.arange(len(draw))
-    for k in range(weight_draws.shape[1] - 1):
-        rest = rest[u[rest] >= weight_draws[draw[rest], k]]
-        pattern[rest] += 1
-    out = np.zeros((*household.shape, people), dtype=np.float32)
-    shares = company.shares.astype(np.float32)
-    out[draw, day] = household[draw, day, None] * shares[pattern]
-    return out
-
-
 def sample_weights(company: Company, draws: int, rng: np.random.Generator) -> np.ndarray:
     """(draw, pattern) cumulative weights of the patterns (Dirichlet)."""
     gammas = rng.standard_gamma(company.weight, size=(draws, len(company.weight)))
@@ -162,7 +131,7 @@ def newcomer_weekly_hours(joining: Joining, draws: int, key: int) -> np.ndarray:
     return np.asarray(joining.weekly_hours * np.exp(priors.STATED_HOURS_LOG_SD * z))
 
 
-def newcomer_hours(
+def draw_newcomer(
     household: np.ndarray,
     weekly_hours: np.ndarray,
     usual_weekly_hours: float,
@@ -178,18 +147,16 @@ def newcomer_hours(
     usual_weekly_hours : of the household
     kinds : (day,) kind of each day
     """
+    from forecast.bench_time.kernel import newcomer_days
+
     together = np.minimum(priors.BOTH_PRESENT, priors.BOTH_PRESENT * weekly_hours / usual_weekly_hours)
-    alone_hours = weekly_hours - together * usual_weekly_hours
-    chance = priors.DAY_CHANCE / priors.DAY_CHANCE.sum()
-    rate = alone_hours[:, None] / priors.SESSION_HOURS * chance[kinds]
-    u = rng.random((2, *household.shape), dtype=np.float32)
-    length = rng.standard_gamma(priors.SESSION_SHAPE, household.shape, dtype=np.float32)
-    length = np.minimum(
-        length * np.float32(priors.SESSION_HOURS / priors.SESSION_SHAPE) * np.maximum(rate, 1.0),
-        priors.LONGEST_DAY_HOURS,
-    )
-    joined = np.where(u[0] < together[:, None], household, 0.0)
-    return np.asarray(np.maximum(joined, np.where(u[1] < rate, length, 0.0)), dtype=np.float32)
+    alone = (weekly_hours - together * usual_weekly_hours) / priors.SESSION_HOURS
+    day_chance = (priors.DAY_CHANCE / priors.DAY_CHANCE.sum())[kinds]
+    hours = np.empty(household.shape, dtype=np.float32)
+    scale, shape = priors.SESSION_HOURS / priors.SESSION_SHAPE, priors.SESSION_SHAPE
+    longest = priors.LONGEST_DAY_HOURS
+    newcomer_days(rng, household, together, alone, day_chance, scale, shape, longest, hours)
+    return hours
 
 
 def joined_by(joining: Joining, start: date, days: int) -> np.ndarray:

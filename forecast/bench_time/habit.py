@@ -55,14 +55,14 @@ class Habit:
         """One habit a draw."""
         chance = np.clip(rng.beta(self.worked, self.idle, size=(draws, 7)), 1e-9, 1 - 1e-9)
         stretch = np.maximum(self.stretch + self.stretch_sd * rng.standard_normal(draws), 0.0)
-        return HabitDraws(logit=logit(chance).astype(np.float32), stretch=stretch.astype(np.float32))
+        return HabitDraws(odds=chance / (1 - chance), stretch=stretch)
 
 
 @dataclass(frozen=True, kw_only=True)
 class HabitDraws:
-    """(draw, 7) logit of the chance of a session by kind of day; (draw,) stretch."""
+    """(draw, 7) odds of a session by kind of day; (draw,) stretch."""
 
-    logit: np.ndarray
+    odds: np.ndarray
     stretch: np.ndarray
 
 
@@ -127,43 +127,3 @@ def _relative_length(days: np.ndarray, kinds: np.ndarray, weight: np.ndarray) ->
     mean = total / float(weight.sum())
     hours, count = _by_kind(kinds, days * weight), _by_kind(kinds, weight)
     return np.asarray((hours + _LENGTH_PRIOR_DAYS * mean) / (count + _LENGTH_PRIOR_DAYS) / mean)
-
-
-def place_on_days(
-    week_hours: np.ndarray,
-    kinds: np.ndarray,
-    free: np.ndarray,
-    habit: Habit,
-    drawn: HabitDraws,
-    rng: np.random.Generator,
-) -> np.ndarray:
-    """Spread each week's hours over its days.
-
-    Parameters
-    ----------
-    week_hours : (draw, week) clock hours, 0 in silent weeks
-    kinds, free : (week, 7) kind of each day, and whether anybody can come
-
-    Returns
-    -------
-    (draw, week, 7) float32 clock hours; the hours of a week are kept unless no day is free or its
-    days would be longer than `longest_day`
-    """
-    draw, week = np.nonzero((week_hours > 0) & free.any(axis=1))
-    hours = week_hours[draw, week].astype(np.float32)
-    excess = np.log(np.maximum(hours, 0.05)) - np.float32(habit.usual_log_hours)
-    lean = drawn.logit[draw[:, None], kinds[week]] + (drawn.stretch[draw] * excess)[:, None]
-    odds = np.exp(np.clip(lean, -30, 30)) * free[week]
-    u = rng.random(odds.shape, dtype=np.float32)
-    comes = u * (1 + odds) < odds
-    # A worked week has a session: where chance gave none, the likeliest day by odds takes it.
-    none = np.flatnonzero(~comes.any(axis=1))
-    comes[none, np.argmax(odds[none] / (u[none] + 1e-6), axis=1)] = True
-    length = np.zeros(odds.shape, dtype=np.float32)
-    count = int(comes.sum())
-    length[comes] = rng.standard_gamma(priors.SESSION_SHAPE, count, dtype=np.float32)
-    length *= habit.length.astype(np.float32)[kinds[week]]
-    each = length * (hours / length.sum(axis=1))[:, None]
-    out = np.zeros((*week_hours.shape, 7), dtype=np.float32)
-    out[draw, week] = np.minimum(each, np.float32(habit.longest_day))
-    return out

@@ -132,11 +132,20 @@ class BenchTime:
         skip = (start - self.history_.as_of).days - 1
         if skip < 0:
             raise ValueError(f"start must lie after {self.history_.as_of}. Got {start} instead.")
+        return self.play(draws, rng, joining=joining).hours(skip, days)
+
+    def play(self, draws: int, rng: np.random.Generator, *, joining: Sequence[Joining] = ()) -> Play:
+        """So many runs of the coming days, to be drawn as far as they are asked for.
+
+        Raises
+        ------
+        ValueError for somebody named twice or in the log already.
+        """
         asked = joinings_by_id(joining)
         settled = {self.history_.people[p] for p in self.learned_.company.settled}
         if known := settled & set(asked):
             raise ValueError(f"{', '.join(sorted(known))} must not join: the log has their own sessions.")
-        return Play(self.learned_, skip + days, draws, rng).run(skip, self.newcomers_ | asked)
+        return Play(self.learned_, draws, rng, self.newcomers_ | asked)
 
 
 def _fit_weeks(

@@ -13,7 +13,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import expit
 
 from forecast.bench_time import priors
 from forecast.bench_time.logistic import logistic_posterior
@@ -63,14 +62,6 @@ class ChainDraws:
     link: np.ndarray
     season: np.ndarray
 
-    def chance_worked(self, silent: np.ndarray, x: np.ndarray, wave: np.ndarray) -> np.ndarray:
-        """(draw,) chance that the next week is worked after `silent` silent weeks (0 = worked)."""
-        resume = self.resume + self.slope * np.log(np.maximum(silent, 1.0))
-        logit = np.where(silent > 0, resume, -self.stop) + self.link * x
-        if self.season.size:
-            logit = logit + self.season @ wave
-        return np.asarray(expit(logit))
-
 
 def weeks_of_silence(worked: np.ndarray) -> np.ndarray:
     """(week + 1,) silent weeks before each week and after the last; 0 after a worked week.
@@ -113,14 +104,3 @@ def fit_silences(worked: np.ndarray, x: np.ndarray, waves: np.ndarray) -> Silenc
         observed=len(after),
         evidence=evidence,
     )
-
-
-def given_nothing_yet(chance: np.ndarray, chance_of_later: np.ndarray) -> np.ndarray:
-    """The chance of a worked week once its first days have passed without a session.
-
-    `chance_of_later` is the chance that a worked week has all its sessions in the days left.
-
-    >>> given_nothing_yet(np.array([0.5]), np.array([0.25])).tolist()
-    [0.2]
-    """
-    return np.asarray(chance * chance_of_later / (1 - chance + chance * chance_of_later))

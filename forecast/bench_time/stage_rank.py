@@ -160,13 +160,13 @@ def _fit_stay(same: np.ndarray, share: np.ndarray) -> tuple[float, float]:
     return total + stayed, len(same) - total + moved
 
 
-@dataclass(kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class RankDraws:
-    """(draw, rank) cumulative shares, (draw,) chance to stay and the rank of the last session so far."""
+    """(draw, rank) cumulative shares, (draw,) chance to stay; the rank of the last session."""
 
     cumulative: np.ndarray
     stay: np.ndarray
-    last: np.ndarray
+    last: int
 
 
 def sample_ranks(habit: RankHabit, draws: int, rng: np.random.Generator) -> RankDraws:
@@ -175,31 +175,5 @@ def sample_ranks(habit: RankHabit, draws: int, rng: np.random.Generator) -> Rank
     return RankDraws(
         cumulative=(np.cumsum(gammas, axis=1) / gammas.sum(axis=1, keepdims=True)).astype(np.float32),
         stay=rng.beta(*habit.stay, size=draws).astype(np.float32),
-        last=np.full(draws, habit.last, dtype=np.uint8),
+        last=habit.last,
     )
-
-
-def play_ranks(
-    drawn: RankDraws, worked: tuple[np.ndarray, np.ndarray], days: int, rng: np.random.Generator
-) -> np.ndarray:
-    """(draw, day) uint8 ranks; a new one is drawn only on days with a session.
-
-    `worked` are the positions (draw, day) of the sessions, draw by draw. `drawn.last` moves on to the
-    rank of the last day, for the next block of days.
-    """
-    draw, day = worked
-    u = rng.random((2, len(draw)), dtype=np.float32)
-    renewed = u[0] >= drawn.stay[draw]
-    draw, day, u = draw[renewed], day[renewed], u[1, renewed]
-    fresh = np.zeros(len(draw), dtype=np.uint8)
-    for k in range(_RANKS - 1):
-        fresh += u >= drawn.cumulative[draw, k]
-    # Column 0 holds the rank so far; each later one the last column in which a rank was drawn.
-    line = np.zeros((len(drawn.last), days + 1), dtype=np.uint8)
-    line[:, 0], line[draw, day + 1] = drawn.last, fresh
-    newest = np.zeros(line.shape, dtype=np.int16)
-    newest[draw, day + 1] = day + 1
-    np.maximum.accumulate(newest, axis=1, out=newest)
-    ranks = np.take_along_axis(line, newest.astype(np.intp), axis=1)[:, 1:]
-    drawn.last = ranks[:, -1].copy()
-    return ranks

@@ -14,6 +14,8 @@ from numpy.typing import ArrayLike
 from forecast.schedule.network import Network
 from forecast.schedule.records import CAUSES, LACKS_DAYS, LACKS_TWO, NOBODY, PERSON, UNFINISHED, Kept
 
+_SAME_IN_ALL_RUNS = ("tasks", "stages", "grid_days")
+
 
 @dataclass(frozen=True, kw_only=True)
 class Simulation:
@@ -67,13 +69,21 @@ class Simulation:
     @classmethod
     def joined(cls, chunks: Sequence[Simulation]) -> Simulation:
         """Several chunks of runs of one network as one."""
-        same = ("tasks", "stages", "grid_days")
         arrays: dict[str, Any] = {
             f.name: np.concatenate([getattr(c, f.name) for c in chunks])
             for f in fields(cls)
-            if f.name not in same
+            if f.name not in _SAME_IN_ALL_RUNS
         }
         return replace(chunks[0], **arrays)
+
+    def with_runs(self, rows: np.ndarray, other: Simulation) -> Simulation:
+        """The same with some runs, by position, as another simulation has them."""
+        arrays: dict[str, Any] = {
+            f.name: getattr(self, f.name).copy() for f in fields(self) if f.name not in _SAME_IN_ALL_RUNS
+        }
+        for name, values in arrays.items():
+            values[rows] = getattr(other, name)
+        return replace(self, **arrays)
 
     def without_tasks(self) -> Simulation:
         """The same without what is kept of single tasks, which is most of the memory."""

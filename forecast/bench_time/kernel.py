@@ -1,0 +1,224 @@
+"""The coming weeks, compiled: one week of one run at a time, every number drawn from the generator given.
+
+How many numbers a session takes from the generator does not depend on who comes to it, so that other
+visitors leave the days of the household as they are.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+from numba import njit
+
+
+class Drawn(NamedTuple):
+    """(run, ...) the parameters of each run: of the chain, the level, the days, company and ranks."""
+
+    stop: np.ndarray
+    resume: np.ndarray
+    slope: np.ndarray
+    link: np.ndarray
+    chance_season: np.ndarray
+    keep: np.ndarray
+    move: np.ndarray
+    shape: np.ndarray
+    mean: np.ndarray
+    hours_season: np.ndarray
+    odds: np.ndarray
+    stretch: np.ndarray
+    company: np.ndarray
+    visit: np.ndarray
+    ranks: np.ndarray
+    stay: np.ndarray
+    later: np.ndarray
+
+
+class Weeks(NamedTuple):
+    """(week, ...) the calendar: kinds of days, days on which anybody can come and whether there is one,
+    exposure, waves of the year.
+
+    `begun` says of the first week: -1 it is a whole one, else it has begun and was (1) or was not (0)
+    worked yet; `lead` counts its days that are over.
+    """
+
+    kinds: np.ndarray
+    free: np.ndarray
+    open: np.ndarray
+    exposure: np.ndarray
+    waves: np.ndarray
+    begun: int
+    lead: int
+
+
+class Usual(NamedTuple):
+    """What is the same in every run."""
+
+    hours: float
+    length: np.ndarray
+    longest_day: float
+    session_shape: float
+    most_week_hours: float
+    shares: np.ndarray
+    visit_share: float
+
+
+class State(NamedTuple):
+    """(run,) silent weeks so far (0 = the last was worked), level, rank of the last session."""
+
+    silent: np.ndarray
+    level: np.ndarray
+    rank: np.ndarray
+
+
+class Days(NamedTuple):
+    """What is drawn: (run, day) hours of the household and of a visitor, ranks; (run, day, person) hours."""
+
+    household: np.ndarray
+    people: np.ndarray
+    visits: np.ndarray
+    ranks: np.ndarray
+
+
+@njit(inline="always")
+def week_hours(
+    rng: Any, run: int, week: int, drawn: Drawn, weeks: Weeks, state: State, most_hours: float
+) -> float:
+    """Clock hours of one whole week, 0 in a silent one; the state moves on."""
+    begun = weeks.begun if week == 0 else -1
+    if begun < 0:
+        # The level of a week that has begun is known as well as it can be already.
+        state.level[run] = drawn.keep[run] * state.level[run] + drawn.move[run] * rng.standard_normal()
+    if not weeks.open[week]:
+        return 0.0
+    silent, level = state.silent[run], state.level[run]
+    lean = drawn.link[run] * level
+    wanted = drawn.mean[run] + level
+    for k in range(weeks.waves.shape[1]):
+        lean += drawn.chance_season[run, k] * weeks.waves[week, k]
+        wanted += drawn.hours_season[run, k] * weeks.waves[week, k]
+    lean += (
+        drawn.resume[run] + drawn.slope[run] * np.log(max(silent, 1.0)) if silent > 0 else -drawn.stop[run]
+    )
+    chance = 1.0 / (1.0 + np.exp(-lean))
+    if begun == 1:
+        chance = 1.0
+    elif begun == 0:
+        # Its first days have passed without a session.
+        chance = chance * drawn.later[run] / (1.0 - chance + chance * drawn.later[run])
+    if rng.random() >= chance:
+        state.silent[run] = silent + 1.0
+        return 0.0
+    state.silent[run] = 0.0
+    shape = drawn.shape[run]
+    return min(np.exp(wanted) * rng.standard_gamma(shape) / shape, most_hours)
+
+
+@njit(inline="always")
+def place_on_days(
+    rng: Any, run: int, hours: float, kinds: np.ndarray, free: np.ndarray, drawn: Drawn, usual: Usual,
+    out: np.ndarray,
+) -> None:  # fmt: skip
+    """Spread the hours of a worked week over its 7 days.
+
+    The hours are kept unless no day is free or its days would be longer than the longest.
+    """
+    out[:] = 0.0
+    fuller = (max(hours, 0.05) / usual.hours) ** drawn.stretch[run]
+    total, likeliest, best = 0.0, -1, -1.0
+    for day in range(7):
+        if not free[day]:
+            continue
+        odds = min(max(drawn.odds[run, kinds[day]] * fuller, 1e-13), 1e13)
+        u = rng.random()
+        if odds / (u + 1e-6) > best:
+            likeliest, best = day, odds / (u + 1e-6)
+        if u * (1.0 + odds) < odds:
+            out[day] = usual.length[kinds[day]] * rng.standard_gamma(usual.session_shape)
+            total += out[day]
+    if likeliest < 0:
+        return
+    if total <= 0.0:
+        # A worked week has a session: where chance gave none, the likeliest day by odds takes it.
+        out[likeliest] = total = 1.0
+    for day in range(7):
+        out[day] = min(out[day] * hours / total, usual.longest_day)
+
+
+@njit(inline="always")
+def next_rank(rank: int, u_move: float, u_new: float, run: int, drawn: Drawn) -> int:
+    """The rank of a session: that of the one before with some chance, else a new one."""
+    if u_move < drawn.stay[run]:
+        return rank
+    fresh = 0
+    for k in range(drawn.ranks.shape[1] - 1):
+        fresh += u_new >= drawn.ranks[run, k]
+    return fresh
+
+
+@njit(inline="always")
+def _pattern(u: float, run: int, drawn: Drawn) -> int:
+    """Which pattern of company a day has; the likeliest patterns come first."""
+    last = drawn.company.shape[1] - 1
+    k = 0
+    while k < last and u >= drawn.company[run, k]:
+        k += 1
+    return k
+
+
+@njit(cache=True, nogil=True)
+def play_weeks(
+    rng: Any, runs: np.ndarray, first: int, last: int, drawn: Drawn, weeks: Weeks, usual: Usual,
+    state: State, out: Days,
+) -> None:  # fmt: skip
+    """Some runs from one generator, week by week, so that more weeks keep the first ones.
+
+    Row i of `out` is that of the i-th of `runs`, its first day the Monday of week `first`.
+    """
+    day_hours = np.zeros(7)
+    for week in range(first, last):
+        for row in range(len(runs)):
+            run = runs[row]
+            hours = week_hours(rng, run, week, drawn, weeks, state, usual.most_week_hours)
+            hours *= weeks.exposure[week]
+            if hours > 0:
+                place_on_days(rng, run, hours, weeks.kinds[week], weeks.free[week], drawn, usual, day_hours)
+            rank = state.rank[run]
+            for day in range(7):
+                at = 7 * (week - first) + day
+                if hours > 0 and day_hours[day] > 0 and (week > 0 or day >= weeks.lead):
+                    there = day_hours[day]
+                    u_company, u_visit = rng.random(), rng.random()
+                    rank = next_rank(rank, rng.random(), rng.random(), run, drawn)
+                    pattern = _pattern(u_company, run, drawn)
+                    for person in range(usual.shares.shape[1]):
+                        out.people[row, at, person] = there * usual.shares[pattern, person]
+                    if u_visit < drawn.visit[run]:
+                        out.visits[row, at] = there * usual.visit_share
+                    out.household[row, at] = there
+                out.ranks[row, at] = rank
+            state.rank[run] = rank
+
+
+@njit(cache=True, nogil=True)
+def newcomer_days(
+    rng: Any, household: np.ndarray, together: np.ndarray, alone: np.ndarray, day_chance: np.ndarray,
+    session_scale: float, session_shape: float, longest_day: float, out: np.ndarray,
+) -> None:  # fmt: skip
+    """(run, day) hours of somebody without a log, day by day: with the household, or now and then alone.
+
+    `together` is the (run,) chance of coming when the household does, `alone` the (run,) sessions of their
+    own in a week and `day_chance` the (day,) share of them that falls on a day. The same numbers are drawn
+    whatever the hours said, so that more of them never mean fewer on any day.
+    """
+    for day in range(household.shape[1]):
+        for run in range(household.shape[0]):
+            u_joined, u_alone = rng.random(), rng.random()
+            rate = alone[run] * day_chance[day]
+            length = session_scale * rng.standard_gamma(session_shape) * max(rate, 1.0)
+            there = 0.0
+            if u_joined < together[run]:
+                there = household[run, day]
+            if u_alone < rate:
+                there = max(there, min(length, longest_day))
+            out[run, day] = there
