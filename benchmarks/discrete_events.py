@@ -41,13 +41,15 @@ class Play:
 
 def play_once(
     network: Network, hours, bench, stage_rank, release, only_two, shared_penalty=1.0, *, on_call=None,
-    ask_after=np.inf,
+    ask_after=np.inf, expected_hours=None,
 ) -> Play:  # fmt: skip
     """One run of the arrays of `simulate_schedule`, each without its first axis."""
     env = simpy.Environment()
     shop = _Shop(env, network, hours, bench, stage_rank, release, only_two, shared_penalty)
     shop.on_call = [k for k, called in enumerate(on_call if on_call is not None else ()) if called]
     shop.ask_after = ask_after
+    if expected_hours is not None:
+        shop.expected = [float(h) for h in expected_hours]
     env.run(until=len(bench) + 1)
     return Play(shop.start, shop.finish, shop.worked, shop.stretches)
 
@@ -64,6 +66,7 @@ class _Shop:
         self.done = [env.event() for _ in range(count)]
         self.ready, self.waiting_for_limit, self.ready_since = set(), set(), {}
         self.on_call, self.ask_after, self.for_two = [], np.inf, set()
+        self.expected, self.paths, self.came = None, {}, np.zeros(self.bench.shape[1])
         self.begun = {i for i in range(count) if network.under_way[i]}
         self.held = [0.0] * len(network.limits)
         for i in self.begun:
@@ -105,6 +108,7 @@ class _Shop:
                 hours = hours.copy()
                 hours[asked] = self.longest
             self.there = {k for k in range(len(hours)) if hours[k] > 0}
+            self.came += hours
             self.new_day_rank = self.stage_rank[day]
             for k in self.there:
                 self.env.process(self._go_home(k, day + float(hours[k]) / self.longest))
@@ -181,6 +185,11 @@ class _Shop:
             return (not for_helper, self.network.stage[i] != self.first_stage, i)
 
         i = min(can, key=preference)
+        if self.expected and self.network.crew[i] != TWO:
+            shared = self._task_worth_sharing(i)
+            if shared is not None:
+                self.crew[shared].append(hands[0])
+                return True
         self.ready.remove(i)
         if i not in self.begun:
             if not self._limits_allow(i):
@@ -194,6 +203,26 @@ class _Shop:
         self.crew[i] = people
         self.start[i] = min(self.start[i], self.env.now)
         return True
+
+    def _task_worth_sharing(self, instead):
+        """The task that somebody is alone on and a second pair of hands is better spent on than `instead`."""
+        alone = [i for i in self.crew if len(self.crew[i]) == 1 and self.network.crew[i] == EITHER]
+        if not alone:
+            return None
+        task = max(alone, key=lambda i: (self._path(i), -self.crew[i][0]))
+        can_wait = self._path(instead) <= self._path(task) - self.expected[task]
+        work = sum(h for i, h in enumerate(self.expected) if np.isinf(self.finish[i]))
+        work += (self.penalty - 1) * self.expected[task]
+        came = [c for c, only in zip(self.came, self.only_two, strict=True) if not only]
+        return task if can_wait and self._path(task) * sum(came) > work * max(came) else None
+
+    def _path(self, i):
+        """Expected hours of the longest path from task i on."""
+        if i not in self.paths:
+            follow = [self._path(j) for j, after in enumerate(self.network.after) if i in after]
+            half = 0.5 if self.network.crew[i] == TWO else 1.0
+            self.paths[i] = half * self.expected[i] + max(follow, default=0.0)
+        return self.paths[i]
 
     def _share(self):
         for k in self._free()[0]:

@@ -144,6 +144,7 @@ class HeldDraws:
             on_call=bench.on_call,
             ask_after=bench.ask_after,
             shared_penalty=work.shared_penalty,
+            expected_hours=work.expected_hours,
         )
         worked = played.worked_hours
         return played.stage_finish, played.build_finish, worked.sum(axis=1), worked[:, others].sum(axis=1)

@@ -216,3 +216,53 @@ def test_who_comes_on_their_own_day_does_what_is_ready():
     plan = _plan({"crew": "one"}, {"crew": "one"})
     played = _play(plan, [2, 2], [[2, 2]], on_call=[False, True], ask_after=[0.0])
     assert played.finish[0].tolist() == [1.0, 1.0]
+
+
+_LONG_PATH = ({}, {"crew": "one", "after": ("A",)}, {"crew": "one"})
+
+
+def test_two_share_what_the_date_hangs_on_when_the_rest_can_wait():
+    # A (4 hours) leads to B (8 alone); C (3) can wait. Shared, A takes 2 hours and the build 10 of them;
+    # apart, A would take 3.5.
+    played = _play(_plan(*_LONG_PATH), [4, 8, 3], [[10, 10]] * 2, expected_hours=[4, 8, 3])
+    assert played.finish[0].tolist() == pytest.approx([0.2, 1.0, 0.5])
+    apart = _play(_plan(*_LONG_PATH), [4, 8, 3], [[10, 10]] * 2)
+    assert apart.finish[0].tolist() == pytest.approx([0.35, 1.15, 0.3])
+
+
+def test_two_do_not_share_while_there_is_work_enough_for_both():
+    plan = _plan({}, {"crew": "one", "after": ("A",)}, {"crew": "one"})
+    played = _play(plan, [4, 3, 8], [[20, 20]], expected_hours=[4, 3, 8])
+    assert played.finish[0].tolist() == pytest.approx([0.2, 0.35, 0.4])
+
+
+@pytest.mark.parametrize(("penalty", "first_done"), [(1.1, 0.165), (1.5, 0.3)])
+def test_two_do_not_share_when_the_penalty_is_not_paid_back(penalty, first_done):
+    # The path of A and B takes 7 hours, half of all work 6.7: a fifth more on the 3 hours of A is even.
+    plan = _plan({}, {"crew": "one", "after": ("A",)}, {"crew": "one"}, {"crew": "one"})
+    hours = [3, 4, 2, 4.4]
+    played = _play(plan, hours, [[10, 10]] * 2, expected_hours=hours, shared_penalty=penalty)
+    assert played.finish[0, 0] == pytest.approx(first_done)
+
+
+@pytest.mark.parametrize(("hers", "begun"), [(10, 10.0), (20, 10.1)])
+def test_two_share_only_when_the_second_is_there_often_enough(hers, begun):
+    # With a third of the hours hers the work takes 2/3 of 37 hours and the path of A and B, 22, is not what
+    # is long: she begins C. With half of them the work takes 18.5: she lends a hand with A first.
+    plan = _plan(*_LONG_PATH, {"crew": "one"})
+    days = [[1, 0]] * 10 + [[10, hers]] * 2
+    played = _play(plan, [14, 8, 7, 8], days, expected_hours=[14, 8, 7, 8])
+    assert played.start[0, 2] == begun
+
+
+def test_more_hands_share_only_the_longest_path():
+    # Three people: C goes on with D alone, the third lends a hand with A.
+    plan = _plan({}, {"crew": "one", "after": ("A",)}, {}, {"crew": "one"})
+    played = _play(plan, [4, 9, 3, 1], [[20, 20, 20]], expected_hours=[4, 9, 3, 1])
+    assert played.finish[0, 0] == pytest.approx(0.1)
+
+
+def test_longest_paths_of_a_network_by_pencil():
+    plan = _plan({"after": ("C",)}, {"crew": "two", "after": ("C",)}, {}, {"after": ("A", "B")})
+    paths = network_of_untouched(plan).longest_paths(np.array([2.0, 6.0, 1.0, 4.0]))
+    assert paths.tolist() == [6.0, 7.0, 8.0, 4.0]

@@ -60,6 +60,20 @@ def test_a_helper_who_is_asked_comes_as_in_the_plain_model(rng, only_two):
     assert played.worked_hours[:, 1].sum() > without.worked_hours[:, 1].sum()
 
 
+def test_what_pays_to_share_is_shared_as_in_the_plain_model(rng):
+    changed = 0
+    for people in (2, 2, 2, 2, 3, 3, 3, 3):
+        network = random_network(20, rng)
+        draws = random_draws(network, 5, 150, people, rng)
+        only_two, expected = np.array([False] * 2 + [True] * (people - 2)), draws["hours"].mean(axis=0)
+        played, plain = _both(network, draws, only_two, 1.14, expected_hours=expected)
+        np.testing.assert_allclose(played.finish, [p.finish for p in plain], atol=1e-9)
+        np.testing.assert_allclose(played.worked_hours, [p.worked_hours for p in plain], atol=1e-9)
+        never = simulate_schedule(network, **draws, only_two=only_two, shared_penalty=1.14)
+        changed += np.sum(never.finish != played.finish)
+    assert changed > 10
+
+
 def test_nine_tenths_are_done_when_the_plain_model_says(rng):
     network = random_network(20, rng, limits=False)
     draws = random_draws(network, 10, 200, 2, rng)

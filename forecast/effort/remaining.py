@@ -40,6 +40,11 @@ class RemainingWork:
     shared_penalty: float = 1.0
 
     @property
+    def expected_hours(self) -> np.ndarray:
+        """(task,) mean over the runs: what the builders may reckon with."""
+        return np.asarray(self.hours.mean(axis=0))
+
+    @property
     def range_shares(self) -> dict[str, float]:
         """Which part of the range comes from which: covariance with the total over its variance.
 

@@ -83,8 +83,13 @@ def pick(net, stage, now):
         if first == EMPTY:
             break
         i = np.uint32(first)
-        take(net, i)
         task = net.tasks[i]
+        lead = _pays_to_share(net, i) if net.state[0].weighs and task.crew != TWO else -1
+        if lead >= 0:
+            _share(net, lead)
+            hands -= 1
+            continue
+        take(net, i)
         if task.limited and not task.begun and not take_limits(net, i):
             continue
         task.begun = 1
@@ -106,13 +111,49 @@ def pick(net, stage, now):
         lead = _first_to_share(net)
         if lead < 0:
             break
-        second = people[_first_free(people, 0)]
-        _lend(second, people[lead].on)
-        second.stint = people[lead].stint
-        people[lead].rate = 2.0 / net.state[0].penalty
-        people[lead].pace = 0.5 * net.state[0].penalty
-        net.state[0].sharing = 1
+        _share(net, lead)
         hands -= 1
+
+
+@compiled
+def _share(net, lead):
+    """The first who is free shares the task of person `lead`."""
+    person, second = net.people[lead], net.people[_first_free(net.people, 0)]
+    _lend(second, person.on)
+    second.stint = person.stint
+    person.rate, person.pace = 2.0 / net.state[0].penalty, 0.5 * net.state[0].penalty
+    net.state[0].sharing = 1
+
+
+@compiled
+def _pays_to_share(net, i):
+    """Whose task is rather shared than task i begun; -1 for nobody's.
+
+    It pays where the date hangs on the path from that task on, not on the hands: the path is longer than
+    all open work, the penalty added, takes with all hands; and where task i can wait, for its own path is
+    no longer than what follows.
+    """
+    best, longest, state = -1, 0.0, net.state[0]
+    for k in range(net.people.size):
+        person = net.people[k]
+        if person.rate == 1.0 and net.tasks[person.on].crew == EITHER:
+            path = net.details[person.on].path
+            if path > longest:
+                best, longest = k, path
+    if best < 0:
+        return -1
+    expected = net.details[net.people[best].on].expected
+    if net.details[i].path > longest - expected:
+        return -1
+    most, together = 0.0, 0.0
+    for k in range(net.people.size):
+        person = net.people[k]
+        if not person.only_two:
+            came = person.present + person.hours
+            together += came
+            most = max(most, came)
+    ahead = state.ahead + (state.penalty - 1.0) * expected
+    return best if longest * together > ahead * most else -1
 
 
 @compiled

@@ -40,7 +40,7 @@ def _begin(net, hours, release):
     empty_queues(net)
     state = net.state[0]
     state.open, state.alarms, state.blocked, state.stints = net.tasks.size, 0, 0, 0
-    state.last_task, state.done, state.need, state.sharing = NOBODY, 0.0, 0.0, 0
+    state.last_task, state.done, state.need, state.sharing, state.ahead = NOBODY, 0.0, 0.0, 0, 0.0
     for s in range(net.stages.size):
         stage = net.stages[s]
         stage.done, stage.need, stage.open = 0.0, 0.0, 0
@@ -55,6 +55,7 @@ def _begin(net, hours, release):
         stage.open += 1
         stage.need += hours[i]
         state.need += hours[i]
+        state.ahead += net.details[i].expected
         _begin_task(net, i, hours[i], release)
     state.need = _NINE_TENTHS * (state.spent + state.need) - state.spent
     state.finish = np.inf if state.open > 0 else 0.0
@@ -217,6 +218,7 @@ def _finish(net, i, now):
         stage.finish = now
         stage.first_90 = min(stage.first_90, now)
     state.open -= 1
+    state.ahead -= net.details[i].expected
     state.last_task = i
     if state.open == 0:
         state.finish = now

@@ -66,6 +66,31 @@ class Network:
         """The network as the kernel takes it."""
         return records_of(self)
 
+    def longest_paths(self, hours: np.ndarray) -> np.ndarray:
+        """(task,) hours from the start of each task to the end of the longest path that leads on from it.
+
+        A task for two takes half of its person-hours, any other all of them.
+
+        Parameters
+        ----------
+        hours : (task,) person-hours
+        """
+        span = np.where(self.crew == TWO, 0.5, 1.0) * hours
+        waits = np.zeros(len(self.tasks), dtype=np.int64)
+        for after in self.after:
+            for other in after:
+                waits[other] += 1
+        path = span.copy()
+        ends = np.flatnonzero(waits == 0).tolist()
+        while ends:
+            task = ends.pop()
+            for other in self.after[task]:
+                path[other] = max(path[other], span[other] + path[task])
+                waits[other] -= 1
+                if waits[other] == 0:
+                    ends.append(other)
+        return path
+
 
 def network_of(
     plan: Plan,

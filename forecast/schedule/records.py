@@ -32,6 +32,7 @@ DETAIL = np.dtype(
         ("start", "f8"), ("finish", "f8"), ("earliest", "f8"), ("before", "i4"), ("under_way", "u1"),
         ("need_at", "u4"), ("need_end", "u4"), ("use_at", "u4"), ("use_end", "u4"), ("stint", "i4"),
         ("cause", "u1"), ("cause_of", "i4"), ("start_cause", "u1"), ("start_cause_of", "i4"),
+        ("expected", "f8"), ("path", "f8"),
     ],
     align=True,
 )  # fmt: skip
@@ -57,8 +58,9 @@ STINT = np.dtype([("at", "f8"), ("task", "i4"), ("before", "i4"), ("cause", "i4"
 STATE = np.dtype(
     [
         ("open", "i4"), ("alarms", "i4"), ("blocked", "i4"), ("stints", "i4"), ("last_task", "i4"),
-        ("trace", "u1"), ("sharing", "u1"), ("penalty", "f8"), ("done", "f8"), ("need", "f8"),
-        ("finish", "f8"), ("first_90", "f8"), ("spent", "f8"), ("ask_after", "f8"),
+        ("trace", "u1"), ("sharing", "u1"), ("weighs", "u1"), ("penalty", "f8"), ("ahead", "f8"),
+        ("done", "f8"), ("need", "f8"), ("finish", "f8"), ("first_90", "f8"), ("spent", "f8"),
+        ("ask_after", "f8"),
     ],
     align=True,
 )  # fmt: skip

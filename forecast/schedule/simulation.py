@@ -138,6 +138,7 @@ def simulate_schedule(
     on_call: ArrayLike | None = None,
     ask_after: ArrayLike | None = None,
     shared_penalty: float = 1.0,
+    expected_hours: ArrayLike | None = None,
     grid: ArrayLike = (),
     trace: bool = False,
 ) -> Simulation:
@@ -146,7 +147,10 @@ def simulate_schedule(
     Each day everybody present starts together and leaves after their own hours. Whoever is free takes
     the first task, in row order, that is ready and whose crew is there, and stays with it until it is
     finished or the day ends; what nobody finished is taken up again on another day. A task for two starts
-    when two are free at once. Two share an `either` task only while nothing else is ready.
+    when two are free at once. Two share an `either` task while nothing else is ready and, where
+    `expected_hours` are given, when it pays: when the longest path from that task on is longer than all
+    open work, the penalty added, takes with all hands, and the task that would be begun instead can wait
+    until it is finished without a longer path of its own.
 
     Parameters
     ----------
@@ -161,6 +165,8 @@ def simulate_schedule(
         has waited for `ask_after` days, for that work only and as long as whoever is there longest
     ask_after : (draw,) days; infinite (the default) = nobody is ever asked
     shared_penalty : person-hours that a task takes when two share it, over those it takes otherwise
+    expected_hours : (open task,) person-hours left that the builders reckon with, from which they tell
+        when it pays to share; by default it never does
     grid : ascending whole days after `as_of` at which the hours done are read
     trace : note what each task waited for, and the critical chain of each run
 
@@ -200,9 +206,15 @@ def simulate_schedule(
     team["on_call"] = False if on_call is None else _shaped("on_call", on_call, np.bool_, (people,))
     asks = np.full(draws, np.inf) if ask_after is None else ask_after
     stints = 2 * people * days + 4 * tasks if trace else 0
+    records = network.records.for_play(
+        team, stints, penalty=shared_penalty, trace=trace, weighs=expected_hours is not None
+    )
+    if expected_hours is not None:
+        records.details["expected"] = _shaped("expected_hours", expected_hours, np.float64, (tasks,))
+        records.details["path"] = network.longest_paths(records.details["expected"])
     kept = _room(draws, tasks, stages, people, points.size, trace)
     play_runs(
-        network.records.for_play(team, stints, penalty=shared_penalty, trace=trace),
+        records,
         left,
         present,
         _shaped("stage_rank", ranks, np.uint8, (draws, days)),
