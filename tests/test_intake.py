@@ -1,7 +1,7 @@
 """Taking a foreign log into a build folder: what must come out, what is asked, what is written."""
 
 import csv
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import openpyxl
@@ -12,7 +12,7 @@ from forecast.folder import read_build, start_build
 from forecast.intake import (
     Answers,
     coarse_plan,
-    export_log,
+    exported_log,
     intake_lines,
     propose_intake,
     take_in,
@@ -234,16 +234,28 @@ def test_take_export_take_again_gives_the_same_rows(name, suffix, folder, tmp_pa
     take(MESSY / name, folder, *SAID[name])
     build = read_build(folder)
     file, second = tmp_path / f"out{suffix}", tmp_path / "second"
-    assert export_log(build, file) == len(build.sessions)
+    file.write_bytes(exported_log(build, suffix))
     second.mkdir()
     for part in ("build.toml", "plan.csv"):
         (second / part).write_bytes((folder / part).read_bytes())
     intake = propose(file, second)
     assert not intake.reported
-    take_in(intake)
+    assert take_in(intake).added == len(build.sessions)
     again = read_build(second).sessions
     columns = [c for c in again.columns if c not in ("file", "line")]
     assert again[columns].equals(build.sessions[columns])
+
+
+def test_work_outside_a_coarse_plan_stays_outside_when_an_export_is_taken(tmp_path):
+    """The sample whose plan has one task a stage, with ordering and cleaning logged beside it."""
+    sample, second = MESSY.parent / "dinghy", tmp_path / "second"
+    second.mkdir()
+    for part in ("build.toml", "plan.csv"):
+        (second / part).write_bytes((sample / part).read_bytes())
+    file = tmp_path / "out.csv"
+    file.write_bytes(exported_log(read_build(sample), ".csv"))
+    take_in(propose(file, second))
+    assert exported_log(read_build(second), ".csv") == file.read_bytes()
 
 
 def test_no_text_in_an_export_is_a_formula(folder, tmp_path):
@@ -252,8 +264,8 @@ def test_no_text_in_an_export_is_a_formula(folder, tmp_path):
         'Date,Hours,Section,Work\n2026-01-03,3,tail,"=HYPERLINK(""x"")"\n2026-01-04,3,tail,@cmd\n'
     )
     take(path, folder)
-    export_log(read_build(folder), tmp_path / "out.csv")
-    export_log(read_build(folder), tmp_path / "out.xlsx")
+    for name in ("out.csv", "out.xlsx"):
+        (tmp_path / name).write_bytes(exported_log(read_build(folder), name[3:]))
     notes = [r["note"] for r in log_rows(tmp_path, "out.csv")]
     assert notes == ['\'=HYPERLINK("x")', "'@cmd"]
     cells = openpyxl.load_workbook(tmp_path / "out.xlsx").active["M"]
@@ -262,8 +274,19 @@ def test_no_text_in_an_export_is_a_formula(folder, tmp_path):
 
 def test_an_export_of_another_kind_is_refused(sheet, folder, tmp_path):
     take(sheet, folder)
-    with pytest.raises(UsageError, match="must end in"):
-        export_log(read_build(folder), tmp_path / "out.pdf")
+    with pytest.raises(UsageError, match="must be .csv or .xlsx"):
+        exported_log(read_build(folder), ".pdf")
+
+
+def test_an_export_holds_nothing_later_than_asked_and_is_the_same_file_each_time(sheet, folder):
+    take(sheet, folder)
+    build = read_build(folder)
+    last = build.sessions["until"].max()
+    lines = [
+        exported_log(build, ".csv", day).decode().splitlines() for day in (None, last - timedelta(days=1))
+    ]
+    assert len(lines[0]) - len(lines[1]) == (build.sessions["until"] == last).sum()
+    assert exported_log(build, ".xlsx") == exported_log(build, ".xlsx")
 
 
 def test_the_account_names_every_row_that_is_not_taken(folder):

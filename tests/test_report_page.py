@@ -14,6 +14,7 @@ import pytest
 from forecast.errors import UsageError
 from forecast.folder import read_build
 from forecast.hours_summary import CAUTION
+from forecast.intake import exported_log
 from forecast.outlook import Settings
 from forecast.report_page import gather_answers, page_html, page_pdf
 from forecast.report_page.files import Files, write_report
@@ -308,7 +309,9 @@ def folder(tmp_path):
         ({"calendar": "dates.html"}, "--ics: .*must end in .ics"),
         ({"hours": "hours.xlsx"}, "--hours: .*must end in .csv"),
         ({"page": "nowhere/page.html"}, "the folder .* is not there"),
+        ({"log": "log.ods"}, "--log: .*must end in .csv or .xlsx"),
         ({"hours": "log.csv"}, "is a file of the build"),
+        ({"log": "log.csv"}, "is a file of the build"),
         ({"hours": "plan.csv"}, "is a file of the build"),
         ({"page": "page.html", "paper": "A3"}, "--paper: 'A3' must be A4 or letter"),
     ],
@@ -323,6 +326,12 @@ def test_a_log_kept_in_a_folder_is_not_written_over(folder):
     (folder / "log").mkdir()
     with pytest.raises(UsageError, match="is a file of the build"):
         Files(hours=folder / "log" / "2026.csv").check(folder)
+
+
+def test_the_log_alone_is_written_without_a_forecast(folder, tmp_path):
+    out = tmp_path / "all.csv"
+    assert write_report(read_build(folder), AS_OF, SETTINGS, Files(log=out)) == (out,)
+    assert out.read_bytes() == exported_log(read_build(folder), ".csv")
 
 
 def test_the_paper_is_read_in_any_case(folder):

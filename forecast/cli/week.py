@@ -42,6 +42,10 @@ HoursCsv = Annotated[
     Path | None,
     typer.Option("--hours", help="Hours by day, person, stage and type (.csv).", show_default=False),
 ]
+WholeLog = Annotated[
+    Path | None,
+    typer.Option("--log", help="Every session, for other programs (.csv or .xlsx).", show_default=False),
+]
 Record = Annotated[
     bool, typer.Option("--record/--no-record", help="Forecast from past days too; takes longest.")
 ]
@@ -115,17 +119,18 @@ def report(
     out: Out = None,
     ics: Ics = None,
     hours_csv: HoursCsv = None,
+    log: WholeLog = None,
     paper: Paper = "A4",
     record: Record = True,
     as_of: AsOf = None,
     runs: Runs = 10_000,
     seed: Seed = 0,
 ) -> None:
-    """One page with all answers that opens and prints anywhere; the dates as a calendar; the hours."""
+    """One page with all answers that opens and prints anywhere; the dates as a calendar; hours and log."""
     from forecast.outlook import Settings
     from forecast.report_page.files import Files, write_report
 
-    files = Files(page=out, calendar=ics, hours=hours_csv, paper=paper, record=record)
+    files = Files(page=out, calendar=ics, hours=hours_csv, log=log, paper=paper, record=record)
     files.check(folder)
 
     from forecast.folder import read_build

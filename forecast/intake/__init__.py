@@ -6,7 +6,7 @@
 from forecast.intake.account import intake_lines, taken_lines
 from forecast.intake.answers import MEANINGS, Answers, parse_answers, parse_mapping
 from forecast.intake.coarse import coarse_plan
-from forecast.intake.export import export_log
+from forecast.intake.export import exported_log
 from forecast.intake.proposal import Intake, propose_intake
 from forecast.intake.taking import Taken, take_in
 from forecast.intake.task_types import TaskTypes, held_out_accuracy
@@ -18,7 +18,7 @@ __all__ = [
     "TaskTypes",
     "Taken",
     "coarse_plan",
-    "export_log",
+    "exported_log",
     "held_out_accuracy",
     "intake_lines",
     "parse_answers",

@@ -2,43 +2,49 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+import io
+from datetime import date, datetime
 from typing import Any
 
+import pandas as pd
+
 from forecast.csv_file import format_record, guard_formula
-from forecast.errors import InputError, Problem, UsageError
+from forecast.errors import UsageError
 from forecast.folder import Build
 from forecast.intake.log_row import LogRow
 from forecast.tables import table_schema
 
 _NUMBERS = ("hours", "quantity", "percent")
+_MADE = datetime(2000, 1, 1)  # the same log gives the same file, whenever it is written
 
 
-def export_log(build: Build, file: Path | str) -> int:
-    """Write the sessions of a build to a `.csv` or `.xlsx` file; how many rows it holds.
+def exported_log(build: Build, ending: str, as_of: date | None = None) -> bytes:
+    """The sessions of a build, as the whole content of a `.csv` or `.xlsx` file.
 
     In CSV a text that a spreadsheet would take for a formula gets an apostrophe in front, which `take`
     and every other reader of this program takes off again; in XLSX it is written as text.
 
+    Parameters
+    ----------
+    build : the folder
+    ending : ".csv" or ".xlsx"
+    as_of : sessions that end later are left out; None for none
+
     Raises
     ------
-    UsageError for another kind of file, InputError when it cannot be written.
+    UsageError for another kind of file.
     """
-    file = Path(file)
-    rows = [_row(r).cells for r in build.sessions.to_dict("records")]
+    sessions = build.sessions
+    if as_of is not None:
+        sessions = sessions.loc[sessions["until"] <= pd.Timestamp(as_of)]
+    rows = [_row(r).cells for r in sessions.to_dict("records")]
     columns = table_schema("log").columns
-    try:
-        if file.suffix.casefold() == ".csv":
-            lines = [columns, *([_guarded(row, c) for c in columns] for row in rows)]
-            file.write_text("".join(format_record(x, ",") + "\r\n" for x in lines), "utf-8", newline="")
-        elif file.suffix.casefold() == ".xlsx":
-            _write_workbook(file, columns, rows)
-        else:
-            raise UsageError(f"{file.name} must end in .csv or .xlsx.")
-    except OSError as error:
-        reason = error.strerror or str(error)
-        raise InputError([Problem(file.name, None, "", "", f"could not be written: {reason}")]) from None
-    return len(rows)
+    if ending.casefold() == ".csv":
+        lines = [columns, *([_guarded(row, c) for c in columns] for row in rows)]
+        return "".join(format_record(x, ",") + "\r\n" for x in lines).encode("utf-8")
+    if ending.casefold() == ".xlsx":
+        return _workbook(columns, rows)
+    raise UsageError(f"{ending!r} must be .csv or .xlsx.")
 
 
 def _guarded(row: dict[str, str], column: str) -> str:
@@ -68,11 +74,13 @@ def _known(value: float) -> float | None:
     return None if value != value else value
 
 
-def _write_workbook(file: Path, columns: tuple[str, ...], rows: list[dict[str, str]]) -> None:
+def _workbook(columns: tuple[str, ...], rows: list[dict[str, str]]) -> bytes:
     import xlsxwriter
 
     options = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
-    with xlsxwriter.Workbook(str(file), {**options, "in_memory": True}) as workbook:
+    data = io.BytesIO()
+    with xlsxwriter.Workbook(data, {**options, "in_memory": True}) as workbook:
+        workbook.set_properties({"created": _MADE})
         sheet = workbook.add_worksheet("log")
         sheet.write_row(0, 0, columns)
         for i, row in enumerate(rows, start=1):
@@ -81,3 +89,4 @@ def _write_workbook(file: Path, columns: tuple[str, ...], rows: list[dict[str, s
                     sheet.write_number(i, k, float(row[column]))
                 elif row[column]:
                     sheet.write_string(i, k, row[column])
+    return data.getvalue()

@@ -215,7 +215,9 @@ def _with_work(
     row: LogRow, raw: RawRow, piece: _Piece, joining: Joining, task: Task | None, *, alone: bool, last: bool
 ) -> LogRow:
     """The row with its task, stage, type, progress and note."""
-    of_stage = None if piece.apart or task is not None else joining.of_stage.get(piece.stage)
+    # A log of our own says by itself what lies outside the plan.
+    outside = bool(piece.apart) or (joining.own_log and bool(joining.by_task))
+    of_stage = None if outside or task is not None else joining.of_stage.get(piece.stage)
     found = task or of_stage
     kind = joining.kinds(raw.type) if raw.type else joining.types.get(one_line(piece.words), GENERAL)
     said = "; ".join((piece.words, *raw.notes))

@@ -15,7 +15,12 @@ from forecast.folder import Build
 from forecast.outlook import Settings
 
 _PAPERS = {"a4": "A4", "letter": "letter"}
-_SUFFIXES = {"-o": (".html", ".htm", ".pdf"), "--ics": (".ics",), "--hours": (".csv",)}
+_SUFFIXES = {
+    "-o": (".html", ".htm", ".pdf"),
+    "--ics": (".ics",),
+    "--hours": (".csv",),
+    "--log": (".csv", ".xlsx"),
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -27,6 +32,7 @@ class Files:
     page : .html, .htm or .pdf
     calendar : .ics
     hours : .csv
+    log : .csv or .xlsx: every session as the log has it, for other programs
     paper : A4 or letter, for a PDF
     record : whether the page shows what would have been forecast on past days
     """
@@ -34,6 +40,7 @@ class Files:
     page: Path | None = None
     calendar: Path | None = None
     hours: Path | None = None
+    log: Path | None = None
     paper: str = "A4"
     record: bool = True
 
@@ -47,7 +54,10 @@ class Files:
         """
         asked = self._by_option()
         if not asked:
-            raise UsageError("Say what to write: -o FILE.html or FILE.pdf, --ics FILE.ics, --hours FILE.csv.")
+            raise UsageError(
+                "Say what to write: -o FILE.html or FILE.pdf, --ics FILE.ics, --hours FILE.csv, "
+                "--log FILE.csv or FILE.xlsx."
+            )
         if self.paper.casefold() not in _PAPERS:
             raise UsageError(f"--paper: {self.paper!r} must be A4 or letter.")
         for option, path in asked.items():
@@ -61,7 +71,7 @@ class Files:
         return _PAPERS[self.paper.casefold()]
 
     def _by_option(self) -> dict[str, Path]:
-        found = {"-o": self.page, "--ics": self.calendar, "--hours": self.hours}
+        found = {"-o": self.page, "--ics": self.calendar, "--hours": self.hours, "--log": self.log}
         return {option: path for option, path in found.items() if path is not None}
 
 
@@ -113,14 +123,19 @@ def _made(
 ) -> dict[Path, bytes]:
     from forecast.calendar import calendar_file
     from forecast.hours_summary import record_csv
+    from forecast.intake import exported_log
     from forecast.report_page.answers import gather_answers
     from forecast.report_page.page import page_html, page_pdf
 
+    made: dict[Path, bytes] = {}
+    if files.log is not None:
+        made[files.log] = exported_log(build, files.log.suffix, as_of)
+    if not (files.page or files.calendar or files.hours):
+        return made
     on_page = files.page is not None
     answers = gather_answers(
         build, as_of, settings, crew=on_page, record=on_page and files.record, on_progress=on_progress
     )
-    made = {}
     if files.page is not None:
         if files.page.suffix.casefold() == ".pdf":
             made[files.page] = page_pdf(answers, paper=files.sheet)
