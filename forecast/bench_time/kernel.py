@@ -11,6 +11,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numba import njit
 
+from forecast.compiled import kept
+
 
 class Drawn(NamedTuple):
     """(run, ...) the parameters of each run: of the chain, the level, the days, company and ranks."""
@@ -166,7 +168,7 @@ def _pattern(u: float, run: int, drawn: Drawn) -> int:
     return k
 
 
-@njit(cache=True, nogil=True)
+@kept
 def play_weeks(
     rng: Any, runs: np.ndarray, first: int, last: int, drawn: Drawn, weeks: Weeks, usual: Usual,
     state: State, out: Days,
@@ -200,7 +202,7 @@ def play_weeks(
             state.rank[run] = rank
 
 
-@njit(cache=True, nogil=True)
+@kept
 def newcomer_days(
     rng: Any, household: np.ndarray, together: np.ndarray, alone: np.ndarray, day_chance: np.ndarray,
     session_scale: float, session_shape: float, longest_day: float, out: np.ndarray,
