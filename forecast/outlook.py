@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from forecast.bench_time import BenchTime
     from forecast.effort import EffortModel
     from forecast.folder import Build
+    from forecast.pooled_priors import PooledPriors
     from forecast.schedule import Network, Simulation
 
 QUANTILES = (0.05, 0.10, 0.25, 0.50, 0.75, 0.80, 0.90, 0.95)
@@ -42,11 +43,15 @@ def quantile_key(level: float) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
-    """What can be set for a forecast; the defaults are what the commands use."""
+    """What can be set for a forecast; the defaults are what the commands use.
+
+    `priors` are those pooled from other builds; None stands for the built-in ones.
+    """
 
     runs: int = 10_000
     seed: int = 0
     horizon_years: int = 15
+    priors: PooledPriors | None = None
 
     @property
     def horizon_days(self) -> int:
@@ -162,7 +167,15 @@ class Outlook:
     def notes(self) -> tuple[str, ...]:
         """What a reader must know about the basis, in sentences."""
         never = (_never_sentence(*stuck, share) for stuck, share in self.never.items() if share >= 0.005)
-        return (*never, *self.fitted.effort.notes_, *self.fitted.bench.notes_, *self.fitted.network.notes)
+        pooled = self.settings.priors
+        known = () if pooled is None else (pooled.sentence,)
+        return (
+            *never,
+            *known,
+            *self.fitted.effort.notes_,
+            *self.fitted.bench.notes_,
+            *self.fitted.network.notes,
+        )
 
     def to_dict(self) -> dict[str, Any]:
         """The answer as the contract's JSON: ISO days, quantiles by name, null past the horizon."""
@@ -170,7 +183,7 @@ class Outlook:
             "as_of": self.as_of.isoformat(),
             "runs": self.settings.runs,
             "seed": self.settings.seed,
-            "basis": self.basis,
+            "basis": self.basis | ({} if self.settings.priors is None else {"priors": "pooled"}),
             "stages": [{"stage": s, **self._answer(s)} for s in self.stages],
             "build": self._answer(None),
         }
@@ -231,11 +244,12 @@ def fit_build(build: Build, as_of: date, settings: Settings) -> Fitted:
     from forecast.schedule import network_of
 
     progress = read_progress(build.plan, build.sessions, as_of)
+    pooled = settings.priors
     return Fitted(
         build=build,
         progress=progress,
-        effort=EffortModel().fit(progress, stream(settings.seed, FIT)),
-        bench=BenchTime().fit(
+        effort=EffortModel(priors=pooled and pooled.effort).fit(progress, stream(settings.seed, FIT)),
+        bench=BenchTime(belief=pooled and pooled.bench).fit(
             progress,
             build.builders,
             build.away,

@@ -66,8 +66,10 @@ class HabitDraws:
     stretch: np.ndarray
 
 
-def fit_habit(history: History) -> Habit:
+def fit_habit(history: History, belief: priors.BenchPriors | None = None) -> Habit:
     """Learn the habit from the worked weeks; rows over several days tell nothing about weekdays."""
+    belief = belief or priors.BenchPriors()
+    day_chance = np.array(belief.day_chance)
     days = history.household.reshape(-1, 7)
     week_hours = days.sum(axis=1)
     kinds = history.kinds.reshape(-1, 7)
@@ -77,9 +79,9 @@ def fit_habit(history: History) -> Habit:
     weight = np.where(usable, 0.5 ** (age / priors.HABIT_HALF_LIFE_WEEKS), 0.0)
     seen = weight[:, None] * free
     came = days > 0
-    worked = _by_kind(kinds, seen * came) + priors.DAY_PRIOR_WEEKS * priors.DAY_CHANCE
-    idle = _by_kind(kinds, seen * ~came) + priors.DAY_PRIOR_WEEKS * (1 - priors.DAY_CHANCE)
-    usual = float(np.log(week_hours[usable]).mean()) if usable.any() else float(np.log(priors.WEEKLY_HOURS))
+    worked = _by_kind(kinds, seen * came) + belief.day_weeks * day_chance
+    idle = _by_kind(kinds, seen * ~came) + belief.day_weeks * (1 - day_chance)
+    usual = float(np.log(week_hours[usable]).mean()) if usable.any() else belief.weekly_log_hours
     stretch, stretch_sd = _fit_stretch(
         came, kinds, free & usable[:, None], np.log(np.where(usable, week_hours, 1.0)) - usual, worked, idle
     )

@@ -81,7 +81,11 @@ class LevelDraws:
 
 
 def fit_level(
-    log_hours: np.ndarray, noise_scale: np.ndarray, mean_prior: tuple[float, float], waves: np.ndarray
+    log_hours: np.ndarray,
+    noise_scale: np.ndarray,
+    mean_prior: tuple[float, float],
+    waves: np.ndarray,
+    belief: priors.BenchPriors | None = None,
 ) -> Level:
     """The level's posterior.
 
@@ -91,8 +95,10 @@ def fit_level(
     noise_scale : (week,) by how much the noise variance is larger (a week cut short)
     mean_prior : mean and standard deviation of the long mean of log hours
     waves : (week, 2) the waves of the year, or (week, 0)
+    belief : weights of the grid, and the tail of the belief on the long mean; the built-in ones if None
     """
-    keep, move, shape, prior = parameter_grid()
+    belief = belief or priors.BenchPriors()
+    keep, move, shape = parameter_grid()
     columns = np.column_stack([np.ones(len(log_hours)), waves])
     y = log_hours[:, None] - (digamma(shape) - np.log(shape))
     passed = filter_level(y, columns, noise_scale, keep, move, polygamma(1, shape))
@@ -100,8 +106,14 @@ def fit_level(
     prior_mean[0] = mean_prior[0]
     prior_sd = np.full(columns.shape[1], priors.SEASON_HOURS_SD)
     prior_sd[0] = mean_prior[1]
-    mean, covariance, log_chance = _integrate_out(passed, prior_mean, prior_sd)
-    log_weight = log_chance + np.log(prior)
+    parts = []
+    for width in belief.widths:
+        prior_sd[0] = width * mean_prior[1]
+        parts.append(_integrate_out(passed, prior_mean, prior_sd))
+    mean, covariance, log_chance = (np.concatenate(part) for part in zip(*parts, strict=True))
+    keep, move, shape, prior = (np.tile(v, len(parts)) for v in (keep, move, shape, belief.grid_weights))
+    passed = passed.repeated(len(parts))
+    log_weight = log_chance + np.log(prior / len(parts))
     evidence = float(logsumexp(log_weight))
     weight = np.exp(log_weight - evidence)
     path = passed.path[:, :, 0] - np.einsum("tgc,gc->tg", passed.path[:, :, 1:], mean)
@@ -121,13 +133,12 @@ def fit_level(
     )
 
 
-def parameter_grid() -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """(grid,) keep, move, shape and prior weight."""
+def parameter_grid() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(grid,) keep, move and shape."""
     weeks, sd, shape = np.meshgrid(priors.LEVEL_WEEKS, priors.LEVEL_SD, priors.WEEK_SHAPE, indexing="ij")
-    prior = priors.LEVEL_WEEKS_PRIOR[:, None, None] * priors.LEVEL_SD_PRIOR[:, None] * priors.WEEK_SHAPE_PRIOR
     keep = np.exp(-1 / weeks)
     move = sd * np.sqrt(1 - keep**2)
-    return keep.ravel(), move.ravel(), shape.ravel(), prior.ravel()
+    return keep.ravel(), move.ravel(), shape.ravel()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -148,6 +159,18 @@ class Passed:
     path: np.ndarray
     log_variance: np.ndarray
     products: np.ndarray
+
+    def repeated(self, times: int) -> Passed:
+        """The same pass once for each of so many beliefs on the coefficients."""
+        if times == 1:
+            return self
+        return Passed(
+            state=np.tile(self.state, (times, 1)),
+            variance=np.tile(self.variance, times),
+            path=np.tile(self.path, (1, times, 1)),
+            log_variance=np.tile(self.log_variance, times),
+            products=np.tile(self.products, (times, 1, 1)),
+        )
 
 
 def filter_level(

@@ -35,6 +35,7 @@ class BenchTime:
     ----------
     longest_week_hours : no week of the household has more clock hours than this, or than 1.25 times
         the fullest week of the log
+    belief : what is believed before the log; the built-in ones if None
 
     Attributes
     ----------
@@ -59,8 +60,9 @@ class BenchTime:
     (('A',), (100, 14, 1), (100, 14))
     """
 
-    def __init__(self, *, longest_week_hours: float = 60.0) -> None:
+    def __init__(self, *, longest_week_hours: float = 60.0, belief: priors.BenchPriors | None = None) -> None:
         self.longest_week_hours = longest_week_hours
+        self.belief = belief or priors.BenchPriors()
 
     def fit(
         self,
@@ -83,10 +85,10 @@ class BenchTime:
         """
         history = read_history(progress.sessions, builders, away, progress.as_of, country)
         self.history_ = history
-        habit = fit_habit(history)
+        habit = fit_habit(history, self.belief)
         weeks = weekly_log(history, habit)
-        mean_prior = _mean_prior(builders, progress.as_of)
-        level, silences, seasonal = _fit_weeks(weeks, history, mean_prior)
+        self.mean_prior_ = _mean_prior(builders, progress.as_of, self.belief)
+        level, silences, seasonal = _fit_weeks(weeks, history, self.mean_prior_, self.belief)
         self.learned_ = Learned(
             history=history,
             silences=silences,
@@ -102,8 +104,8 @@ class BenchTime:
         )
         self.setting_up_ = fit_setting_up(progress.sessions)
         self.newcomers_ = _newcomers(self.learned_)
-        self.basis_ = basis_of(self.learned_, self.newcomers_)
-        self.notes_ = notes_of(self.learned_, self.newcomers_, self.setting_up_)
+        self.basis_ = basis_of(self.learned_, self.newcomers_, self.belief)
+        self.notes_ = notes_of(self.learned_, self.newcomers_, self.setting_up_, self.belief)
         return self
 
     def sample_hours(
@@ -149,28 +151,30 @@ class BenchTime:
 
 
 def _fit_weeks(
-    weeks: WeeklyLog, history: History, mean_prior: tuple[float, float]
+    weeks: WeeklyLog, history: History, mean_prior: tuple[float, float], belief: priors.BenchPriors
 ) -> tuple[Level, Silences, bool]:
     """The level and the chain; with a season only where the log proves one."""
-    plain = _fit_with(weeks, mean_prior, no_waves(history.weeks))
+    plain = _fit_with(weeks, mean_prior, no_waves(history.weeks), belief)
     if history.weeks < priors.SEASON_LEAST_WEEKS:
         return *plain, False
-    seasonal = _fit_with(weeks, mean_prior, year_waves(history.origin, history.weeks))
+    seasonal = _fit_with(weeks, mean_prior, year_waves(history.origin, history.weeks), belief)
     gain = sum(part.evidence for part in seasonal) - sum(part.evidence for part in plain)
     return (*seasonal, True) if gain > priors.SEASON_LOG_ODDS else (*plain, False)
 
 
-def _fit_with(weeks: WeeklyLog, mean_prior: tuple[float, float], waves: np.ndarray) -> tuple[Level, Silences]:
-    level = fit_level(weeks.log_hours, weeks.noise_scale, mean_prior, waves)
+def _fit_with(
+    weeks: WeeklyLog, mean_prior: tuple[float, float], waves: np.ndarray, belief: priors.BenchPriors
+) -> tuple[Level, Silences]:
+    level = fit_level(weeks.log_hours, weeks.noise_scale, mean_prior, waves, belief)
     tells = weeks.tells
-    return level, fit_silences(weeks.worked[tells], level.expected[tells], waves[tells])
+    return level, fit_silences(weeks.worked[tells], level.expected[tells], waves[tells], belief)
 
 
-def _mean_prior(builders: Sequence[Builder], as_of: date) -> tuple[float, float]:
+def _mean_prior(builders: Sequence[Builder], as_of: date, belief: priors.BenchPriors) -> tuple[float, float]:
     """Mean and sd of the long mean of log weekly hours: as stated, or as builders have it."""
     stated = [b.weekly_hours for b in builders if b.weekly_hours and (b.joins is None or b.joins <= as_of)]
     if not stated:
-        return float(np.log(priors.WEEKLY_HOURS)), priors.WEEKLY_HOURS_LOG_SD
+        return belief.weekly_log_hours, belief.weekly_log_sd
     return float(np.log(max(stated) / priors.WORKED_SHARE)), priors.STATED_HOURS_LOG_SD
 
 

@@ -19,7 +19,9 @@ _WORTH_SAYING_HOURS = 0.1
 _ASKED = f"about {priors.ASK_DAYS:.0f} days (an assumption)"
 
 
-def basis_of(learned: Learned, newcomers: Mapping[str, Joining]) -> dict[str, str]:
+def basis_of(
+    learned: Learned, newcomers: Mapping[str, Joining], belief: priors.BenchPriors
+) -> dict[str, str]:
     """Part of the model or person -> "own", "pooled" with what other logs show, or "prior" alone."""
     weeks = {
         "silences": learned.silences.observed,
@@ -27,7 +29,10 @@ def basis_of(learned: Learned, newcomers: Mapping[str, Joining]) -> dict[str, st
         "habit": learned.habit.observed,
         "stage_rank": learned.ranks.observed,
     }
-    basis = {part: "prior" if n == 0 else "pooled" if n < _OWN_WEEKS else "own" for part, n in weeks.items()}
+    nothing = {part: "pooled" if belief.builds and part != "stage_rank" else "prior" for part in weeks}
+    basis = {
+        part: nothing[part] if n == 0 else "pooled" if n < _OWN_WEEKS else "own" for part, n in weeks.items()
+    }
     basis |= dict.fromkeys(newcomers, "prior")
     if learned.company.visits is not None:
         seen = bool(learned.history.helper_hours.any())
@@ -36,22 +41,26 @@ def basis_of(learned: Learned, newcomers: Mapping[str, Joining]) -> dict[str, st
 
 
 def notes_of(
-    learned: Learned, newcomers: Mapping[str, Joining], setting_up: SettingUp | None
+    learned: Learned,
+    newcomers: Mapping[str, Joining],
+    setting_up: SettingUp | None,
+    belief: priors.BenchPriors,
 ) -> tuple[str, ...]:
     """Sentences, most telling first."""
-    notes = [*_thin_log(learned), *_long_silence(learned)]
+    notes = [*_thin_log(learned, belief.builds), *_long_silence(learned)]
     notes += [_newcomer(builder.id, builder.weekly_hours, newcomers) for builder in learned.builders
               if builder.id in newcomers]  # fmt: skip
     notes += [*_visits(learned), *_season(learned), *_setting_up(setting_up)]
     return tuple(notes)
 
 
-def _thin_log(learned: Learned) -> list[str]:
+def _thin_log(learned: Learned, builds: int) -> list[str]:
     worked = int((learned.history.household.reshape(-1, 7).sum(axis=1) > 0).sum())
     if worked >= _THIN_WEEKS:
         return []
     seen = {0: "no session yet", 1: "sessions in 1 week"}.get(worked, f"sessions in {worked} weeks")
-    return [f"The log has {seen}: how the hours go on rests mostly on what other builders' logs show."]
+    others = f"what the {builds} pooled builds show" if builds else "what other builders' logs show"
+    return [f"The log has {seen}: how the hours go on rests mostly on {others}."]
 
 
 def _long_silence(learned: Learned) -> list[str]:

@@ -6,6 +6,9 @@ The figures with "four logs" are this project's own measurements on four long ki
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from math import inf
+
 import numpy as np
 
 # Four logs: P(silent week after a worked one) .15-.18, P(silent after silent) .44-.71, streaks up to
@@ -71,3 +74,49 @@ COMPANY_HALF_LIFE_WEEKS = 39.0
 SEASON_HOURS_SD, SEASON_CHANCE_SD = 0.4, 0.7
 SEASON_LEAST_WEEKS = 104
 SEASON_LOG_ODDS = 3.0
+
+_WIDTHS = 9
+
+
+@dataclass(frozen=True, kw_only=True)
+class BenchPriors:
+    """Those of the beliefs above that other builders' logs may replace.
+
+    Attributes
+    ----------
+    chain_mean, chain_sd : of stop, resume, slope and link (see silences.py)
+    weekly_log_hours, weekly_log_sd : long mean of the log of the hours of a worked week
+    level_weeks, level_sd, week_shape : weight of each value of LEVEL_WEEKS, LEVEL_SD and WEEK_SHAPE
+    day_chance : Monday to Sunday, chance of a session in a worked week, weighing `day_weeks` weeks of log
+    degrees : of the t distribution of the chain and of the long mean; infinite = normal. A belief
+        learned from others has few, so that it lets go of a builder who is unlike them.
+    builds : how many other builds it was learned from; 0 = built in
+    """
+
+    chain_mean: tuple[float, ...] = (STOP_LOGIT, RESUME_LOGIT, RESUME_SLOPE, LEVEL_LINK)
+    chain_sd: tuple[float, ...] = (STOP_SD, RESUME_SD, RESUME_SLOPE_SD, LEVEL_LINK_SD)
+    weekly_log_hours: float = float(np.log(WEEKLY_HOURS))
+    weekly_log_sd: float = WEEKLY_HOURS_LOG_SD
+    level_weeks: tuple[float, ...] = tuple(LEVEL_WEEKS_PRIOR.tolist())
+    level_sd: tuple[float, ...] = tuple(LEVEL_SD_PRIOR.tolist())
+    week_shape: tuple[float, ...] = tuple(WEEK_SHAPE_PRIOR.tolist())
+    day_chance: tuple[float, ...] = tuple(DAY_CHANCE.tolist())
+    day_weeks: float = DAY_PRIOR_WEEKS
+    degrees: float = inf
+    builds: int = 0
+
+    @property
+    def grid_weights(self) -> np.ndarray:
+        """(grid,) prior weight of each combination of LEVEL_WEEKS, LEVEL_SD and WEEK_SHAPE."""
+        weeks, sd, shape = (np.array(w) for w in (self.level_weeks, self.level_sd, self.week_shape))
+        return np.asarray((weeks[:, None, None] * sd[:, None] * shape).ravel())
+
+    @property
+    def widths(self) -> np.ndarray:
+        """How many times as wide a belief may be, all equally likely: a t distribution as few normals."""
+        if not np.isfinite(self.degrees):
+            return np.ones(1)
+        from scipy.stats import chi2
+
+        middles = (np.arange(_WIDTHS) + 0.5) / _WIDTHS
+        return np.asarray(np.sqrt(self.degrees / chi2.ppf(middles, self.degrees)))

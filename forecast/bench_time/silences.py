@@ -17,9 +17,6 @@ import numpy as np
 from forecast.bench_time import priors
 from forecast.bench_time.logistic import logistic_posterior
 
-_PRIOR_MEAN = np.array([priors.STOP_LOGIT, priors.RESUME_LOGIT, priors.RESUME_SLOPE, priors.LEVEL_LINK])
-_PRIOR_SD = np.array([priors.STOP_SD, priors.RESUME_SD, priors.RESUME_SLOPE_SD, priors.LEVEL_LINK_SD])
-
 
 @dataclass(frozen=True, kw_only=True)
 class Silences:
@@ -74,7 +71,9 @@ def weeks_of_silence(worked: np.ndarray) -> np.ndarray:
     return np.concatenate([[0], place - last])
 
 
-def fit_silences(worked: np.ndarray, x: np.ndarray, waves: np.ndarray) -> Silences:
+def fit_silences(
+    worked: np.ndarray, x: np.ndarray, waves: np.ndarray, belief: priors.BenchPriors | None = None
+) -> Silences:
     """Fit the chain on the weeks in which somebody could come, the first of them a worked one.
 
     Parameters
@@ -82,7 +81,9 @@ def fit_silences(worked: np.ndarray, x: np.ndarray, waves: np.ndarray) -> Silenc
     worked : (week,) bool
     x : (week,) the level expected for each week from the weeks before, as a deviation
     waves : (week, 2) the waves of the year, or (week, 0)
+    belief : on the four coefficients; the built-in one if None
     """
+    belief = belief or priors.BenchPriors()
     before = weeks_of_silence(worked)
     after, d = worked[1:], before[1:-1]
     # A row after a worked week has "it stops" as its success, so what helps to come counts against it.
@@ -91,12 +92,17 @@ def fit_silences(worked: np.ndarray, x: np.ndarray, waves: np.ndarray) -> Silenc
         [d == 0, d > 0, np.log(np.maximum(d, 1)), sign * x[1:], sign[:, None] * waves[1:]]
     ).astype(float)
     season = np.zeros(waves.shape[1])
-    mean, covariance, evidence = logistic_posterior(
-        design,
-        np.where(d == 0, ~after, after).astype(float),
-        np.concatenate([_PRIOR_MEAN, season]),
-        np.concatenate([_PRIOR_SD, season + priors.SEASON_CHANCE_SD]),
-    )
+    fits = [
+        logistic_posterior(
+            design,
+            np.where(d == 0, ~after, after).astype(float),
+            np.concatenate([belief.chain_mean, season]),
+            np.concatenate([width * np.array(belief.chain_sd), season + priors.SEASON_CHANCE_SD]),
+        )
+        for width in belief.widths
+    ]
+    # Of a belief with a heavy tail the width that the log speaks for is kept: one chain, no mixture.
+    mean, covariance, evidence = max(fits, key=lambda fit: fit[2])
     return Silences(
         mean=mean,
         covariance=covariance,

@@ -15,21 +15,23 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from forecast.effort.priors import BeyondPriors
 from forecast.progress import Progress
 
-# Priors, common practice, no source: one task in twelve is redone in part, at a quarter of its hours;
-# one working day in twenty-five goes to work outside the plan; 100 person-hours bring one new task.
-_REWORK_CHANCE = (0.5, 5.5)
-_REWORK_LOG_SHARE = (np.log(0.25), 0.8)
 _TYPES_ALIKE = 10.0  # a type's own chance of rework counts from so many of its tasks
-_OUTSIDE_PER_HOUR = (0.8, 50.0)
-_OUTSIDE_HOURS = 2.5
-_GROWTH_PER_HOUR = (0.6, 60.0)
-_GROWTH_HOURS = 4.0
 _PRIOR_WORTH = 4  # sizes: as if so many had been seen
 _MOST_REWORK = 3.0
 _BUNCHING_SD = 0.5  # such work comes in bunches: a rate wanders by this much on the log scale
 _ONE_BY_ONE = 300
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BeyondCounts:
+    """What was counted: tasks redone of those that could be, and person-hours of planned work."""
+
+    redone: int
+    could: int
+    worked_hours: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,6 +46,8 @@ class Beyond:
     outside_hours, growth_hours : person-hours of each such day so far
     rework_share : (s, k) rework over first-time hours to be expected
     outside_share : (s,) hours outside the plan over hours of planned work to be expected
+    counts : what the chances and rates were learned from
+    priors : what was believed before
     """
 
     rework_chance: np.ndarray
@@ -54,6 +58,8 @@ class Beyond:
     growth_hours: np.ndarray
     rework_share: np.ndarray
     outside_share: np.ndarray
+    counts: BeyondCounts
+    priors: BeyondPriors
 
     def draw_rework(
         self, hours: np.ndarray, type_of: np.ndarray, pick: np.ndarray, rng: np.random.Generator
@@ -66,16 +72,23 @@ class Beyond:
 
     def draw_rework_share(self, count: int, rng: np.random.Generator) -> np.ndarray:
         """(count,) rework over first-time hours of tasks that are redone."""
-        believed = np.exp(rng.normal(*_REWORK_LOG_SHARE, size=count))
+        believed = _believed_shares(self.priors, count, rng)
         return np.minimum(_seen_or_believed(self.rework_shares, believed, rng), _MOST_REWORK)
 
     def draw_outside(self, worked: np.ndarray, pick: np.ndarray, rng: np.random.Generator) -> np.ndarray:
         """(run,) hours outside the plan that come with so many hours of planned work."""
-        return _compound(self.outside_rate[pick] * worked, self.outside_hours, _OUTSIDE_HOURS, rng)
+        return _compound(self.outside_rate[pick] * worked, self.outside_hours, self.priors.outside_hours, rng)
 
     def draw_growth(self, worked: np.ndarray, pick: np.ndarray, rng: np.random.Generator) -> np.ndarray:
         """(run,) hours of tasks that will be added in so many hours of planned work."""
-        return _compound(self.growth_rate[pick] * worked, self.growth_hours, _GROWTH_HOURS, rng)
+        return _compound(self.growth_rate[pick] * worked, self.growth_hours, self.priors.growth_hours, rng)
+
+
+def _believed_shares(
+    priors: BeyondPriors, size: int | tuple[int, int], rng: np.random.Generator
+) -> np.ndarray:
+    share = priors.rework_log_share
+    return np.exp(rng.normal(share.centre, share.sd, size=size))
 
 
 def _compound(expected: np.ndarray, seen: np.ndarray, typical: float, rng: np.random.Generator) -> np.ndarray:
@@ -103,6 +116,8 @@ def learn_beyond(
     expected_hours: np.ndarray,
     draws: int,
     rng: np.random.Generator,
+    *,
+    priors: BeyondPriors,
 ) -> Beyond:
     """Learn chances, rates and sizes of rework, outside work and growth.
 
@@ -114,35 +129,42 @@ def learn_beyond(
     expected_hours : (task,) total first-time person-hours of each task
     draws : how many posterior draws
     rng : source of randomness
+    priors : beliefs before the log
     """
     tasks = progress.tasks
     first = tasks["hours_first"].to_numpy(dtype=float)
     again = tasks["hours_rework"].to_numpy(dtype=float)
     redone = (first > 0) & (again > 0)
     could = redone | ((first > 0) & tasks["done"].to_numpy(dtype=bool))
-    chance = _chances(np.bincount(type_of, redone, types), np.bincount(type_of, could, types), draws, rng)
+    chance = _chances(
+        np.bincount(type_of, redone, types), np.bincount(type_of, could, types), draws, rng, priors
+    )
     shares = np.minimum(again[redone] / np.maximum(first[redone], 1e-9), _MOST_REWORK)
-    believed = np.minimum(np.exp(rng.normal(*_REWORK_LOG_SHARE, size=(draws, _PRIOR_WORTH))), _MOST_REWORK)
+    believed = np.minimum(_believed_shares(priors, (draws, _PRIOR_WORTH), rng), _MOST_REWORK)
     worked = float((first + again).sum())
     outside = progress.outside.groupby("date")["person_hours"].sum().to_numpy(dtype=float)
     growth = _added_hours(progress, expected_hours)
-    outside_rate = _rates(_OUTSIDE_PER_HOUR, len(outside), worked, draws, rng)
-    outside_believed = rng.gamma(1.5, _OUTSIDE_HOURS / 1.5, size=(draws, _PRIOR_WORTH))
+    outside_rate = _rates(priors.outside_per_hour, len(outside), worked, draws, rng)
+    outside_believed = rng.gamma(1.5, priors.outside_hours / 1.5, size=(draws, _PRIOR_WORTH))
     return Beyond(
         rework_chance=chance,
         rework_shares=shares,
         outside_rate=outside_rate,
         outside_hours=outside,
-        growth_rate=_rates(_GROWTH_PER_HOUR, len(growth), worked, draws, rng),
+        growth_rate=_rates(priors.growth_per_hour, len(growth), worked, draws, rng),
         growth_hours=growth,
         rework_share=chance * _mean_sizes(shares, believed, rng)[:, None],
         outside_share=outside_rate * _mean_sizes(outside, outside_believed, rng),
+        counts=BeyondCounts(redone=int(redone.sum()), could=int(could.sum()), worked_hours=worked),
+        priors=priors,
     )
 
 
-def _chances(redone: np.ndarray, could: np.ndarray, draws: int, rng: np.random.Generator) -> np.ndarray:
+def _chances(
+    redone: np.ndarray, could: np.ndarray, draws: int, rng: np.random.Generator, priors: BeyondPriors
+) -> np.ndarray:
     """(draw, type) chance of rework: a common chance, and each type's own around it."""
-    yes, no = _REWORK_CHANCE
+    yes, no = priors.rework_chance
     common = rng.beta(yes + redone.sum(), no + (could - redone).sum(), size=(draws, 1))
     return rng.beta(_TYPES_ALIKE * common + redone, _TYPES_ALIKE * (1 - common) + could - redone)
 

@@ -5,6 +5,7 @@ log hours of task i, first-time work only:
     y_i = level + slope * x_i                      x = log planned hours, centred
         + rate of the type, where no hours are planned (x then stands in, from the type and the pieces)
         + u_k + (b0 + b_k) * m_i                   k = type; m = log lot midpoint, centred in the type
+        + c_k + g_k * m_i                          what other builders' tasks of the type show, if known
         + repeat + w_g                             g = the task and those that repeat it
         + shared * share worked by two             only where two are not needed anyway
         + drift at the task's position             blocks of positions, see posterior.py
@@ -42,7 +43,8 @@ class EffortDesign:
     finished, under_way : (n,) bool; an open task without hours is neither
     reopened : (n,) bool, finished once and open again: first-time work is over, rework is not
     fixed : (n, f) columns of the effects that all tasks share, and `fixed_priors` for each
-    offset : (n,) part of the mean that is not estimated
+    offset : (n,) part of the mean that is not estimated; `elsewhere` the part of it that comes from
+        other builders' tasks of the type, `type_learning` (k,) their exponents
     type_of : (n,) index into `types`; `log_piece` (n,) centred log lot midpoint
     unplanned : (n,) bool, no planned hours
     pair_of : (n,) index of the group of repeats, -1 for none
@@ -62,6 +64,8 @@ class EffortDesign:
     fixed_names: tuple[str, ...]
     fixed_priors: tuple[Normal, ...]
     offset: np.ndarray
+    elsewhere: np.ndarray
+    type_learning: np.ndarray
     type_of: np.ndarray
     log_piece: np.ndarray
     unplanned: np.ndarray
@@ -113,6 +117,10 @@ def build_design(
     log_planned, more_pieces = _log_planned(tasks, type_of, len(types), priors)
     x = log_planned - float(log_planned.mean() if len(tasks) else 0.0)
     log_piece, between = _log_piece(tasks, types, type_of, slopes or {}, priors, half_days)
+    type_level, type_learning = (
+        np.array([known.get(t, 0.0) for t in types]) for known in (priors.type_level, priors.type_learning)
+    )
+    elsewhere = type_level[type_of] + type_learning[type_of] * log_piece
     pair_of, pairs, is_repeat = _pairs(tasks)
     sharable = (tasks["crew"] == "either").to_numpy()
     shared = tasks["shared_fraction"].to_numpy(dtype=float)
@@ -122,7 +130,7 @@ def build_design(
     with np.errstate(divide="ignore"):
         log_hours = np.log(hours)
     beliefs = [
-        _level_belief(log_hours, log_planned, done & ~unplanned, priors),
+        _level_belief(log_hours, log_planned + elsewhere, done & ~unplanned, priors),
         Normal(centre=priors.size_slope.centre - 1.0, sd=priors.size_slope.sd),
         priors.learning,
         priors.learning_between_types,
@@ -148,7 +156,9 @@ def build_design(
         fixed=np.column_stack(columns),
         fixed_names=tuple(names),
         fixed_priors=tuple(beliefs),
-        offset=log_planned,
+        offset=log_planned + elsewhere,
+        elsewhere=elsewhere,
+        type_learning=type_learning,
         type_of=type_of,
         log_piece=log_piece,
         unplanned=unplanned,

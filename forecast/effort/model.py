@@ -8,6 +8,7 @@ from threadpoolctl import threadpool_limits
 
 from forecast.effort.beyond import learn_beyond
 from forecast.effort.design import EffortDesign, build_design
+from forecast.effort.evidence import EffortEvidence, evidence_of
 from forecast.effort.notes import OWN_FINISHED, effort_notes
 from forecast.effort.posterior import draw_posterior
 from forecast.effort.priors import EffortPriors
@@ -86,6 +87,7 @@ class EffortModel:
             np.median(self.expected_hours_, axis=0),
             self.draws,
             rng,
+            priors=self.priors.beyond,
         )
         self.types_ = self._types()
         self.notes_ = effort_notes(design, self.posterior_, self.beyond_, progress)
@@ -94,7 +96,12 @@ class EffortModel:
         """A first learning exponent of each type, for the lot midpoints."""
         regression = build_regression(design)
         at = design.fixed_names.index("learning")
-        return type_slopes(regression, fit_penalised(regression, self.priors), design.types, at)
+        return type_slopes(regression, fit_penalised(regression, self.priors), design, at)
+
+    @property
+    def evidence_of_build_(self) -> EffortEvidence:
+        """What the finished tasks alone say, told apart from the beliefs before the log."""
+        return evidence_of(self.design_, self.posterior_)
 
     @property
     def shared_work_penalty_(self) -> float:
@@ -106,7 +113,7 @@ class EffortModel:
     def learning_slopes_(self) -> np.ndarray:
         """(draw, type) exponent of the learning curve, unit theory: log2 of the rate per doubling."""
         at = self.design_.fixed_names.index("learning")
-        return self.posterior_.fixed[:, at, None] + self.posterior_.type_learning
+        return self.posterior_.fixed[:, at, None] + self.design_.type_learning + self.posterior_.type_learning
 
     def sample_first_time_hours(self, draws: int, rng: np.random.Generator) -> np.ndarray:
         """(run, open task) total first-time person-hours of each open task, hours so far included.
@@ -187,7 +194,8 @@ class EffortModel:
         within = np.mean(posterior.spread**2, axis=0) / np.maximum(finished, 1)
         weight = np.where(finished > 0, between / (between + within), 0.0)
         own = (finished >= OWN_FINISHED) & (weight > _OWN_WEIGHT)
-        basis = np.where(own, "own", np.where(finished + under_way > 0, "pooled", "prior"))
+        untouched = "pooled" if self.priors.builds else "prior"
+        basis = np.where(own, "own", np.where(finished + under_way > 0, "pooled", untouched))
         return pd.DataFrame(
             {
                 "type": pd.Series(design.types, dtype="str"),

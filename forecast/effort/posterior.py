@@ -58,6 +58,7 @@ class _Sampler:
         size_prior = priors.spread_by_size
         self.size_grid = size_prior.centre + size_prior.sd * np.linspace(-3.5, 3.5, 29)
         self.size_table = np.exp(2 * np.outer(r.size, self.size_grid))
+        self.belief_weight = np.ones(len(r.fixed_precision))
         self.wave = int(rng.integers(len(DRIFT_TASKS)))
         self.wave_log_det = np.linalg.slogdet(r.wave_precision)[1]
         self.mean_spread = float(np.log(start.spread))
@@ -88,6 +89,7 @@ class _Sampler:
         """All effects of the mean but those of the pairs, in one Gaussian draw."""
         q = self.cross.copy()
         diagonal, drift_precision = self.r.precision(self.scale, self.wave)
+        diagonal[self.slices["fixed"]] *= self.belief_weight
         right = (self.weight * (self.y - self.pair_part)) @ self.x + diagonal * self.r.centre
         q.flat[:: len(q) + 1] += diagonal
         drift = self.slices["drift"]
@@ -99,6 +101,15 @@ class _Sampler:
         noise = dtrtrs(root, self.rng.standard_normal(len(mean)), lower=1, trans=1)[0]
         self.beta = mean + noise
         self.fit = self.x @ self.beta
+
+    def draw_belief(self) -> None:
+        """How far each belief with a heavy tail is to be trusted, given what the effects are."""
+        degrees = self.priors.degrees
+        if not np.isfinite(degrees):
+            return
+        off = self.beta[self.slices["fixed"]] - self.r.centre[self.slices["fixed"]]
+        half = (degrees + off**2 * self.r.fixed_precision) / 2
+        self.belief_weight = self.rng.gamma((degrees + 1) / 2, size=len(off)) / half
 
     def draw_pairs(self) -> None:
         """What the members of each group of repeats share."""
@@ -257,6 +268,7 @@ class _Sampler:
         """Once through everything; the spread of the luck only where `scales_too`."""
         self.draw_open_totals()
         self.draw_effects()
+        self.draw_belief()
         self.draw_pairs()
         self.draw_scales()
         self.draw_wave()

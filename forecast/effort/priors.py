@@ -7,8 +7,9 @@ is learned and large values stay possible.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from math import log
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from math import inf, log
 
 import numpy as np
 
@@ -21,6 +22,27 @@ class Normal:
 
     centre: float
     sd: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BeyondPriors:
+    """What is believed about work that no first-time estimate covers; common practice, no source.
+
+    Attributes
+    ----------
+    rework_chance : Beta parameters of the chance that a task is redone in part: one in twelve
+    rework_log_share : log of the share of its hours that then comes again: a quarter
+    outside_per_hour : Gamma shape and rate of the days with work outside the plan per person-hour of
+        planned work: one working day in twenty-five; outside_hours on each
+    growth_per_hour : the same for days on which tasks are added: 100 person-hours bring one new task
+    """
+
+    rework_chance: tuple[float, float] = (0.5, 5.5)
+    rework_log_share: Normal = Normal(centre=log(0.25), sd=0.8)
+    outside_per_hour: tuple[float, float] = (0.8, 50.0)
+    outside_hours: float = 2.5
+    growth_per_hour: tuple[float, float] = (0.6, 60.0)
+    growth_hours: float = 4.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,6 +63,11 @@ class EffortPriors:
         two equal lots at 90 % explain .84, so .84 remains.
     shared_work : ASSUMPTION for kits. In controlled assembly person-hours rose to 1.14 times for groups
         of two; no published figure for two people on a kit was found.
+    type_level, type_learning : type -> what other builders' tasks of that type show, added to the level
+        and to the learning exponent; empty where nothing is known of them
+    degrees : of the t distribution of the effects that all tasks share; infinite = normal. A belief
+        learned from others has few, so that it lets go of a builder who is unlike them.
+    builds : how many other builds it was learned from; 0 = built in
     """
 
     level: Normal = Normal(centre=0.05, sd=0.35)
@@ -64,6 +91,12 @@ class EffortPriors:
     spread_by_size: Normal = Normal(centre=0.05, sd=0.07)
 
     typical_hours: float = 4.0
+
+    beyond: BeyondPriors = BeyondPriors()
+    type_level: Mapping[str, float] = field(default_factory=dict)
+    type_learning: Mapping[str, float] = field(default_factory=dict)
+    degrees: float = inf
+    builds: int = 0
 
     @property
     def scales(self) -> dict[str, float]:

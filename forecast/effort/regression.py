@@ -144,10 +144,8 @@ def fit_penalised(regression: Regression, priors: EffortPriors) -> PenalisedFit:
     return PenalisedFit(effects=fit.coefficients, spread=fit.scale)
 
 
-def type_slopes(
-    regression: Regression, fit: PenalisedFit, types: tuple[str, ...], at: int
-) -> dict[str, float]:
+def type_slopes(regression: Regression, fit: PenalisedFit, design: EffortDesign, at: int) -> dict[str, float]:
     """Learning exponent of each type at the penalised fit; `at` is the place of the shared one."""
-    own = np.zeros(len(types))
-    own[regression.types_of["learning"]] = fit.effects[regression.slices["learning"]]
-    return dict(zip(types, (fit.effects[at] + own).tolist(), strict=True))
+    own = design.type_learning.copy()
+    own[regression.types_of["learning"]] += fit.effects[regression.slices["learning"]]
+    return dict(zip(design.types, (fit.effects[at] + own).tolist(), strict=True))

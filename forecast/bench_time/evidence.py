@@ -1,0 +1,65 @@
+"""What one log says of its habits, apart from what was believed beforehand."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from forecast.bench_time.model import BenchTime
+from forecast.bench_time.priors import BenchPriors
+
+
+@dataclass(frozen=True, kw_only=True)
+class BenchEvidence:
+    """Likelihood of the habits of one build, quadratic where a belief is normal.
+
+    Attributes
+    ----------
+    chain_precision, chain_pull : (4, 4) and (4,): stop, resume, slope, link
+    weekly_precision, weekly_pull : of the long mean of the log of the hours of a worked week
+    grid : (grid,) likelihood of each combination of LEVEL_WEEKS, LEVEL_SD and WEEK_SHAPE, adding up to 1
+    worked, idle : (7,) days of worked weeks with and without a session, Monday to Sunday, old ones less
+    weeks : worked weeks that it rests on
+    """
+
+    chain_precision: np.ndarray
+    chain_pull: np.ndarray
+    weekly_precision: float
+    weekly_pull: float
+    grid: np.ndarray
+    worked: np.ndarray
+    idle: np.ndarray
+    weeks: int
+
+
+def evidence_of(bench: BenchTime) -> BenchEvidence:
+    """What the log behind a fit says.
+
+    Raises
+    ------
+    ValueError for a fit that did not start from the built-in beliefs.
+    """
+    belief = bench.belief
+    if belief != BenchPriors():
+        raise ValueError("evidence is told apart from the built-in beliefs only.")
+    learned = bench.learned_
+    sd = np.array(belief.chain_sd)
+    chain = np.linalg.inv(learned.silences.covariance[:4, :4])
+    level = learned.level
+    at_mean, at_sd = bench.mean_prior_
+    mean = float(level.weight @ level.mean[:, 0])
+    inner = (level.root[:, 0, :] ** 2).sum(axis=1) + (level.mean[:, 0] - mean) ** 2
+    gained = max(1.0 / float(level.weight @ inner) - at_sd**-2, 0.0)
+    grid = level.weight / belief.grid_weights
+    habit, day = learned.habit, belief.day_weeks * np.array(belief.day_chance)
+    return BenchEvidence(
+        chain_precision=chain - np.diag(sd**-2),
+        chain_pull=chain @ learned.silences.mean[:4] - np.array(belief.chain_mean) / sd**2,
+        weekly_precision=gained,
+        weekly_pull=(gained + at_sd**-2) * mean - at_mean / at_sd**2 if gained else 0.0,
+        grid=grid / grid.sum(),
+        worked=habit.worked - day,
+        idle=habit.idle - belief.day_weeks + day,
+        weeks=level.observed,
+    )
