@@ -185,10 +185,14 @@ def test_a_session_is_added_echoed_taken_back_and_had_back(started):
 
 
 def test_a_step_that_is_not_in_the_plan_is_added_with_its_session(started):
-    said = benchdays("log", started, "--hours", 1, "--new-step", "Fit the odd door").stdout
+    asked = ("log", started, "--hours", 1, "--new-step", "Fit the odd door", "--task", "21-03-07")
+    said = benchdays(*asked).stdout
     assert "plan.csv" in said
-    assert "log.csv" in said
+    assert "21-03-07 Fit the odd door" in said.partition("log.csv")[2]
     assert "no problems" in benchdays("check", started).stdout
+    before = (started / "log.csv").read_bytes()
+    assert "21-03-07" in benchdays(*asked, ok=False).stderr
+    assert (started / "log.csv").read_bytes() == before
 
 
 def test_a_session_that_cannot_be_writes_nothing(started):

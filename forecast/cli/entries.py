@@ -8,7 +8,6 @@ from typing import Annotated
 import typer
 
 from forecast.cli.options import Folder, day_said, say
-from forecast.errors import UsageError
 
 
 def add_to(app: typer.Typer) -> None:
@@ -35,7 +34,12 @@ Percent = Annotated[str, _text("percent", "How far the task is now, 0 to 100.")]
 Done = Annotated[bool, typer.Option("--done", help="This session finished the task.")]
 Rework = Annotated[bool, typer.Option("--rework", help="The hours went into doing something again.")]
 Note = Annotated[str, _text("note", "A note.")]
-NewStep = Annotated[str, _text("new-step", "Title of a step that is not in the plan yet: it is added.")]
+NewStep = Annotated[
+    str,
+    _text(
+        "new-step", "Title of a step that is not in the plan yet: it is added, with the id that --task says."
+    ),
+]
 Undo = Annotated[bool, typer.Option("--undo", help="Take the last change back; again: have it back.")]
 
 
@@ -76,14 +80,13 @@ def log(
     if until:
         session["until"] = day_said(until, "--until")
     if new_step:
-        if task:
-            raise UsageError("--new-step and --task exclude each other: the session is on the new step.")
-        step = {"title": new_step, "stage": stage, "type": kind}
+        step = {"title": new_step, "task": task, "stage": stage, "type": kind}
         for entry in log_on_new_step(folder, step=step, added=on, session=session):
             say(entry.sentence)
+        say(f"To take the session back (the step stays): benchdays log {folder} --undo")
     else:
         say(log_session(folder, task=task, stage=stage, type=kind, **session).sentence)  # type: ignore[arg-type]
-    say(f"To take it back: benchdays log {folder} --undo")
+        say(f"To take it back: benchdays log {folder} --undo")
 
 
 def step(
