@@ -2,7 +2,8 @@
 
 The ratio of a type is what its planned tasks tend to take, luck averaged out and rework included, over
 what was planned for them: a statement about the kind of work, not about the few tasks done so far, so
-three finished tasks give a wide range and not a fact.
+three finished tasks give a wide range and not a fact. What is found is said only of types whose own
+finished tasks speak; the others have a range in the table, and are named as not yet known.
 """
 
 from __future__ import annotations
@@ -21,6 +22,9 @@ if TYPE_CHECKING:
     from forecast.effort import EffortModel
 
 SURE = 0.8
+SPEAKS = 3  # finished tasks from which on a type's own record is worth a sentence; a judgement, no source
+_MUCH = 0.05  # a share or a change of the ratio that is worth words
+_NAMED = 4
 _RANGES = ("ratio", "learning_rate", "rework_share")
 
 
@@ -35,17 +39,20 @@ class Overruns:
         planned_hours and actual_hours (person-hours of its finished tasks that had planned hours, NaN
         and 0 where none), ratio_p05 ... ratio_p95 and probability_over (NaN where nothing is planned),
         learning_rate_p05 ... (per doubling of the pieces, unit theory), rework_share_p05 ... (of
-        first-time hours), hours_at_stake (person-hours by which the open tasks are expected to exceed
-        their planned hours; negative where they stay below), learned_so_far (hours of the next piece
-        as a share of the first), learning_to_come (hours of the last piece as a share of the next)
+        first-time hours), ratio_open_p05 ... (of the open tasks alone, NaN where none is planned),
+        ratio_once_p05 ... (without rework), hours_at_stake (person-hours by which the open tasks are
+        expected to exceed their planned hours; negative where they stay below), learned_so_far (hours of
+        the next piece as a share of the first), learning_to_come (of the last piece as a share of the next)
     outside_plan_share : quantile key -> hours outside the plan over hours of planned work
     finding : what the table says, in one sentence
+    reasons : why, and what is not yet known: none or more sentences
     """
 
     as_of: date
     types: pd.DataFrame
     outside_plan_share: dict[str, float]
     finding: str
+    reasons: tuple[str, ...]
 
     def to_dict(self) -> dict[str, Any]:
         """The answer as the contract's JSON."""
@@ -70,12 +77,36 @@ def overruns(progress: Progress, model: EffortModel) -> Overruns:
         types = types.iloc[np.argsort(-types["hours_at_stake"].abs().to_numpy(), kind="stable")]
     types = types.reset_index(drop=True)
     outside = model.beyond_.outside_share
+    shares = {quantile_key(q): sample_quantile(outside, q) for q in QUANTILES}
     return Overruns(
         as_of=progress.as_of,
         types=types,
-        outside_plan_share={quantile_key(q): sample_quantile(outside, q) for q in QUANTILES},
+        outside_plan_share=shares,
         finding=_finding(types),
+        reasons=_reasons(types, shares),
     )
+
+
+def own_record(types: pd.DataFrame) -> pd.DataFrame:
+    """The types of which the log itself says something beside their plan: enough of them are finished."""
+    return types.loc[(types["finished"] >= SPEAKS) & types["planned_hours"].notna()]
+
+
+def running_over(types: pd.DataFrame) -> pd.DataFrame:
+    """The types that run over by their own record, most hours at stake first."""
+    own = own_record(types)
+    return own.loc[own["probability_over"] >= SURE]
+
+
+def say_sure(probability: float) -> str:
+    """A probability in percent, never quite certain.
+
+    >>> say_sure(0.9987), say_sure(0.82), say_sure(0.0)
+    ('more than 99 %', '82 %', 'less than 1 %')
+    """
+    if probability > 0.99:
+        return "more than 99 %"
+    return "less than 1 %" if probability < 0.01 else f"{100 * probability:.0f} %"
 
 
 def _type_row(progress: Progress, model: EffortModel, k: int, known: pd.Series) -> dict[str, Any]:
@@ -95,13 +126,14 @@ def _type_row(progress: Progress, model: EffortModel, k: int, known: pd.Series) 
         ratio = expected[:, with_plan].sum(axis=1) * again / planned[with_plan].sum()
     else:
         ratio = np.full(len(again), np.nan)
-    row |= _quantiles("ratio", ratio)
+    row |= _quantiles("ratio", ratio) | _quantiles("ratio_once", ratio / again)
     row["probability_over"] = float(np.mean(ratio > 1.0)) if with_plan.any() else np.nan
     row |= _quantiles("learning_rate", 2.0 ** model.learning_slopes_[:, k])
     row |= _quantiles("rework_share", model.beyond_.rework_share[:, k])
     ahead = with_plan & ~done
-    over = expected[:, ahead].sum(axis=1) * again - planned[ahead].sum()
-    row["hours_at_stake"] = float(np.median(over)) if ahead.any() else 0.0
+    to_come = expected[:, ahead].sum(axis=1) * again
+    row["hours_at_stake"] = float(np.median(to_come - planned[ahead].sum())) if ahead.any() else 0.0
+    row |= _quantiles("ratio_open", to_come / planned[ahead].sum() if ahead.any() else np.full(1, np.nan))
     return row | _learning(tasks.loc[mine], np.median(model.learning_slopes_[:, k]))
 
 
@@ -120,38 +152,99 @@ def _learning(tasks: pd.DataFrame, slope: float) -> dict[str, float]:
 
 
 def _finding(types: pd.DataFrame) -> str:
-    """The type with the most hours at stake among those that surely run over, else what can be said."""
+    """What the types' own records say: the one over its plan with the most hours at stake comes first."""
     if types.empty or types["probability_over"].isna().all():
         return "No task has planned hours, so nothing can run over them."
-    over = types.loc[types["probability_over"] >= SURE]
+    own, over = own_record(types), running_over(types)
     if len(over):
         top = over.iloc[0]
         return (
-            f"{_capital(top['type'])} runs over: {_range(top)}, {top['probability_over']:.0%} sure that it "
-            f"takes more than planned ({_ground(top)}){_others(over)}."
+            f"{_capital(top['type'])} runs over: {_range(top)}, {say_sure(top['probability_over'])} sure "
+            f"that it takes more than planned ({_ground(top)}){_others(over)}."
         )
-    under = types.loc[types["probability_over"] <= 1 - SURE]
+    under = own.loc[own["probability_over"] <= 1 - SURE]
     if len(under):
         top = under.iloc[0]
         return (
-            f"Nothing surely runs over; {top['type']} stays below its plan: {_range(top)} ({_ground(top)})."
+            f"No type is surely over its plan; {top['type']} stays below: {_range(top)}, "
+            f"{say_sure(1 - top['probability_over'])} sure ({_ground(top)})."
         )
-    top = types.loc[types["probability_over"].notna()].iloc[0]
-    return f"No type is surely over or under its plan yet; most is at stake in {top['type']}: {_range(top)}."
+    asked = own if len(own) else types.loc[types["probability_over"].notna()]
+    top = asked.iloc[0]
+    most = f"most is at stake in {top['type']}: {_range(top)}"
+    if len(own):
+        return f"No type is surely over or under its plan yet; {most}."
+    return f"Which types run over is not yet known: none has {SPEAKS} finished tasks with a plan; {most}."
 
 
-def _range(row: pd.Series) -> str:
-    return f"{row['ratio_p10']:.2f} to {row['ratio_p90']:.2f} times the plan (8 in 10)"
+def _range(row: pd.Series, name: str = "ratio") -> str:
+    return f"{row[f'{name}_p10']:.2f} to {row[f'{name}_p90']:.2f} times the plan (8 in 10)"
 
 
 def _ground(row: pd.Series) -> str:
-    words = {"own": "from its own log", "pooled": "leaning on the other types", "prior": "by prior alone"}
+    words = {
+        "own": "from its own log",
+        "pooled": "leaning on other work and priors",
+        "prior": "by prior alone",
+    }
     return f"{row['finished']} finished, {words[row['basis']]}"
 
 
 def _others(over: pd.DataFrame) -> str:
     count = len(over) - 1
-    return "" if count == 0 else f"; so {'does' if count == 1 else 'do'} {', '.join(over['type'].iloc[1:4])}"
+    return "" if count == 0 else f"; so {'does' if count == 1 else 'do'} {_names(over['type'].iloc[1:])}"
+
+
+def _names(types: pd.Series) -> str:
+    """Some names in a row, and how many more."""
+    shown, rest = list(types[:_NAMED]), len(types) - _NAMED
+    if rest > 0:
+        return f"{', '.join(shown)} and {rest} more"
+    return " and ".join([", ".join(shown[:-1]), shown[-1]] if len(shown) > 1 else shown)
+
+
+def _reasons(types: pd.DataFrame, outside: dict[str, float]) -> tuple[str, ...]:
+    """Rework, learning and work outside the plan where they make the figures, and what nobody knows yet."""
+    if types.empty or types["probability_over"].isna().all():
+        return (_outside(outside),)
+    own, over = own_record(types), running_over(types)
+    said = [*(_rework(row) for _, row in over.iloc[:1].iterrows()), *_learning_ahead(own), _outside(outside)]
+    thin = types.loc[types["probability_over"].notna() & ~types.index.isin(own.index)]
+    if len(thin):
+        said.append(f"Not yet known, with fewer than {SPEAKS} finished: {_names(thin['type'])}.")
+    return tuple(sentence for sentence in said if sentence)
+
+
+def _rework(row: pd.Series) -> str:
+    """Rework of a type that runs over, where it is much of why."""
+    share = f"{row['rework_share_p10']:.0%} to {row['rework_share_p90']:.0%} of its first-time hours"
+    name = _capital(row["type"])
+    if row["ratio_once_p50"] <= 1.0:
+        return f"{name}: rework puts it over, {share}; done once, {_range(row, 'ratio_once')}."
+    if row["rework_share_p50"] < _MUCH:
+        return ""
+    return f"{name}: rework is part of it, {share}; without it {_range(row, 'ratio_once')}."
+
+
+def _learning_ahead(own: pd.DataFrame) -> list[str]:
+    """The type whose open tasks practice takes furthest below what its finished ones suggest."""
+    apart = own["ratio_open_p50"] / own["ratio_p50"]
+    helped = own.loc[(apart < 1.0 - _MUCH) & (own["learning_to_come"] < 1.0 - _MUCH)]
+    if helped.empty:
+        return []
+    top = helped.iloc[0]
+    return [
+        f"{_capital(top['type'])}: learning is still to come, the last piece should take "
+        f"{top['learning_to_come']:.0%} of the next one's hours; its open tasks "
+        f"{_range(top, 'ratio_open')}."
+    ]
+
+
+def _outside(share: dict[str, float]) -> str:
+    return (
+        f"Work outside the plan adds {share['p10']:.0%} to {share['p90']:.0%} to the hours of planned work, "
+        "and counts to no type."
+    )
 
 
 def _capital(text: str) -> str:

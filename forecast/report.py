@@ -137,7 +137,7 @@ def overruns_table(answer: Overruns) -> Table:
 
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1))
     table.add_column("Type", overflow="fold", min_width=8)
-    for title in ("At stake", "Of plan", "Over", "Doubling", "Rework"):
+    for title in ("At stake", "Of plan", "Over", "Doubling", "Now, end", "Rework"):
         table.add_column(title, justify="right", no_wrap=True)
     table.add_column("Rests on", no_wrap=True)
     for _, row in answer.types.iterrows():
@@ -145,22 +145,29 @@ def overruns_table(answer: Overruns) -> Table:
         table.add_row(
             row["type"],
             f"{row['hours_at_stake']:+.0f} h",
-            f"{row['ratio_p10']:.1f} to {row['ratio_p90']:.1f}" if planned else "no plan",
-            f"{row['probability_over']:.0%}" if planned else "",
-            f"{row['learning_rate_p10']:.0%} to {row['learning_rate_p90']:.0%}",
-            f"{row['rework_share_p10']:.0%} to {row['rework_share_p90']:.0%}",
+            f"{row['ratio_p10']:.1f}-{row['ratio_p90']:.1f}" if planned else "no plan",
+            _percent(row["probability_over"]) if planned else "",
+            f"{100 * row['learning_rate_p10']:.0f}-{row['learning_rate_p90']:.0%}",
+            f"{100 * row['learned_so_far']:.0f}, {row['learned_so_far'] * row['learning_to_come']:.0%}",
+            f"{100 * row['rework_share_p10']:.0f}-{row['rework_share_p90']:.0%}",
             f"{row['basis']}, {row['finished']}",
         )
     return table
 
 
-def overruns_lines(answer: Overruns) -> list[str]:
+def _percent(probability: float) -> str:
+    """A probability in a narrow column, never quite certain."""
+    if probability > 0.99:
+        return ">99%"
+    return "<1%" if probability < 0.01 else f"{probability:.0%}"
+
+
+def overruns_lines() -> list[str]:
     """How to read the table."""
-    low, high = answer.outside_plan_share["p10"], answer.outside_plan_share["p90"]
     return [
         "Ranges hold 80 %. At stake: hours that the open tasks are expected to take beyond their plan.",
         "Of plan: hours taken over hours planned; over: the chance that this is above 1.",
         "Doubling: hours per piece, unit theory, each time the pieces done double; 100 % = no learning.",
+        "Now, end: hours of the next piece, and of the last one, as a share of the first's (even odds).",
         "Rests on: the type's own finished tasks, pooled with others, or a prior; and how many.",
-        f"Work outside the plan: {low:.0%} to {high:.0%} of the hours of planned work.",
     ]

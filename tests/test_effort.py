@@ -136,7 +136,9 @@ def test_basis_tells_own_pooled_and_prior_apart():
     hours = np.concatenate([4 * luck(20, 0.3), 9 * luck(20, 0.3), [4.0, 5.0]])
     model = fit(plan_of(50, type=kinds), finished(hours))
     basis = model.types_.set_index("type")["basis"]
-    assert basis.to_dict() == {"drill": "own", "rivet": "own", "wire": "pooled", "paint": "prior"}
+    assert basis.to_dict() == {"drill": "own", "rivet": "own", "wire": "pooled", "paint": "pooled"}
+    nothing = fit(plan_of(50, type=kinds), [])
+    assert set(nothing.types_["basis"]) == {"prior"}
 
 
 def test_practice_fades_over_a_break_only_where_asked():

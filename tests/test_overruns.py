@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from forecast.effort import EffortModel
-from forecast.overruns import overruns
+from forecast.overruns import overruns, say_sure
 from forecast.plan import Plan, Task
 from forecast.progress import read_progress
 from tests.conftest import sessions_frame
@@ -128,7 +128,53 @@ def test_before_the_first_task_is_finished_everything_is_prior():
     plan, _ = _two_types(3, rivet_times=1.0)
     found = _answer(plan, [])
     assert set(found.types["basis"]) == {"prior"}
-    assert found.finding.startswith("No type is surely over or under")
+    assert found.finding.startswith("Which types run over is not yet known")
+    assert "Not yet known, with fewer than 3 finished: " in found.reasons[-1]
+
+
+def test_a_type_without_finished_tasks_leans_on_the_others_and_is_not_called_over():
+    plan, rows = _two_types(20, rivet_times=1.6)
+    late = tuple(
+        Task(task=f"L{i}", stage="tail", title="", type="wire", planned_hours=4.0, after=()) for i in range(3)
+    )
+    found = _answer(Plan(tasks=plan.tasks + late), rows)
+    assert _row(found, "wire")["basis"] == "pooled"
+    assert "wire" not in found.finding
+    assert "wire" in found.reasons[-1]
+
+
+def test_nothing_is_ever_said_to_be_certain():
+    found = _answer(*_two_types(30, rivet_times=2.5))
+    assert "more than 99 % sure" in found.finding
+    assert "100" not in found.finding
+    assert [say_sure(p) for p in (1.0, 0.994, 0.99, 0.5, 0.0)] == [
+        "more than 99 %", "more than 99 %", "99 %", "50 %", "less than 1 %",
+    ]  # fmt: skip
+
+
+def test_learning_still_to_come_is_given_as_the_reason():
+    plan, _ = _two_types(0, rivet_times=1.0, open_rivet=60)
+    rivet = [t for t in plan.tasks if t.type == "rivet"]
+    rng = np.random.default_rng(8)
+    rows = [
+        {
+            "date": f"2026-{1 + i // 28:02d}-{1 + i % 28:02d}",
+            "hours": float(9.0 * (i + 1) ** -0.3 * np.exp(rng.normal(0, 0.1))),
+            "task": task.task,
+            "done": True,
+        }
+        for i, task in enumerate(rivet[:10])
+    ]
+    said = [line for line in _answer(plan, rows).reasons if "learning is still to come" in line]
+    assert [line.split(":")[0] for line in said] == ["Rivet"]
+
+
+def test_rework_that_puts_a_type_over_is_given_as_the_reason():
+    plan, rows = _two_types(20, rivet_times=0.95)
+    again = [r | {"hours": 2.4, "rework": True} for r in rows[1::2]]
+    found = _answer(plan, rows + again)
+    assert found.finding.startswith("Rivet runs over")
+    assert any(line.startswith("Rivet: rework puts it over, ") for line in found.reasons)
 
 
 def test_same_seed_same_answer():

@@ -10,7 +10,7 @@ from dashboard.figures import Figure, show
 from dashboard.forecasts import fitted_to, overruns_of, practice_of
 from dashboard.frame import answer, asked
 from dashboard.words import title_case
-from forecast.overruns import SURE, Overruns
+from forecast.overruns import SPEAKS, SURE, Overruns, running_over, say_sure
 from forecast.practice import Practice
 
 _BASIS = {"own": "your own tasks", "pooled": "leans on other types", "prior": "prior only"}
@@ -21,8 +21,9 @@ def show_page() -> None:
     now = asked()
     found = overruns_of(now)
     planned = found.types.loc[found.types["ratio_p50"].notna()]
-    answer([over_sentence(planned)])
-    st.text(found.finding)
+    answer([over_sentence(found.types)])
+    for sentence in (found.finding, *found.reasons):
+        st.text(sentence)
     if len(planned):
         show(ratios_figure(planned))
     _show_types(found)
@@ -32,12 +33,12 @@ def show_page() -> None:
 
 
 def over_sentence(types: pd.DataFrame) -> str:
-    """Where the most hours are at stake among what surely runs over."""
-    over = types.loc[types["probability_over"] >= SURE]
+    """Where the most hours are at stake among what runs over by its own record."""
+    over = running_over(types)
     if over.empty:
-        return "Nothing surely runs over its estimate."
+        return "No kind of work surely runs over its plan"
     top = over.iloc[0]
-    return f"{title_case(top['type'])} takes {top['ratio_p50']:.1f} times its plan."
+    return f"{title_case(top['type'])} takes {top['ratio_p10']:.1f} to {top['ratio_p90']:.1f} times its plan"
 
 
 def ratios_figure(types: pd.DataFrame) -> Figure:
@@ -50,16 +51,16 @@ def ratios_figure(types: pd.DataFrame) -> Figure:
             "sure": [_side(p) for p in types["probability_over"]],
         }
     )
-    over = int((frame["sure"] == "over").sum())
     return Figure(
         name="over-estimate",
-        finding=f"{over} of {len(frame)} kinds of work surely take longer than planned",
+        finding=f"{len(running_over(types))} of {len(frame)} kinds of work run over by their own record",
         chart=ratios_of_types(frame),
         description="One row a type of work: hours taken over hours planned with the range, beside 1.",
         table=types_table(types),
         legend=(
             f"Triangle to the right: {SURE:.0%} sure to run over; to the left: to stay under; circle: open. "
-            "Bar: 8 in 10. Dotted: as planned. Most hours at stake first."
+            f"Own record: {SPEAKS} finished tasks or more. Bar: 8 in 10. Dotted: as planned. "
+            "Most hours at stake first."
         ),
     )
 
@@ -72,9 +73,11 @@ def types_table(types: pd.DataFrame) -> pd.DataFrame:
             "Finished": types["finished"],
             "Rests on": [_BASIS[b] for b in types["basis"]],
             "Times the plan": [_range(row, "ratio") for _, row in types.iterrows()],
-            "Sure to run over": ["" if p != p else f"{p:.0%}" for p in types["probability_over"]],
+            "Sure to run over": ["" if p != p else say_sure(p) for p in types["probability_over"]],
             "Hours at stake": types["hours_at_stake"].round().astype(int),
-            "Rework": [f"{s:.0%}" for s in types["rework_share_p50"]],
+            "Hours a piece now": [f"{s:.0%} of the first" for s in types["learned_so_far"]],
+            "Still to learn": [f"{1 - s:.0%}" for s in types["learning_to_come"]],
+            "Rework": [_share(row, "rework_share") for _, row in types.iterrows()],
         }
     )
 
@@ -122,6 +125,10 @@ def _side(probability_over: float) -> str:
     if probability_over >= SURE:
         return "over"
     return "under" if probability_over <= 1 - SURE else "open"
+
+
+def _share(row: pd.Series, name: str) -> str:
+    return f"{row[f'{name}_p10']:.0%} to {row[f'{name}_p90']:.0%}"
 
 
 def _range(row: pd.Series, name: str) -> str:

@@ -106,5 +106,5 @@ def overruns(folder: Folder, as_of: AsOf = None, seed: Seed = 0, as_json: AsJson
 
     say(answer.finding)
     Console().print(overruns_table(answer))
-    for line in (*overruns_lines(answer), *fitted.effort.notes_):
+    for line in (*answer.reasons, *overruns_lines(), *fitted.effort.notes_):
         say(line)

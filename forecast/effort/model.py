@@ -185,7 +185,7 @@ class EffortModel:
         )
 
     def _types(self) -> pd.DataFrame:
-        """Basis of each type: how much of its level comes from its own tasks."""
+        """Basis of each type: its own tasks; pooled with those of other types; a prior where none is."""
         design, posterior = self.design_, self.posterior_
         count = len(design.types)
         finished = np.bincount(design.type_of[design.finished], minlength=count)
@@ -194,8 +194,8 @@ class EffortModel:
         within = np.mean(posterior.spread**2, axis=0) / np.maximum(finished, 1)
         weight = np.where(finished > 0, between / (between + within), 0.0)
         own = (finished >= OWN_FINISHED) & (weight > _OWN_WEIGHT)
-        untouched = "pooled" if self.priors.builds else "prior"
-        basis = np.where(own, "own", np.where(finished + under_way > 0, "pooled", untouched))
+        informed = (finished + under_way > 0) | (finished.sum() > 0) | (self.priors.builds > 0)
+        basis = np.where(own, "own", np.where(informed, "pooled", "prior"))
         return pd.DataFrame(
             {
                 "type": pd.Series(design.types, dtype="str"),

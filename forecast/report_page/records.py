@@ -16,8 +16,8 @@ from forecast.report_page.sections import capital
 
 _BASIS = {
     "own": "Hours from your own finished tasks of the type",
-    "pooled": "Hours that lean on the other types, with few finished tasks of their own",
-    "prior": "Hours by the plan and published rates alone, none finished yet",
+    "pooled": "Hours that lean on other types and on priors, with few or no finished tasks of their own",
+    "prior": "Hours by the plan and published rates alone, nothing finished yet",
 }
 
 

@@ -190,7 +190,7 @@ def over_section(over: Overruns) -> Section:
     return Section(
         id="over",
         title="What runs over its estimate?",
-        answer=(over.finding,),
+        answer=(over.finding, *over.reasons),
         sentences=(
             "The range is what this kind of work tends to take, rework included, over what was planned for "
             "it; 1 is the plan. Few finished tasks give a wide range.",
