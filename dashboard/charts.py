@@ -12,19 +12,19 @@ from dashboard.palette import BLUE, GREY, ORANGE
 ROW_HEIGHT = 54
 LABEL_SIZE = 14
 _LINE = 15
+_CONFIG = alt.Config(  # set at once: every `configure_` would copy the whole chart
+    axis=alt.AxisConfig(labelFontSize=LABEL_SIZE, titleFontSize=LABEL_SIZE, labelLimit=150, grid=False),
+    axisX=alt.AxisConfig(labelFlush=True, labelOverlap=True, labelSeparation=14, tickCount=5),
+    axisY=alt.AxisConfig(labelFlush=False, labelOverlap=False),
+    view=alt.ViewConfig(stroke=None),
+    text=alt.MarkConfig(fontSize=LABEL_SIZE),
+    mark=alt.MarkConfig(aria=False),
+)
 
 
-def ready(chart: alt.LayerChart, *, height: int) -> alt.LayerChart:
-    """The same type size, grid and frame for every chart."""
-    return (
-        chart.properties(height=height)
-        .configure_axis(labelFontSize=LABEL_SIZE, titleFontSize=LABEL_SIZE, labelLimit=150, grid=False)
-        .configure_axisX(labelFlush=True, labelOverlap=True, labelSeparation=14, tickCount=5)
-        .configure_axisY(labelFlush=False, labelOverlap=False)
-        .configure_view(stroke=None)
-        .configure_text(fontSize=LABEL_SIZE)
-        .configure_mark(aria=False)
-    )
+def ready(*layers: alt.Chart, height: int) -> alt.LayerChart:
+    """Layers on one pair of axes, with the same type size, grid and frame for every chart."""
+    return alt.layer(*layers, height=height, config=_CONFIG)
 
 
 def finish_ranges(ranges: pd.DataFrame, today: pd.Timestamp, until: pd.Timestamp) -> alt.LayerChart:
@@ -71,8 +71,8 @@ def finish_ranges(ranges: pd.DataFrame, today: pd.Timestamp, until: pd.Timestamp
         .mark_text(align="left", dx=8)
         .encode(y=y, x="today:T", text="finished:N")
     )
-    chart = whole + thick + arrow + even + diamond + label + over + day_rule(today)
-    return ready(chart, height=ROW_HEIGHT * len(ranges) + 30)
+    layers = (whole, thick, arrow, even, diamond, label, over, day_rule(today))
+    return ready(*layers, height=ROW_HEIGHT * len(ranges) + 30)
 
 
 def chance_by_day(chances: pd.DataFrame, picked: pd.Timestamp, chance: float) -> alt.LayerChart:
@@ -95,7 +95,7 @@ def chance_by_day(chances: pd.DataFrame, picked: pd.Timestamp, chance: float) ->
     )
     dot = point.mark_point(shape="diamond", size=170, filled=True, color=ORANGE, opacity=1).encode(x=x, y=y)
     text = point.mark_text(dy=-18, fontWeight="bold").encode(x=x, y=y, text="label:N")
-    return ready(line + drop + dot + text, height=260)
+    return ready(line, drop, dot, text, height=260)
 
 
 def causes_of_move(causes: pd.DataFrame) -> alt.LayerChart:
@@ -113,7 +113,7 @@ def causes_of_move(causes: pd.DataFrame) -> alt.LayerChart:
     bars = base.mark_bar(size=20).encode(x=x, color=tint)
     words = base.mark_text(align="left", dx=6).encode(x="beside:Q", text="label:N")
     zero = alt.Chart(pd.DataFrame({"days": [0]})).mark_rule(color=GREY).encode(x="days:Q")
-    return ready(bars + zero + words, height=42 * len(causes) + 30)
+    return ready(bars, zero, words, height=42 * len(causes) + 30)
 
 
 def day_rule(day: pd.Timestamp) -> alt.Chart:

@@ -39,7 +39,7 @@ def hours_left(logged: pd.DataFrame, forecast: pd.DataFrame, scope: pd.DataFrame
     came = alt.Chart(scope).encode(x=x, y="hours_left:Q")
     layers.append(came.mark_point(shape="triangle-up", size=120, filled=True, color=ORANGE, opacity=1))
     layers.append(came.mark_text(dy=-14, align="left").encode(text="label:N"))
-    return ready(alt.layer(*layers), height=360)
+    return ready(*layers, height=360)
 
 
 def hours_by_week(weeks: pd.DataFrame, coming: pd.DataFrame) -> alt.LayerChart:
@@ -66,7 +66,7 @@ def hours_by_week(weeks: pd.DataFrame, coming: pd.DataFrame) -> alt.LayerChart:
     even = ahead.mark_tick(color=BLUE, orient="horizontal", thickness=3, width=8).encode(
         x="middle:T", y="p50:Q"
     )
-    return ready(past + spread + even, height=280)
+    return ready(past, spread, even, height=280)
 
 
 def days_of_week(days: pd.DataFrame) -> alt.LayerChart:
@@ -82,7 +82,7 @@ def days_of_week(days: pd.DataFrame) -> alt.LayerChart:
     )
     base = alt.Chart(days).encode(y=y, x=x)
     words = base.mark_text(align="left", dx=6).encode(text="label:N")
-    return ready(base.mark_bar(color=ORANGE, size=18) + words, height=34 * len(days) + 40)
+    return ready(base.mark_bar(color=ORANGE, size=18), words, height=34 * len(days) + 40)
 
 
 def ratios_of_types(types: pd.DataFrame) -> alt.LayerChart:
@@ -112,7 +112,7 @@ def ratios_of_types(types: pd.DataFrame) -> alt.LayerChart:
     mid = base.mark_point(size=150, filled=True, opacity=1).encode(x="p50:Q", shape=shape)
     words = alt.Chart(types).mark_text(dy=-15).encode(y=y, x="p50:Q", text="label:N")
     one = alt.Chart(pd.DataFrame({"plan": [1.0]})).mark_rule(strokeDash=[4, 3], color=GREY).encode(x="plan:Q")
-    return ready(one + bars + mid + words, height=50 * len(types) + 40)
+    return ready(one, bars, mid, words, height=50 * len(types) + 40)
 
 
 def learning_curve(points: pd.DataFrame, curve: pd.DataFrame, measure: str) -> alt.LayerChart:
@@ -136,4 +136,4 @@ def learning_curve(points: pd.DataFrame, curve: pd.DataFrame, measure: str) -> a
     dots = (
         alt.Chart(points).mark_point(size=70, filled=True, color=ORANGE, opacity=0.9).encode(x=x, y="value:Q")
     )
-    return ready(band + middle + dots, height=280)
+    return ready(band, middle, dots, height=280)

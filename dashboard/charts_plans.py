@@ -31,7 +31,7 @@ def two_plans(ranges: pd.DataFrame, until: pd.Timestamp) -> alt.LayerChart:
     bars = base.mark_bar(size=10, opacity=0.45).encode(x=x, x2="p90:T", color=colour)
     sure = base.transform_filter("isValid(datum.p80)").mark_point(size=130, filled=True, opacity=1)
     marks = sure.encode(x="p80:T", color=colour, shape=shape)
-    return ready(bars + marks, height=(ROW_HEIGHT - 6) * len(set(ranges["target"])) + 70)
+    return ready(bars, marks, height=(ROW_HEIGHT - 6) * len(set(ranges["target"])) + 70)
 
 
 def help_curve(curve: pd.DataFrame) -> alt.LayerChart:
@@ -46,7 +46,7 @@ def help_curve(curve: pd.DataFrame) -> alt.LayerChart:
         y=alt.Y("gain_days:Q", title="Days sooner", axis=alt.Axis(grid=True, tickCount=5)),
     )
     line = base.mark_line(color=BLUE, strokeWidth=3)
-    return ready(line + base.mark_point(color=BLUE, filled=True, size=80, opacity=1), height=240)
+    return ready(line, base.mark_point(color=BLUE, filled=True, size=80, opacity=1), height=240)
 
 
 def order_dates(frame: pd.DataFrame) -> alt.LayerChart:
@@ -70,8 +70,8 @@ def order_dates(frame: pd.DataFrame) -> alt.LayerChart:
     marks = due.mark_point(shape="triangle-down", size=190, filled=True, color=ORANGE, opacity=1)
     middle = frame[["order_by", "p10", "p90"]].stack().agg(["min", "max"]).mean()
     early = labelled["order_by"] <= middle
-    words = _beside(labelled.loc[early], y, "left", -8) + _beside(labelled.loc[~early], y, "right", 8)
-    return ready(bars + ticks + marks + words, height=(ROW_HEIGHT + 16) * len(frame) + 40)
+    words = (_beside(labelled.loc[early], y, "left", -8), _beside(labelled.loc[~early], y, "right", 8))
+    return ready(bars, ticks, marks, *words, height=(ROW_HEIGHT + 16) * len(frame) + 40)
 
 
 def _beside(rows: pd.DataFrame, y: alt.Y, align: str, dx: int) -> alt.Chart:
@@ -101,5 +101,4 @@ def past_forecasts(rows: pd.DataFrame) -> alt.LayerChart:
         shape="diamond", size=110, filled=True, color=ORANGE, opacity=1
     )
     came = alt.Chart(rows.loc[rows["actual"].notna()].head(1)).mark_rule(color=GREY, strokeWidth=2)
-    layers = bars + even.encode(y="p50:T") + sure.encode(y="p80:T") + came.encode(y="actual:T")
-    return ready(layers, height=320)
+    return ready(bars, even.encode(y="p50:T"), sure.encode(y="p80:T"), came.encode(y="actual:T"), height=320)

@@ -9,12 +9,12 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.opening import opened
+from dashboard.reading import Written
 from dashboard.words import plain
 from forecast.amend import LogRow, change_row, remove_row
 from forecast.entry import add_step, log_session, propose_step
 from forecast.errors import BenchdaysError
 from forecast.folder import Records
-from forecast.logbook import read_sessions
 from forecast.plan import Plan, Task
 from forecast.tables import table_schema
 
@@ -23,9 +23,9 @@ _HOURS = (0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0)
 _RECENT = 6
 
 
-def session_form(records: Records) -> None:
+def session_form(written: Written) -> None:
     """A session: two taps where everything else is as last time."""
-    sessions, _, _ = read_sessions(records.logs, records.settings.builders, records.plan)
+    records, sessions = written.records, written.sessions
     tasks = task_order(records.plan, sessions)
     count = st.session_state.setdefault("sessions_written", 0)
     today = date.today()

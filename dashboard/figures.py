@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Callable, Hashable
+from copy import deepcopy
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 from typing import Any
 
 import altair as alt
@@ -15,6 +17,7 @@ from dashboard.words import html_table, plain
 from forecast.csv_file import guard_formula
 
 _LONGEST_TABLE = 40
+_KEPT = 150
 _PNG_WIDTH = 900
 _PNG_SCALE = 2
 
@@ -40,13 +43,34 @@ class Figure:
     table: pd.DataFrame
     legend: str = ""
 
+    @cached_property
+    def spec(self) -> dict[str, Any]:
+        """The Vega-Lite of the picture as the page shows it, as wide as there is room."""
+        spec = dict(self.chart.to_dict()) | {"description": self.description}
+        spec["config"] = {k: v for k, v in spec["config"].items() if k != "view"} | {
+            "view": {k: v for k, v in spec["config"]["view"].items() if not k.startswith("continuous")}
+        }
+        return spec
+
+
+def drawn(draw: Callable[[], Figure], *key: Hashable) -> Figure:
+    """A figure, drawn once for each key: most of the time that a page takes goes into its charts."""
+    return _drawn(key, draw)
+
+
+@st.cache_resource(max_entries=_KEPT, show_spinner=False)
+def _drawn(key: tuple[Hashable, ...], _draw: Callable[[], Figure]) -> Figure:
+    figure = _draw()
+    _ = figure.spec
+    return figure
+
 
 def show(figure: Figure) -> None:
     """Put a figure on the page."""
     st.subheader(plain(figure.finding), anchor=False)
     if figure.legend:
         st.caption(plain(figure.legend))
-    st.altair_chart(figure.chart.properties(description=figure.description), key=f"chart_{figure.name}")
+    st.vega_lite_chart(deepcopy(figure.spec), key=f"chart_{figure.name}")
     with st.expander("The figures, to read or take away"):
         show_table(figure.table, figure.description)
         with st.container(horizontal=True):

@@ -6,12 +6,16 @@ import hashlib
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import Any
 
+import pandas as pd
 import streamlit as st
 
 from dashboard.opening import Opening
+from forecast.amend import LogRow, log_rows
 from forecast.errors import InputError, Problem
-from forecast.folder import Build, check_build, read_build
+from forecast.folder import Build, Records, check_build, read_build, read_records
+from forecast.logbook import read_sessions
 
 _FILES = ("build.toml", "plan.csv", "log.csv", "deliveries.csv", "away.csv", "forecasts.csv")
 _KEPT = 4
@@ -33,6 +37,22 @@ class Reading:
     problems: tuple[Problem, ...]
 
 
+@dataclass(frozen=True, kw_only=True)
+class Written:
+    """What the page of the log shows of one state of the folder.
+
+    Attributes
+    ----------
+    records : what a new row has to fit
+    sessions : the rows that can be read, as the forecast takes them
+    rows : every row of the log files, good or bad
+    """
+
+    records: Records
+    sessions: pd.DataFrame
+    rows: tuple[LogRow, ...]
+
+
 def state_of(folder: Path) -> str:
     """A digest of everything that the pages read from the folder."""
     digest = hashlib.sha256()
@@ -47,12 +67,35 @@ def state_of(folder: Path) -> str:
 
 def read_folder(folder: Path) -> Reading:
     """The folder as it is now."""
-    return _read(str(folder), state_of(folder))
+    found: Reading = _as_it_stands(_read, folder)
+    return found
+
+
+def read_log(folder: Path) -> Written:
+    """The log as it is now.
+
+    Raises
+    ------
+    InputError when a file of the folder cannot be read at all.
+    """
+    found: Written = _as_it_stands(_written, folder)
+    return found
 
 
 def problems_today(folder: Path, today: date) -> tuple[Problem, ...]:
     """Everything that `check` finds wrong, days in the future among it."""
-    return _check(str(folder), state_of(folder), today)
+    found: tuple[Problem, ...] = _as_it_stands(_check, folder, today)
+    return found
+
+
+def _as_it_stands(read: Any, folder: Path, *more: date) -> Any:
+    """What `read` makes of the files, which stood still while it read them."""
+    while True:
+        state = state_of(folder)
+        found = read(str(folder), state, *more)
+        if state_of(folder) == state:
+            return found
+        read.clear(str(folder), state, *more)
 
 
 @st.cache_resource(max_entries=_KEPT, show_spinner=False)
@@ -62,6 +105,13 @@ def _check(folder: str, state: str, today: date) -> tuple[Problem, ...]:
     except InputError as error:
         return error.problems
     return ()
+
+
+@st.cache_resource(max_entries=_KEPT, show_spinner=False)
+def _written(folder: str, state: str) -> Written:
+    records = read_records(folder)
+    sessions, _, _ = read_sessions(records.logs, records.settings.builders, records.plan)
+    return Written(records=records, sessions=sessions, rows=log_rows(folder))
 
 
 @st.cache_resource(max_entries=_KEPT, show_spinner=False)

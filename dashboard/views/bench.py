@@ -6,7 +6,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.charts_hours import days_of_week, hours_by_week
-from dashboard.figures import Figure, show, show_table
+from dashboard.figures import Figure, drawn, show, show_table
 from dashboard.forecasts import fitted_to, record_of
 from dashboard.frame import answer, asked
 from dashboard.words import in_words, say_span
@@ -22,8 +22,8 @@ def show_page() -> None:
     now = asked()
     record = record_of(now)
     answer([quarter_sentence(record), last_sentence(record)])
-    show(weeks_figure(record))
-    show(days_figure(record))
+    show(drawn(lambda: weeks_figure(record), "weeks", now.key))
+    show(drawn(lambda: days_figure(record), "days", now.key))
     _show_silences(record)
     for note in fitted_to(now).bench.notes_:
         st.text(note)

@@ -6,7 +6,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.charts_hours import hours_left
-from dashboard.figures import Figure, show
+from dashboard.figures import Figure, drawn, show
 from dashboard.forecasts import outlook_of
 from dashboard.frame import answer, asked, basis, wait_for
 from dashboard.words import title_case
@@ -26,14 +26,16 @@ _NAMES = {
 
 def show_page() -> None:
     """Draw the page."""
-    outlook, all_played = outlook_of(asked())
+    now = asked()
+    outlook, all_played = outlook_of(now)
     answer([left_sentence(outlook), finish_sentence(outlook, None)])
     if not all_played:
-        wait_for(lambda: outlook_of(asked())[1], "A first look from 500 runs; all of them are being played.")
+        wait_for(lambda: outlook_of(now)[1], "A first look from 500 runs; all of them are being played.")
     stages = {_WHOLE: None} | {title_case(s): s for s in outlook.open_stages}
     picked = st.selectbox("Stage", list(stages), key="burn_stage")
     stage = stages[picked]
-    show(burn_figure(outlook, burn_down(outlook, stage)))
+    key = ("burn", now.key, outlook.settings.runs, stage)
+    show(drawn(lambda: burn_figure(outlook, burn_down(outlook, stage)), *key))
     basis(outlook)
 
 

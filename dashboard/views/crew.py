@@ -9,7 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.charts_plans import help_curve, two_plans
-from dashboard.figures import Figure, show, show_table
+from dashboard.figures import Figure, drawn, show, show_table
 from dashboard.forecasts import Asked, alone_of, crew_answer_of, held_of, help_of
 from dashboard.frame import answer, asked, wait_for
 from dashboard.words import plain, say_later, say_span, title_case
@@ -36,7 +36,8 @@ def show_page() -> None:
     helped = help_of(now, held.result(), hours, begin, only_two)
     with place:
         answer(gain_lines(alone, helped, held.result().crew.name))
-    show(plans_figure(alone, helped, f"With {held.result().crew.name}"))
+    way = f"With {held.result().crew.name}"
+    show(drawn(lambda: plans_figure(alone, helped, way), "plans", now.key, hours, begin, only_two))
     st.text(cost_sentence(alone, helped))
     _show_worth(now)
 
@@ -141,7 +142,7 @@ def _show_worth(now: Asked) -> None:
         return
     crew = found.result()
     if crew.help.gain_days[-1] >= 1 and crew.help.gain_days[-1] < inf:
-        show(worth_figure(crew))
+        show(drawn(lambda: worth_figure(crew), "worth", now.key))
     st.subheader("What it rests on", anchor=False)
     for sentence in crew.findings:
         st.text(sentence)

@@ -8,7 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.charts import causes_of_move, chance_by_day, finish_ranges
-from dashboard.figures import Figure, show
+from dashboard.figures import Figure, drawn, show
 from dashboard.forecasts import Asked, holders_of, moved_of, outlook_of
 from dashboard.frame import answer, asked, basis, wait_for
 from dashboard.words import in_words, say_later, title_case
@@ -36,10 +36,10 @@ def show_page() -> None:
         wait_for(lambda: outlook_of(now)[1], "A first look from 500 runs; all of them are being played.")
     st.page_link("views/log.py", label="Write a session down", icon=":material/edit:")
     if outlook.open_stages:
-        show(ranges_figure(outlook))
+        show(drawn(lambda: ranges_figure(outlook), "ranges", now.key, outlook.settings.runs))
         if all_played:
             _show_moved(now, outlook)
-        _show_chance(outlook)
+        _show_chance(now, outlook)
         if all_played:
             _show_holders(now)
     basis(outlook)
@@ -146,7 +146,7 @@ def _show_moved(now: Asked, outlook: Outlook) -> None:
     if moved is None:
         st.caption("What moved shows here once the log is more than a month long.")
         return
-    show(moved_figure(moved))
+    show(drawn(lambda: moved_figure(moved), "moved", now.key))
 
 
 def _show_holders(now: Asked) -> None:
@@ -160,7 +160,7 @@ def _show_holders(now: Asked) -> None:
         st.text(sentence)
 
 
-def _show_chance(outlook: Outlook) -> None:
+def _show_chance(now: Asked, outlook: Outlook) -> None:
     st.subheader("By a day of your choice", anchor=False)
     targets = {title_case(s): s for s in outlook.open_stages} | {WHOLE: None}
     left, right = st.columns(2)
@@ -177,7 +177,8 @@ def _show_chance(outlook: Outlook) -> None:
         key=f"chance_by_{target}",
     )
     if isinstance(picked, date):
-        show(chance_figure(outlook, stage, picked))
+        key = ("chance", now.key, outlook.settings.runs, stage, picked)
+        show(drawn(lambda: chance_figure(outlook, stage, picked), *key))
 
 
 def chance_figure(outlook: Outlook, stage: str | None, picked: date) -> Figure:

@@ -12,14 +12,12 @@ from dashboard.figures import show_table
 from dashboard.forecasts import begin_soon
 from dashboard.frame import answer
 from dashboard.opening import opened
-from dashboard.reading import problems_today, read_folder
+from dashboard.reading import problems_today, read_folder, read_log
 from dashboard.take_form import take_form
 from dashboard.views.tables import problems_table
 from dashboard.words import plain
-from forecast.amend import LogRow, log_rows
+from forecast.amend import LogRow
 from forecast.errors import BenchdaysError, InputError, Problem
-from forecast.folder import Records, read_records
-from forecast.logbook import read_sessions
 from forecast.report import say_hours, short_date
 from forecast.storage import undo
 
@@ -32,29 +30,27 @@ def show_page() -> None:
     """Draw the page."""
     folder = opened().folder
     try:
-        records = read_records(folder)
-        rows = log_rows(folder)
+        written = read_log(folder)
     except InputError as error:
         answer(["The log cannot be written to until this is put right:"])
         for problem in error.problems:
             st.text(str(problem))
         return
-    answer([today_sentence(records, date.today())])
+    answer([today_sentence(written.sessions, date.today())])
     _show_said()
-    session_form(records)
+    session_form(written)
     _show_undo()
     problems = problems_today(folder, date.today())
-    _show_problems(problems, rows)
-    _show_rows(rows, problems)
+    _show_problems(problems, written.rows)
+    _show_rows(written.rows, problems)
     with st.expander("A step that is not in the plan yet"):
-        step_form(records)
+        step_form(written.records)
     with st.expander("Take in a sheet kept elsewhere", expanded="taken" in st.session_state):
         take_form()
 
 
-def today_sentence(records: Records, today: date) -> str:
+def today_sentence(sessions: pd.DataFrame, today: date) -> str:
     """What is in the log for today, or when somebody was there last."""
-    sessions, _, _ = read_sessions(records.logs, records.settings.builders, records.plan)
     if sessions.empty:
         return "No session yet: write the first one down."
     mine = sessions.loc[sessions["until"] == pd.Timestamp(today)]

@@ -9,7 +9,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.charts_plans import order_dates
-from dashboard.figures import Figure, show
+from dashboard.figures import Figure, drawn, show
 from dashboard.forecasts import orders_for
 from dashboard.frame import answer, asked, wait_for
 from dashboard.words import say_span
@@ -32,7 +32,7 @@ def show_page() -> None:
     assert now.reading.build is not None
     titles = {d.delivery: d.title or d.delivery for d in now.reading.build.deliveries}
     answer(order_lines(orders, titles))
-    show(orders_figure(orders, titles))
+    show(drawn(lambda: orders_figure(orders, titles), "orders", now.key))
     st.caption("Lead times are those of deliveries.csv; ask the maker before you rely on them.")
 
 

@@ -6,7 +6,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.charts_plans import past_forecasts
-from dashboard.figures import Figure, show, show_table
+from dashboard.figures import Figure, drawn, show, show_table
 from dashboard.forecasts import record_for
 from dashboard.frame import answer, asked, wait_for
 from dashboard.words import title_case
@@ -19,7 +19,8 @@ _WHOLE = "Whole build"
 
 def show_page() -> None:
     """Draw the page."""
-    found, done = record_for(asked())
+    now = asked()
+    found, done = record_for(now)
     if not found.done():
         answer(["How did earlier forecasts do?"])
         said = f"{done[0]} of {done[1]} past days done." if done[1] else "This takes a minute or two."
@@ -31,7 +32,7 @@ def show_page() -> None:
     if len(record.finishes):
         names = {_WHOLE if t == BUILD else title_case(t): t for t in reversed(record.targets)}
         picked = st.selectbox("Finish of", list(names), key="record_target")
-        show(past_figure(record, names[picked]))
+        show(drawn(lambda: past_figure(record, names[picked]), "past", now.key, picked))
         show_table(targets_table(record), "One row a target; scores in days, small is good")
     for sentence in [*sentences, *told_sentences(record)]:
         st.text(sentence)
