@@ -11,18 +11,17 @@ types declared to run over, the share that truly do.
 from __future__ import annotations
 
 import argparse
-import json
 import platform
 import time
 from importlib.metadata import version
 from pathlib import Path
-from tempfile import TemporaryDirectory
 
 import numpy as np
 import pandas as pd
 
 from benchmarks import effort_forecasters as others
 from benchmarks.effort_builds import KINDS, TrueBuild, draw_build
+from benchmarks.kept_rows import kept_rows
 from forecast.effort import EffortModel
 from forecast.overruns import overruns
 from forecast.scores import crps
@@ -181,30 +180,18 @@ def report(scores: pd.DataFrame, over: pd.DataFrame, builds: int, seed: int) -> 
     )
 
 
-def study(kinds: list[str], builds: int, seed: int, keep: Path) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Scores and overruns of so many builds of each kind, kind by kind in turn.
+def study_one(kind: str, build: int, seed: int) -> dict[str, list[dict]]:
+    """One build, with a stream of chance of its own."""
+    rng = np.random.default_rng([seed, KINDS.index(kind), build])
+    scores, over = study_build(kind, rng)
+    return {"scores": scores, "over": over}
 
-    Each build has its own stream of chance and is written to `keep` as one line when it is done, so that
-    a study that was interrupted goes on where it stopped, and one that is stopped early has every kind.
-    """
-    done = {}
-    if keep.exists():
-        for line in keep.read_text(encoding="utf-8").splitlines():
-            one = json.loads(line)
-            done[one["kind"], one["build"], one["seed"]] = one
-    keep.parent.mkdir(parents=True, exist_ok=True)
-    wanted = [(kind, build, seed) for build in range(builds) for kind in kinds]
-    with keep.open("a", encoding="utf-8") as lines:
-        for kind, build, _ in (w for w in wanted if w not in done):
-            scores, over = study_build(kind, np.random.default_rng([seed, KINDS.index(kind), build]))
-            one = {"kind": kind, "build": build, "seed": seed, "scores": scores, "over": over}
-            lines.write(json.dumps(one, default=float) + "\n")
-            lines.flush()
-            done[kind, build, seed] = one
-    scores, over = (
-        pd.DataFrame([row | {"build": w[1]} for w in wanted for row in done[w][part]])
-        for part in ("scores", "over")
-    )
+
+def study(kinds: list[str], builds: int, seed: int, keep: Path | None) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Scores and overruns of so many builds of each kind; the kinds in turn, so that none comes short."""
+    parts = [(kind, build, seed) for build in range(builds) for kind in kinds]
+    found = kept_rows(keep, parts, study_one)
+    scores, over = (pd.DataFrame([row for one in found for row in one[name]]) for name in ("scores", "over"))
     return scores, over
 
 
@@ -217,9 +204,7 @@ def main() -> None:
     parser.add_argument("--out", type=Path, default=Path(__file__).with_suffix(".md"))
     parser.add_argument("--keep", type=Path, help="file of finished builds, to go on from")
     settings = parser.parse_args()
-    with TemporaryDirectory() as folder:
-        keep = settings.keep or Path(folder) / "builds.jsonl"
-        scores, over = study(settings.kinds, settings.builds, settings.seed, keep)
+    scores, over = study(settings.kinds, settings.builds, settings.seed, settings.keep)
     text = report(scores, over, settings.builds, settings.seed)
     settings.out.write_text(text, encoding="utf-8")
     print(text)
