@@ -41,7 +41,7 @@ class Play:
 
 def play_once(
     network: Network, hours, bench, stage_rank, release, only_two, shared_penalty=1.0, *, on_call=None,
-    ask_after=np.inf, expected_hours=None,
+    ask_after=np.inf, expected_hours=None, again_hours=None, again_after=None,
 ) -> Play:  # fmt: skip
     """One run of the arrays of `simulate_schedule`, each without its first axis."""
     env = simpy.Environment()
@@ -50,8 +50,12 @@ def play_once(
     shop.ask_after = ask_after
     if expected_hours is not None:
         shop.expected = [float(h) for h in expected_hours]
+    if again_hours is not None:
+        shop.again = {i: (float(h), again_after[i]) for i, h in enumerate(again_hours) if h > 0}
+        for i, (h, _) in shop.again.items():
+            shop.left[i] -= h
     env.run(until=len(bench) + 1)
-    return Play(shop.start, shop.finish, shop.worked, shop.stretches)
+    return Play(shop.start, np.where(shop.finish_is_last, shop.finish, np.inf), shop.worked, shop.stretches)
 
 
 class _Shop:
@@ -62,10 +66,12 @@ class _Shop:
         count = len(self.left)
         self.uses, self.needs = network.uses or ((),) * count, network.needs or ((),) * count
         self.start, self.finish = np.full(count, np.inf), np.full(count, np.inf)
+        self.finish_is_last = np.ones(count, dtype=bool)
         self.worked, self.stretches = np.zeros(self.bench.shape[1]), []
         self.done = [env.event() for _ in range(count)]
         self.ready, self.waiting_for_limit, self.ready_since = set(), set(), {}
         self.on_call, self.ask_after, self.for_two = [], np.inf, set()
+        self.again, self.open_again, self.not_before = {}, set(), np.zeros(count)
         self.expected, self.paths, self.came = None, {}, np.zeros(self.bench.shape[1])
         self.begun = {i for i in range(count) if network.under_way[i]}
         self.held = [0.0] * len(network.limits)
@@ -114,8 +120,19 @@ class _Shop:
                 self.env.process(self._go_home(k, day + float(hours[k]) / self.longest))
             self._ask()
 
+    def _takeable(self):
+        """What is ready and does not wait for work that was opened again."""
+        return [
+            i
+            for i in self.ready
+            if i in self.begun
+            or (
+                self.env.now >= self.not_before[i] - 1e-9 and not self.open_again & set(self.network.after[i])
+            )
+        ]
+
     def _hand_is_asked_for(self, day):
-        for_two = sorted(i for i in self.ready if self.network.crew[i] == TWO)
+        for_two = sorted(i for i in self._takeable() if self.network.crew[i] == TWO)
         return bool(for_two) and self.ready_since[for_two[0]] + self.ask_after <= day
 
     def _later(self, time, priority):
@@ -167,7 +184,7 @@ class _Shop:
             return None
         hands, helpers = self._free()
         enough = len(hands) + len(helpers) > 1
-        can = sorted(i for i in self.ready if self.network.crew[i] != TWO or enough)
+        can = sorted(i for i in self._takeable() if self.network.crew[i] != TWO or enough)
         stages = list(dict.fromkeys(int(self.network.stage[i]) for i in can))
         return stages[min(int(rank), len(stages) - 1)] if stages else None
 
@@ -176,7 +193,7 @@ class _Shop:
         if not hands:
             return False
         enough = len(hands) + len(helpers) > 1
-        can = [i for i in self.ready if self.network.crew[i] != TWO or enough]
+        can = [i for i in self._takeable() if self.network.crew[i] != TWO or enough]
         if not can:
             return False
 
@@ -260,6 +277,12 @@ class _Shop:
         self.crew.pop(i, None)
         self.ready.discard(i)
         self.finish[i] = self.env.now
+        if i in self.open_again:
+            self.env.process(self._finish_again(i))
+            return
+        if i in self.again:
+            self.finish_is_last[i] = False
+            self.env.process(self._open_again(i))
         freed = False
         for j, uses in enumerate(self.uses):
             for limit, amount, until in uses:
@@ -276,6 +299,27 @@ class _Shop:
             self.ready_since.update(dict.fromkeys(self.waiting_for_limit, self.env.now))
             self.waiting_for_limit.clear()
         self.done[i].succeed()
+        self._ask()
+
+    def _open_again(self, i):
+        hours, after = self.again[i]
+        yield self.env.timeout(after)
+        self.left[i] = hours
+        self.open_again.add(i)
+        self.ready.add(i)
+        self.ready_since[i] = self.env.now
+        self._ask()
+
+    def _finish_again(self, i):
+        self.open_again.discard(i)
+        self.finish_is_last[i] = True
+        hold = self.network.hold_days[i]
+        for j, after in enumerate(self.network.after):
+            if i in after and j not in self.begun:
+                self.not_before[j] = max(self.not_before[j], self.env.now + hold)
+                self.ready_since[j] = max(self.ready_since.get(j, 0.0), self.env.now + hold)
+        self._ask()
+        yield self.env.timeout(hold)
         self._ask()
 
     def _limits_allow(self, i):

@@ -30,6 +30,7 @@ from forecast.schedule import Network, Simulation, network_of_untouched, simulat
 ROOT = Path(__file__).resolve().parents[1]
 CHUNK = 500
 HOURS_A_TASK = 4.0
+REDONE_LATER = 0.04
 HOURS_A_DAY = 1.6  # both builders together, days without work included
 STAGES = ("tail", "wing", "hull", "controls", "systems")
 
@@ -62,17 +63,25 @@ def draw(tasks: int, runs: int, rng: np.random.Generator) -> dict[str, np.ndarra
     missing = rng.random((runs, days, 1), dtype=np.float32)
     bench = rng.standard_gamma(4.2, (runs, days, 2), dtype=np.float32)
     bench *= 0.67 * (somebody & np.concatenate([missing > 0.05, missing < 0.95], axis=2))
+    hours = rng.lognormal(np.log(HOURS_A_TASK) - 0.245, 0.7, (runs, tasks))
+    again = rng.random((runs, tasks), dtype=np.float32) < REDONE_LATER
     return {
-        "hours": rng.lognormal(np.log(HOURS_A_TASK) - 0.245, 0.7, (runs, tasks)),
+        "hours": hours,
+        "again_hours": 0.2 * hours * again,
+        "again_after": 14.0 * again,
         "bench": bench,
         "stage_rank": np.minimum(rng.geometric(0.7, (runs, days)) - 1, 4).astype(np.uint8),
     }
 
 
 def draw_as_many(tasks: int, runs: int, rng: np.random.Generator) -> None:
-    """Draw as many numbers as the kernel is handed: one a task, one a person's day, one a day."""
+    """Draw as many numbers as the kernel is handed: two a task, one a person's day, one a day.
+
+    The second of a task is the coin for work that opens it again.
+    """
     days = horizon_of(tasks)
     rng.standard_normal((runs, tasks))
+    rng.random((runs, tasks), dtype=np.float32)
     rng.standard_gamma(4.2, (runs, days, 2))
     rng.integers(0, 5, (runs, days), dtype=np.uint8)
 
@@ -81,6 +90,7 @@ def draw_no_more(tasks: int, runs: int, rng: np.random.Generator) -> None:
     """The strictest reading: hours only for who is there, a coin for the rest, nothing after the finish."""
     days = round(tasks * HOURS_A_TASK / HOURS_A_DAY)
     rng.standard_normal((runs, tasks))
+    rng.random((runs, tasks), dtype=np.float32)
     rng.random((runs, days, 2), dtype=np.float32)
     rng.standard_gamma(4.2, (runs, round(0.285 * days), 2))
     rng.integers(0, 5, (runs, round(0.30 * days)), dtype=np.uint8)
@@ -96,7 +106,8 @@ def processor_seconds(work: Callable[[], object]) -> float:
 def play(network: Network, draws: dict[str, np.ndarray]) -> Simulation:
     """One chunk, with the burn-down read every fortnight."""
     grid = np.arange(0, draws["bench"].shape[1], 14)
-    return simulate_schedule(network, **draws, shared_penalty=1.14, grid=grid)
+    expected = np.full(len(network.tasks), HOURS_A_TASK)
+    return simulate_schedule(network, **draws, shared_penalty=1.14, expected_hours=expected, grid=grid)
 
 
 def kernel_and_generator(tasks: int, runs: int, seed: int) -> tuple[float, float, float, float]:
@@ -128,10 +139,12 @@ def against_events(tasks: int, runs: int, seed: int) -> tuple[float, float, floa
     begun = time.process_time()
     plain = [
         play_once(
-            network, draws["hours"][r], draws["bench"][r], draws["stage_rank"][r], nothing, nobody, 1.14
+            network, draws["hours"][r], draws["bench"][r], draws["stage_rank"][r], nothing, nobody, 1.14,
+            expected_hours=np.full(tasks, HOURS_A_TASK), again_hours=draws["again_hours"][r],
+            again_after=draws["again_after"][r],
         )
         for r in range(runs)
-    ]
+    ]  # fmt: skip
     events = time.process_time() - begun
     played = play(network, draws).finish
     theirs = np.array([p.finish for p in plain])

@@ -95,7 +95,7 @@ def _play(
 ) -> Played:
     from forecast.schedule import simulate_schedule
 
-    bench = what_if.applied_to(drawn, what_ifs)
+    bench, later = what_if.applied_to(drawn, what_ifs), what_if.found_later
     simulation = simulate_schedule(
         fitted.network,
         work.hours[rows],
@@ -107,6 +107,8 @@ def _play(
         ask_after=bench.ask_after,
         shared_penalty=work.shared_penalty,
         expected_hours=work.expected_hours,
+        again_hours=work.again_hours[rows] if later else None,
+        again_after=work.again_after[rows] if later else None,
         grid=grid,
         trace=trace,
     )

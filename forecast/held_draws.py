@@ -145,6 +145,8 @@ class HeldDraws:
             ask_after=bench.ask_after,
             shared_penalty=work.shared_penalty,
             expected_hours=work.expected_hours,
+            again_hours=work.again_hours,
+            again_after=work.again_after,
         )
         worked = played.worked_hours
         return played.stage_finish, played.build_finish, worked.sum(axis=1), worked[:, others].sum(axis=1)

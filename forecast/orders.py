@@ -116,12 +116,15 @@ def orders_of(
     """By when to order each delivery that open work waits for and that has not arrived.
 
     Each one is played twice on the same draws: as if it were there, which tells when it is needed, and
-    as if it never came, which tells when the work without it runs out. The others come as drawn.
+    as if it never came, which tells when the work without it runs out. In both, rework is done before a
+    task is called done: a fault that turns up later is no work to go on with. The others come as drawn.
     """
     coming = [d for d in fitted.network.deliveries if d.arrived is None or d.arrived > fitted.as_of]
     if not coming:
         return Orders(orders=())
-    what_ifs = [WhatIf(arrivals={d.delivery: day}) for d in coming for day in (0.0, np.inf)]
+    what_ifs = [
+        WhatIf(arrivals={d.delivery: day}, found_later=False) for d in coming for day in (0.0, np.inf)
+    ]
     tallies = [_Tally(needs=_tasks_that_need(fitted, d)) for d in coming]
 
     def watch(played: tuple[Played, ...]) -> None:

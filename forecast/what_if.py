@@ -27,6 +27,7 @@ class WhatIf:
     presence : id -> share of that person's hours that they stay
     shared : share of the hours on tasks that one can do that two work together; None = as in the log
     arrivals : delivery -> days after `as_of` at which it is there; 0 = now, infinite = never
+    found_later : rework may open a task again; else all of it is done before the task is called done
     """
 
     joining: tuple[Joining, ...] = ()
@@ -36,6 +37,7 @@ class WhatIf:
     presence: Mapping[str, float] = field(default_factory=dict)
     shared: float | None = None
     arrivals: Mapping[str, float] = field(default_factory=dict)
+    found_later: bool = True
 
     def applied_to(self, bench: BenchDraws, others: Sequence[WhatIf] = ()) -> BenchDraws:
         """The draws with the people of this what-if.

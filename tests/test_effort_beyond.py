@@ -78,3 +78,35 @@ def test_what_is_beyond_the_plan_is_spread_over_the_open_tasks():
 def test_a_short_log_leaves_the_shares_uncertain():
     few, many = (fit(plan_of(200), finished(4 * luck(n, 0.3))).beyond_.outside_share for n in (3, 150))
     assert np.std(few) > 3 * np.std(many)
+
+
+def _found_after(days: int):
+    """Eighty tasks finished one a day, every eighth redone so many days later."""
+    rows = finished(4 * luck(80, 0.3))
+    again = [r | {"date": day(8 * i + days), "hours": 1.0, "rework": True} for i, r in enumerate(rows[::8])]
+    return fit(plan_of(120), rows + again)
+
+
+def test_rework_that_was_found_later_opens_tasks_again_as_late():
+    model = _found_after(5)
+    left = work(model)
+    later = left.again_hours > 0
+    assert np.median(model.beyond_.later_chance) > 0.8
+    assert np.mean(left.again_after[later] == 5.0) > 0.5
+    assert (left.again_hours <= left.hours).all()
+    assert (left.again_hours.sum(axis=1) <= 1.5 * left.parts["rework"]).all()
+
+
+def test_rework_that_was_done_at_once_opens_few_tasks_again():
+    model = _found_after(0)
+    assert np.median(model.beyond_.later_chance) < 0.2
+    assert (work(model).again_hours > 0).mean() < 0.03
+
+
+def test_what_is_open_again_already_is_not_opened_once_more():
+    rows = finished(4 * luck(80, 0.3))
+    redone = {"date": day(100), "hours": 1.0, "task": "T000", "rework": True}
+    left = work(fit(plan_of(120), [*rows, redone]))
+    assert left.tasks[0] == "T000"
+    assert not left.again_hours[:, 0].any()
+    assert left.again_hours[:, 1:].any()

@@ -266,3 +266,51 @@ def test_longest_paths_of_a_network_by_pencil():
     plan = _plan({"after": ("C",)}, {"crew": "two", "after": ("C",)}, {}, {"after": ("A", "B")})
     paths = network_of_untouched(plan).longest_paths(np.array([2.0, 6.0, 1.0, 4.0]))
     assert paths.tolist() == [6.0, 7.0, 8.0, 4.0]
+
+
+def _again(tasks: int, hours: float, after: float) -> dict:
+    """A's last hours come when it is opened again, so many days after it was finished."""
+    rest = [0.0] * (tasks - 1)
+    return {"again_hours": [[hours, *rest]], "again_after": [[after, *rest]]}
+
+
+def test_work_that_is_opened_again_keeps_what_has_not_been_begun_waiting():
+    # A is finished after a day and found wanting a day and a half later: whoever is on B that day stays
+    # with it, on the next A's hour comes first.
+    plan = _plan({}, {"after": ("A",)}, {"after": ("A",)})
+    played = _play(plan, [3, 6, 2], [2] * 6, **_again(3, 1.0, 1.5))
+    assert played.finish[0].tolist() == [3.5, 4.5, 5.5]
+    assert played.start[0].tolist() == [0.0, 1.0, 4.5]
+
+
+def test_two_builders_redo_and_go_on_at_once():
+    # A is opened again as B is under way: B goes on, C waits until A is finished again.
+    plan = _plan({"crew": "one"}, {"crew": "one", "after": ("A",)}, {"crew": "one", "after": ("A", "D")},
+                 {"crew": "one"})  # fmt: skip
+    played = _play(plan, [5, 6, 2, 4], [[2, 2]] * 6, **_again(4, 3.0, 1.0))
+    assert played.start[0].tolist() == [0.0, 1.0, 3.5, 0.0]
+    assert played.finish[0].tolist() == [3.5, 4.0, 4.5, 2.0]
+
+
+def test_a_hold_runs_again_after_work_that_was_opened_again():
+    plan = _plan({"hold_days": 3}, {"after": ("A",)})
+    played = _play(plan, [3, 2], [2] * 9, **_again(2, 1.0, 1.0))
+    assert played.finish[0].tolist() == [2.5, 6.5]
+
+
+def test_a_build_is_finished_when_the_last_work_is_done_again():
+    played = _play(_plan({"stage": "tail"}, {"stage": "wing"}), [3, 2], [2] * 12, **_again(2, 1.0, 9.0))
+    assert played.finish[0].tolist() == [10.5, 2.0]
+    assert played.stage_finish[0].tolist() == [10.5, 2.0]
+    assert played.stage_first_90[0].tolist() == pytest.approx([10.35, 1.9])
+
+
+def test_what_is_to_be_opened_again_past_the_last_day_is_not_finished():
+    played = _play(_plan({}), [3], [2] * 5, **_again(1, 1.0, 9.0))
+    assert played.finish[0].tolist() == [np.inf]
+    assert played.unfinished_share() == {"days": 1.0}
+
+
+def test_more_hours_again_than_there_are_is_refused():
+    with pytest.raises(ValueError, match="again_hours must be a part of hours"):
+        _play(_plan({}), [3], [2] * 5, **_again(1, 4.0, 1.0))

@@ -17,6 +17,9 @@ def rng():
     return np.random.default_rng(20261125)
 
 
+_OF_EACH_RUN = ("ask_after", "again_hours", "again_after")
+
+
 def _both(network, draws, only_two, penalty, **asking):
     """The kernel's runs, and the same runs by the plain model."""
     events = pytest.importorskip("benchmarks.discrete_events", reason="needs simpy")
@@ -24,7 +27,7 @@ def _both(network, draws, only_two, penalty, **asking):
     plain = []
     for r in range(len(draws["hours"])):
         inputs = (draws[k][r] for k in ("hours", "bench", "stage_rank", "release"))
-        asks = {k: v[r] if k == "ask_after" else v for k, v in asking.items()}
+        asks = {k: v[r] if k in _OF_EACH_RUN else v for k, v in asking.items()}
         plain.append(events.play_once(network, *inputs, only_two, penalty, **asks))
     return played, plain
 
@@ -72,6 +75,23 @@ def test_what_pays_to_share_is_shared_as_in_the_plain_model(rng):
         never = simulate_schedule(network, **draws, only_two=only_two, shared_penalty=1.14)
         changed += np.sum(never.finish != played.finish)
     assert changed > 10
+
+
+def test_what_is_opened_again_is_done_again_as_in_the_plain_model(rng):
+    for people in (1, 2, 3):
+        network = random_network(25, rng)
+        draws = random_draws(network, 10, 150, people, rng)
+        shape = draws["hours"].shape
+        again = {
+            "again_hours": draws["hours"] * rng.random(shape) * (rng.random(shape) < 0.3),
+            "again_after": rng.choice([0.0, 1.5, 10.0], shape) * rng.random(shape),
+        }
+        only_two = np.array([False] * min(people, 2) + [True] * (people - 2))
+        played, plain = _both(network, draws, only_two, 1.14, **again)
+        np.testing.assert_allclose(played.finish, [p.finish for p in plain], atol=1e-9)
+        np.testing.assert_allclose(played.worked_hours, [p.worked_hours for p in plain], atol=1e-9)
+        once = simulate_schedule(network, **draws, only_two=only_two, shared_penalty=1.14)
+        assert (played.finish > once.finish + 1).any()
 
 
 def test_nine_tenths_are_done_when_the_plain_model_says(rng):

@@ -1,6 +1,7 @@
 """What comes on top of first-time work on the planned tasks: rework, work outside the plan, growth.
 
-rework    a task is redone in part with some chance; the part is a share of its first-time hours
+rework    a task is redone in part with some chance; the part is a share of its first-time hours; some of
+          it is found only days after the task was called done, and opens it again
 outside   days of work outside the plan come at some rate per person-hour of planned work
 growth    days on which tasks are added to the plan come at some rate per person-hour of planned work
 
@@ -18,6 +19,10 @@ import pandas as pd
 from forecast.effort.priors import BeyondPriors
 from forecast.progress import Progress
 
+# Common practice, no source: half of the rework is found when the task has been called done, a fortnight
+# later in the middle.
+_FOUND_LATER = (2.0, 2.0)
+_LATER_LOG_DAYS = (np.log(14.0), 0.8)
 _TYPES_ALIKE = 10.0  # a type's own chance of rework counts from so many of its tasks
 _PRIOR_WORTH = 4  # sizes: as if so many had been seen
 _MOST_REWORK = 3.0
@@ -42,6 +47,8 @@ class Beyond:
     ----------
     rework_chance : (s, k) chance that a task is redone in part
     rework_shares : (r,) rework over first-time hours of the tasks redone so far
+    later_chance : (s,) chance that what is redone is found after the task was called done
+    later_days : (l,) days from then until it was found, of the tasks opened again so far
     outside_rate, growth_rate : (s,) days with such work per person-hour of planned work
     outside_hours, growth_hours : person-hours of each such day so far
     rework_share : (s, k) rework over first-time hours to be expected
@@ -52,6 +59,8 @@ class Beyond:
 
     rework_chance: np.ndarray
     rework_shares: np.ndarray
+    later_chance: np.ndarray
+    later_days: np.ndarray
     outside_rate: np.ndarray
     outside_hours: np.ndarray
     growth_rate: np.ndarray
@@ -74,6 +83,16 @@ class Beyond:
         """(count,) rework over first-time hours of tasks that are redone."""
         believed = _believed_shares(self.priors, count, rng)
         return np.minimum(_seen_or_believed(self.rework_shares, believed, rng), _MOST_REWORK)
+
+    def draw_found_later(
+        self, rework: np.ndarray, pick: np.ndarray, rng: np.random.Generator
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """(run, task) rework that opens a finished task again, and the days after which it does."""
+        later = (rework > 0) & (rng.random(rework.shape) < self.later_chance[pick][:, None])
+        days = np.zeros(rework.shape)
+        believed = np.exp(rng.normal(*_LATER_LOG_DAYS, size=int(later.sum())))
+        days[later] = _seen_or_believed(self.later_days, believed, rng)
+        return np.where(later, rework, 0.0), days
 
     def draw_outside(self, worked: np.ndarray, pick: np.ndarray, rng: np.random.Generator) -> np.ndarray:
         """(run,) hours outside the plan that come with so many hours of planned work."""
@@ -144,11 +163,16 @@ def learn_beyond(
     worked = float((first + again).sum())
     outside = progress.outside.groupby("date")["person_hours"].sum().to_numpy(dtype=float)
     growth = _added_hours(progress, expected_hours)
+    found = _found_later(progress)
     outside_rate = _rates(priors.outside_per_hour, len(outside), worked, draws, rng)
     outside_believed = rng.gamma(1.5, priors.outside_hours / 1.5, size=(draws, _PRIOR_WORTH))
     return Beyond(
         rework_chance=chance,
         rework_shares=shares,
+        later_chance=rng.spawn(1)[0].beta(
+            _FOUND_LATER[0] + (found > 0).sum(), _FOUND_LATER[1] + (found == 0).sum(), size=draws
+        ),
+        later_days=found[found > 0],
         outside_rate=outside_rate,
         outside_hours=outside,
         growth_rate=_rates(priors.growth_per_hour, len(growth), worked, draws, rng),
@@ -167,6 +191,14 @@ def _chances(
     yes, no = priors.rework_chance
     common = rng.beta(yes + redone.sum(), no + (could - redone).sum(), size=(draws, 1))
     return rng.beta(_TYPES_ALIKE * common + redone, _TYPES_ALIKE * (1 - common) + could - redone)
+
+
+def _found_later(progress: Progress) -> np.ndarray:
+    """(task redone,) days from the day it was first called done until it was redone; 0 = it was not yet."""
+    rows = progress.sessions.loc[progress.sessions["task"] != ""]
+    redone = rows.loc[rows["rework"]].groupby("task")["date"].min()
+    called_done = rows.loc[rows["done"]].groupby("task")["until"].min().reindex(redone.index)
+    return np.asarray((redone - called_done).dt.days.fillna(0.0).clip(lower=0.0), dtype=float)
 
 
 def _rates(

@@ -147,6 +147,14 @@ class EffortModel:
             rework[:, at] = self.begun_hours_[at] * self.beyond_.draw_rework_share(len(pick), rng)
         return rework
 
+    def _opened_again(
+        self, rework: np.ndarray, pick: np.ndarray, rng: np.random.Generator
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """(run, open task) rework found later, and after how many days; none on what is open again now."""
+        again, after = self.beyond_.draw_found_later(rework, pick, rng)
+        again[:, self.design_.reopened[self.design_.open_rows]] = 0.0
+        return again, after
+
     def _first_time_hours(self, pick: np.ndarray, rng: np.random.Generator) -> np.ndarray:
         return draw_first_time_hours(self.design_, self.posterior_, self.evidence_, pick, rng)
 
@@ -172,6 +180,7 @@ class EffortModel:
         growth = self.beyond_.draw_growth(ahead, pick, rng)
         with np.errstate(invalid="ignore"):
             spread_out = np.where(ahead > 0, (outside + growth) / ahead, 0.0)
+        again, again_after = self._opened_again(rework, pick, rng.spawn(1)[0])
         return RemainingWork(
             tasks=tuple(self.design_.tasks[i] for i in self.design_.open_rows),
             hours=worked * (1.0 + spread_out[:, None]),
@@ -181,6 +190,8 @@ class EffortModel:
                 "outside": outside,
                 "growth": growth,
             },
+            again_hours=again * (1.0 + spread_out[:, None]),
+            again_after=again_after,
             shared_penalty=self._penalty_left(shared),
         )
 
@@ -194,7 +205,8 @@ class EffortModel:
         within = np.mean(posterior.spread**2, axis=0) / np.maximum(finished, 1)
         weight = np.where(finished > 0, between / (between + within), 0.0)
         own = (finished >= OWN_FINISHED) & (weight > _OWN_WEIGHT)
-        informed = (finished + under_way > 0) | (finished.sum() > 0) | (self.priors.builds > 0)
+        teaches = design.finished & np.isfinite(design.log_hours)
+        informed = (under_way > 0) | bool(teaches.any() or self.priors.builds)
         basis = np.where(own, "own", np.where(informed, "pooled", "prior"))
         return pd.DataFrame(
             {

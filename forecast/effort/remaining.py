@@ -30,6 +30,8 @@ class RemainingWork:
     hours : (run, task) person-hours, with rework and the spread-out work outside the plan and not yet
         planned
     parts : name -> (run,) person-hours: planned, rework, outside, growth
+    again_hours : (run, task) of the hours, rework that is found when the task has been called done and
+        opens it again `again_after` days later
     shared_penalty : hours that a task takes when two share all of it, over `hours`, which already hold
         what is shared by habit
     """
@@ -37,7 +39,9 @@ class RemainingWork:
     tasks: tuple[str, ...]
     hours: np.ndarray
     parts: dict[str, np.ndarray]
-    shared_penalty: float = 1.0
+    again_hours: np.ndarray
+    again_after: np.ndarray
+    shared_penalty: float
 
     @property
     def expected_hours(self) -> np.ndarray:
@@ -55,7 +59,9 @@ class RemainingWork:
         >>> spread = np.array([[-2.0], [2.0], [-2.0], [2.0]])
         >>> other = np.array([-1.0, -1.0, 1.0, 1.0])
         >>> parts = {"planned": spread[:, 0], "rework": other}
-        >>> RemainingWork(tasks=("T1",), hours=spread + other[:, None], parts=parts).range_shares
+        >>> none = np.zeros((4, 1))
+        >>> RemainingWork(tasks=("T1",), hours=spread + other[:, None], parts=parts, again_hours=none,
+        ...               again_after=none, shared_penalty=1.14).range_shares
         {'planned': 0.8, 'rework': 0.2}
         """
         total = sum(self.parts.values(), np.zeros(len(self.hours)))

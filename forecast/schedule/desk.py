@@ -65,13 +65,39 @@ def take(net, i):
 
 
 @compiled
+def drop(net, i):
+    """Take task i out of its queue, wherever it stands there."""
+    task = net.tasks[i]
+    if net.tops[task.queue] == i:
+        take(net, i)
+    else:
+        net.words[task.word] &= ~(1 << task.bit)
+
+
+@compiled
+def stands_ready(net, i):
+    """Whether task i is in its queue."""
+    task = net.tasks[i]
+    return (net.words[task.word] >> task.bit) & 1 == 1
+
+
+@compiled
 def let_go(net, i, now):
     """Nothing that comes before task i is open any more: it is ready now, or wakes later."""
-    state, alarms = net.state[0], net.alarms
-    at = net.tasks[i].ready_at
+    at, detail = net.tasks[i].ready_at, net.details[i]
+    if detail.asleep or detail.barred:
+        return
     if at <= now + TINY:
         put(net, i)
         return
+    detail.asleep = 1
+    set_alarm(net, i, at)
+
+
+@compiled
+def set_alarm(net, i, at):
+    """Task i is looked at again at that time."""
+    state, alarms = net.state[0], net.alarms
     place = state.alarms
     state.alarms += 1
     while place > 0:
@@ -86,11 +112,11 @@ def let_go(net, i, now):
 
 
 @compiled
-def wake(net, now):
-    """Everything whose time has come is ready."""
+def next_awake(net, now):
+    """The next task whose time has come, taken off the alarms; -1 for none."""
     state, alarms = net.state[0], net.alarms
-    while state.alarms > 0 and alarms[0].at <= now + TINY:
-        put(net, alarms[0].task)
+    if state.alarms > 0 and alarms[0].at <= now + TINY:
+        i = np.int64(alarms[0].task)
         state.alarms -= 1
         last = alarms[state.alarms]
         place, child = 0, 1
@@ -104,6 +130,8 @@ def wake(net, now):
             place, child = child, 2 * child + 1
         alarms[place].at = last.at
         alarms[place].task = last.task
+        return i
+    return -1
 
 
 @compiled
@@ -112,6 +140,7 @@ def take_limits(net, i):
     if _hold(net, i, 1.0):
         return True
     _hold(net, i, -1.0)
+    net.details[i].barred = 1
     net.blocked[net.state[0].blocked] = i
     net.state[0].blocked += 1
     return False
@@ -143,10 +172,11 @@ def give_back(net, i, now):
             net.limits[use.limit].held -= use.amount
     for b in range(net.state[0].blocked):
         j = net.blocked[b]
-        net.tasks[j].ready_at = now
-        net.details[j].cause = CAUSE_LIMIT
-        net.details[j].cause_of = i
-        put(net, j)
+        task, other = net.tasks[j], net.details[j]
+        other.barred, other.cause, other.cause_of = 0, CAUSE_LIMIT, i
+        task.ready_at = max(task.ready_at, now)
+        if task.waits == 0:
+            let_go(net, j, now)
     net.state[0].blocked = 0
 
 

@@ -104,6 +104,7 @@ def pick(net, stage, now):
                 k = other
         else:
             _carry(net, people[k], i, 1.0)
+            people[k].path = net.details[i].path
         if net.state[0].trace:
             _note_stint(net, i, k, now)
         net.details[i].start = min(net.details[i].start, now)
@@ -136,11 +137,9 @@ def _pays_to_share(net, i):
     best, longest, state = -1, 0.0, net.state[0]
     for k in range(net.people.size):
         person = net.people[k]
-        if person.rate == 1.0 and net.tasks[person.on].crew == EITHER:
-            path = net.details[person.on].path
-            if path > longest:
-                best, longest = k, path
-    if best < 0:
+        if person.rate == 1.0 and person.path > longest and net.tasks[person.on].crew == EITHER:
+            best, longest = k, person.path
+    if best < 0 or longest * net.people.size <= state.ahead:
         return -1
     expected = net.details[net.people[best].on].expected
     if net.details[i].path > longest - expected:
@@ -282,6 +281,7 @@ def _carried_on(net, i):
                 _rest(person)
                 return False
             _carry(net, person, i, 1.0)
+            person.path = net.details[i].path
             return True
     return False
 

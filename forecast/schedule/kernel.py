@@ -15,7 +15,19 @@ from pathlib import Path
 import numpy as np
 from numba import njit
 
-from forecast.schedule.desk import EMPTY, TINY, compiled, empty_queues, give_back, let_go, wake
+from forecast.schedule.desk import (
+    EMPTY,
+    TINY,
+    compiled,
+    drop,
+    empty_queues,
+    give_back,
+    let_go,
+    next_awake,
+    put,
+    set_alarm,
+    stands_ready,
+)
 from forecast.schedule.hands import arrive, finish_work, leave, pick, preferred_stage, smallest
 from forecast.schedule.records import (
     CAUSE_AFTER,
@@ -35,7 +47,7 @@ _OTHER_FILES = ("desk.py", "hands.py", "records.py")
 
 
 @compiled
-def _begin(net, hours, release):
+def _begin(net, hours, release, again, again_after):
     """Set everything to the end of `as_of`."""
     empty_queues(net)
     state = net.state[0]
@@ -57,6 +69,9 @@ def _begin(net, hours, release):
         state.need += hours[i]
         state.ahead += net.details[i].expected
         _begin_task(net, i, hours[i], release)
+        if again.size > 0 and again[i] > 0.0:
+            net.tasks[i].left -= again[i]
+            net.details[i].again, net.details[i].again_after = again[i], again_after[i]
     state.need = _NINE_TENTHS * (state.spent + state.need) - state.spent
     state.finish = np.inf if state.open > 0 else 0.0
     state.first_90 = np.inf if state.open > 0 and state.need > 0.0 else 0.0
@@ -74,6 +89,7 @@ def _begin_task(net, i, hours, release):
     task.left, task.waits, task.begun = hours, detail.before, detail.under_way
     task.ready_at = detail.earliest
     detail.start, detail.finish, detail.stint = np.inf, np.inf, NOBODY
+    detail.again, detail.reopened, detail.asleep, detail.barred = 0.0, 0, 0, 0
     detail.cause = CAUSE_HOLD if detail.earliest > 0.0 else CAUSE_START
     detail.cause_of = NOBODY
     detail.start_cause, detail.start_cause_of = CAUSE_START, NOBODY
@@ -101,7 +117,7 @@ def _play(net, bench, rank, grid, hours_done):
         longest = 0.0
         for k in range(net.people.size):
             longest = max(longest, bench[day, k])
-        wake(net, float(day))
+        _wake(net, float(day))
         asked = net.state[0].ask_after < np.inf and _two_waited(net, day)
         for k in range(net.people.size):
             person = net.people[k]
@@ -149,7 +165,7 @@ def _play_day(net, day, longest, rank):
         if state.open == 0:
             break
         here = leave(net, clock)
-        wake(net, now)
+        _wake(net, now)
     for k in range(people.size):
         hours = people[k].hours
         people[k].present += min(clock, hours) if state.open == 0 else hours
@@ -207,34 +223,74 @@ def _note_busy(people, now):
 
 
 @compiled
+def _wake(net, now):
+    """Everything whose time has come is ready, what has to be done again first of all."""
+    i = next_awake(net, now)
+    while i >= 0:
+        task, detail = net.tasks[i], net.details[i]
+        if detail.reopened:
+            _reopen(net, np.uint32(i), now)
+        else:
+            detail.asleep = 0
+            if task.waits == 0:
+                let_go(net, np.uint32(i), now)
+        i = next_awake(net, now)
+
+
+@compiled
+def _reopen(net, i, now):
+    """Task i is open again: what follows it and has not been begun waits until it is finished again."""
+    task, detail = net.tasks[i], net.details[i]
+    task.left, task.ready_at = detail.again, now
+    detail.cause, detail.cause_of = CAUSE_AFTER, i
+    put(net, i)
+    for p in range(task.follow_at, task.follow_end):
+        j = net.lists[p]
+        if net.tasks[j].begun == 0:
+            net.tasks[j].waits += 1
+            if stands_ready(net, j):
+                drop(net, j)
+
+
+@compiled
 def _finish(net, i, now):
     """Task i is finished: its people, its limits and what comes after it are let go."""
-    state = net.state[0]
+    state, detail = net.state[0], net.details[i]
     finish_work(net, i, now)
-    net.details[i].finish = now
+    detail.finish = now
+    if detail.reopened:
+        detail.again = 0.0
+        _let_followers_go(net, i, now)
+    else:
+        state.ahead -= detail.expected
+        give_back(net, i, now)
+        _let_followers_go(net, i, now)
+        if detail.again > 0.0:
+            detail.reopened = 1
+            set_alarm(net, i, now + detail.again_after)
+            return
     stage = net.stages[net.tasks[i].stage]
     stage.open -= 1
     if stage.open == 0:
         stage.finish = now
         stage.first_90 = min(stage.first_90, now)
     state.open -= 1
-    state.ahead -= net.details[i].expected
     state.last_task = i
     if state.open == 0:
         state.finish = now
         state.first_90 = min(state.first_90, now)
-    give_back(net, i, now)
-    _let_followers_go(net, i, now)
 
 
 @compiled
 def _let_followers_go(net, i, now):
-    """What comes after task i waits for one task less."""
-    task = net.tasks[i]
+    """What comes after task i waits for one task less; after it was done again, what had not been begun."""
+    task, again = net.tasks[i], net.details[i].reopened
     at = now + task.hold
     for p in range(task.follow_at, task.follow_end):
         j = net.lists[p]
         follower = net.tasks[j]
+        if again and follower.begun:
+            continue
         if at >= follower.ready_at:
             follower.ready_at = at
             net.details[j].cause = CAUSE_HOLD if task.hold > 0.0 else CAUSE_AFTER
@@ -257,7 +313,7 @@ def _keep(net, kept, run):
     state, details = net.state[0], net.details
     for i in range(kept.finish.shape[1]):
         kept.start[run, i] = details[i].start
-        kept.finish[run, i] = details[i].finish
+        kept.finish[run, i] = np.inf if details[i].again > 0.0 else details[i].finish
     for s in range(net.stages.size):
         kept.stage_finish[run, s] = net.stages[s].finish
         kept.stage_first_90[run, s] = net.stages[s].first_90
@@ -320,11 +376,11 @@ def _whole_kernel(parts):
     """The kernel; what is kept of it holds for this file and for `parts` only."""
 
     @_kept
-    def play_runs(net, hours, bench, rank, release, ask_after, grid, kept):
+    def play_runs(net, hours, bench, rank, release, ask_after, again, again_after, grid, kept):
         parts  # noqa: B018  numba looks at what a function closes over, not at the files it calls
         for run in range(hours.shape[0]):
             net.state[0].ask_after = ask_after[run]
-            _begin(net, hours[run], release[run])
+            _begin(net, hours[run], release[run], again[run], again_after[run])
             _play(net, bench[run], rank[run], grid, kept.hours_done[run])
             _keep(net, kept, run)
 
@@ -338,5 +394,5 @@ def _digest(*names):
 
 
 # Play every run: hours (run, task), bench (run, day, person), rank (run, day), release (run, delivery),
-# ask_after (run,).
+# ask_after (run,), again and again_after (run, task) or without columns.
 play_runs = _whole_kernel(_digest(*_OTHER_FILES))

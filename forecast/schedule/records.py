@@ -29,10 +29,11 @@ TASK = np.dtype(
 )  # fmt: skip
 DETAIL = np.dtype(
     [
-        ("start", "f8"), ("finish", "f8"), ("earliest", "f8"), ("before", "i4"), ("under_way", "u1"),
-        ("need_at", "u4"), ("need_end", "u4"), ("use_at", "u4"), ("use_end", "u4"), ("stint", "i4"),
-        ("cause", "u1"), ("cause_of", "i4"), ("start_cause", "u1"), ("start_cause_of", "i4"),
-        ("expected", "f8"), ("path", "f8"),
+        ("start", "f8"), ("finish", "f8"), ("earliest", "f8"), ("expected", "f8"), ("path", "f8"),
+        ("again", "f8"), ("again_after", "f8"), ("before", "i4"), ("need_at", "u4"), ("need_end", "u4"),
+        ("use_at", "u4"), ("use_end", "u4"), ("stint", "i4"), ("cause_of", "i4"), ("start_cause_of", "i4"),
+        ("cause", "u1"), ("start_cause", "u1"), ("under_way", "u1"), ("reopened", "u1"), ("asleep", "u1"),
+        ("barred", "u1"),
     ],
     align=True,
 )  # fmt: skip
@@ -51,6 +52,7 @@ PERSON = np.dtype(
         ("left", "f8"), ("rate", "f8"), ("pace", "f8"), ("leaves_at", "f8"), ("busy", "f8"),
         ("worked", "f8"), ("on", "i4"), ("stage", "u4"), ("for_two", "u1"), ("only_two", "u1"),
         ("on_call", "u1"), ("stint", "i4"), ("hours", "f8"), ("present", "f8"), ("busy_until", "f8"),
+        ("path", "f8"),
     ],
     align=True,
 )  # fmt: skip
@@ -149,7 +151,7 @@ def records_of(network: Network) -> Records:
         lists=np.array(lists, dtype=np.uint32),
         uses=np.array([(task, until, limit, amount) for task, limit, amount, until in uses], dtype=USE),
         limits=limits,
-        alarms=np.zeros(count, dtype=ALARM),
+        alarms=np.zeros(2 * count, dtype=ALARM),
         blocked=np.zeros(count, dtype=np.uint32),
         state=state,
         people=np.zeros(0, dtype=PERSON),

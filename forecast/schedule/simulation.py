@@ -139,6 +139,8 @@ def simulate_schedule(
     ask_after: ArrayLike | None = None,
     shared_penalty: float = 1.0,
     expected_hours: ArrayLike | None = None,
+    again_hours: ArrayLike | None = None,
+    again_after: ArrayLike | None = None,
     grid: ArrayLike = (),
     trace: bool = False,
 ) -> Simulation:
@@ -150,7 +152,8 @@ def simulate_schedule(
     when two are free at once. Two share an `either` task while nothing else is ready and, where
     `expected_hours` are given, when it pays: when the longest path from that task on is longer than all
     open work, the penalty added, takes with all hands, and the task that would be begun instead can wait
-    until it is finished without a longer path of its own.
+    until it is finished without a longer path of its own. A task that is opened again keeps what follows
+    it and has not been begun waiting.
 
     Parameters
     ----------
@@ -167,6 +170,9 @@ def simulate_schedule(
     shared_penalty : person-hours that a task takes when two share it, over those it takes otherwise
     expected_hours : (open task,) person-hours left that the builders reckon with, from which they tell
         when it pays to share; by default it never does
+    again_hours : (draw, open task) of the hours, those that come when the task, finished once, is opened
+        again; 0 (the default) = it is not
+    again_after : (draw, open task) days from the first finish until it is opened again
     grid : ascending whole days after `as_of` at which the hours done are read
     trace : note what each task waited for, and the critical chain of each run
 
@@ -197,6 +203,11 @@ def simulate_schedule(
     left = _shaped("hours", hours, np.float64, (draws, tasks))
     ranks = np.zeros((draws, days)) if stage_rank is None else stage_rank
     there = np.zeros((draws, deliveries)) if release is None else release
+    nothing = np.empty((draws, 0))
+    again = _array(nothing, np.float64)
+    if again_hours is not None:
+        again = _shaped("again_hours", again_hours, np.float64, (draws, tasks))
+        _must(_within(again) and bool((again <= left).all()), "again_hours must be a part of hours.")
     _must(bool(np.all(np.diff(points) > 0)), "grid must ascend.")
     _must(_within(left), "hours must be numbers of 0 or more.")
     _must(_within(present), "bench must hold numbers of 0 or more.")
@@ -205,7 +216,7 @@ def simulate_schedule(
     team["only_two"] = False if only_two is None else _shaped("only_two", only_two, np.bool_, (people,))
     team["on_call"] = False if on_call is None else _shaped("on_call", on_call, np.bool_, (people,))
     asks = np.full(draws, np.inf) if ask_after is None else ask_after
-    stints = 2 * people * days + 4 * tasks if trace else 0
+    stints = 2 * people * days + 6 * tasks if trace else 0
     records = network.records.for_play(
         team, stints, penalty=shared_penalty, trace=trace, weighs=expected_hours is not None
     )
@@ -220,6 +231,8 @@ def simulate_schedule(
         _shaped("stage_rank", ranks, np.uint8, (draws, days)),
         _arrivals(there, draws, deliveries),
         _shaped("ask_after", asks, np.float64, (draws,)),
+        again,
+        _shaped("again_after", nothing if again_after is None else again_after, np.float64, again.shape),
         points,
         kept,
     )
