@@ -109,6 +109,15 @@ def say_sure(probability: float) -> str:
     return "less than 1 %" if probability < 0.01 else f"{100 * probability:.0f} %"
 
 
+def say_times(ratio: float) -> str:
+    """A ratio with the digits that it deserves.
+
+    >>> [say_times(r) for r in (1.304, 0.0008, 312.4)]
+    ['1.30', '0.0008', '312']
+    """
+    return f"{ratio:.0f}" if ratio >= 20 else f"{ratio:.2f}" if ratio >= 0.1 else f"{ratio:.1g}"
+
+
 def _type_row(progress: Progress, model: EffortModel, k: int, known: pd.Series) -> dict[str, Any]:
     tasks = progress.tasks
     mine = (tasks["type"] == known["type"]).to_numpy()
@@ -178,7 +187,7 @@ def _finding(types: pd.DataFrame) -> str:
 
 
 def _range(row: pd.Series, name: str = "ratio") -> str:
-    return f"{row[f'{name}_p10']:.2f} to {row[f'{name}_p90']:.2f} times the plan (8 in 10)"
+    return f"{say_times(row[f'{name}_p10'])} to {say_times(row[f'{name}_p90'])} times the plan (8 in 10)"
 
 
 def _ground(row: pd.Series) -> str:
@@ -210,7 +219,7 @@ def _reasons(types: pd.DataFrame, outside: dict[str, float]) -> tuple[str, ...]:
     own, over = own_record(types), running_over(types)
     said = [*(_rework(row) for _, row in over.iloc[:1].iterrows()), *_learning_ahead(own), _outside(outside)]
     thin = types.loc[types["probability_over"].notna() & ~types.index.isin(own.index)]
-    if len(thin):
+    if len(thin) and len(own):
         said.append(f"Not yet known, with fewer than {SPEAKS} finished: {_names(thin['type'])}.")
     return tuple(sentence for sentence in said if sentence)
 

@@ -78,6 +78,7 @@ def _notes(name):
         ("one finished of many", "Only 1 task is finished"),
         ("all equal", "All finished tasks took the same share"),
         ("a huge outlier", "The hours of T015 lie far from what the rest suggests"),
+        ("catch-up entry", "T000 took 8 times what the other tasks suggest, with an entry of 40 hours"),
         ("nothing planned", "No task has planned hours"),
         ("planned a hundredth", "Finished tasks took about 300 times their planned hours"),
         ("planned five thousand", "look at the unit of planned_hours"),

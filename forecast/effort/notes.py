@@ -12,6 +12,8 @@ from forecast.progress import Progress
 OWN_FINISHED = 5
 _FAR_OUT = 4.0
 _MUCH_GROWTH = 0.25
+_LUMP_HOURS = 16.0  # in one row of the log: more than one day's work, whatever it says of the days
+_LUMP_TIMES = 3.0
 
 
 def effort_notes(
@@ -24,6 +26,7 @@ def effort_notes(
         _plan_is_off(design),
         _all_alike(design),
         _far_out(design, posterior),
+        _lumped(design, progress),
         _without_hours(design),
         _growing(beyond, progress),
     ]
@@ -88,6 +91,24 @@ def _far_out(design: EffortDesign, posterior: EffortDraws) -> str:
         return ""
     shown = ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
     return f"The hours of {shown} lie far from what the rest suggests, and count for less."
+
+
+def _lumped(design: EffortDesign, progress: Progress) -> str:
+    """One long entry that makes a task far longer than the others: a catch-up entry for several?"""
+    rows = np.flatnonzero(design.finished & np.isfinite(design.log_hours))
+    if len(rows) < OWN_FINISHED:
+        return ""
+    ratio = np.exp((design.log_hours - design.offset)[rows])
+    times = dict(zip((design.tasks[r] for r in rows), ratio / np.median(ratio), strict=True))
+    found = progress.sessions.loc[progress.sessions["person_hours"] >= _LUMP_HOURS]
+    found = found.loc[found["task"].map(times).fillna(0.0) >= _LUMP_TIMES]
+    if found.empty:
+        return ""
+    odd = found.loc[found["person_hours"].idxmax()]
+    return (
+        f"{odd['task']} took {times[odd['task']]:.0f} times what the other tasks suggest, with an entry of "
+        f"{odd['person_hours']:.0f} hours: if that stands for other work too, split it."
+    )
 
 
 def _without_hours(design: EffortDesign) -> str:
