@@ -6,7 +6,9 @@ Cells: every reader of cells gets texts made of the forms that real logs hold, o
 odd letters; any exception is a failure. Files: the messy sheets of sample_logs and a few more are changed at
 random (bytes turned, cut, doubled, swapped, for workbooks also inside their XML) and proposed to a folder
 that does not exist; the answer must be a proposal in which every record that holds anything is a row of
-headings, a row read or a row reported, or one sentence that refuses the file.
+headings, a row read or a row reported, or one sentence that refuses the file. That the reader itself drops
+nothing is counted without it: every letter and digit of a delimited text must stand in its records, in order,
+and the rows of a workbook that was not changed must be those that openpyxl reads.
 """
 
 from __future__ import annotations
@@ -28,12 +30,15 @@ import numpy as np
 from forecast.errors import BenchdaysError
 from forecast.intake import propose_intake
 from forecast.intake.dates import DateRules, read_date
+from forecast.intake.delimited import decode
 from forecast.intake.durations import read_clock, read_duration
 from forecast.intake.foreign import read_foreign
+from forecast.intake.front_matter import is_front_matter
 from forecast.intake.people import read_helpers, read_people
 from forecast.intake.phrases import is_rework, not_building, split_tasks
-from forecast.intake.sheet import Unread, is_blank
+from forecast.intake.sheet import ReadFile, Unread, is_blank
 from forecast.intake.sheets import gather_rows
+from forecast.intake.workbook import is_zip
 
 HERE = Path(__file__).parent
 MESSY = HERE.parent / "sample_logs" / "messy"
@@ -158,6 +163,37 @@ def mutated_inside(data: bytes, rng: np.random.Generator) -> bytes:
     return out.getvalue()
 
 
+def letters_lost(path: Path, read: ReadFile) -> str:
+    """What the records of a delimited text lack of its letters and digits, told without its reader."""
+    data = path.read_bytes()
+    if is_zip(data) or is_front_matter(text := decode(data, path.name)[0]):
+        return ""
+    told = "".join(str(cell) for sheet in read.sheets for row in sheet.rows for cell in row.cells if cell)
+    if _letters(told) == _letters(text):
+        return ""
+    return f"letters lost: {len(_letters(text))} in, {len(_letters(told))} in records"
+
+
+def _letters(text: str) -> str:
+    return "".join(filter(str.isalnum, text))
+
+
+def rows_of_workbook_lost(path: Path) -> str:
+    """Rows of the visible sheets that another reader of XLSX finds and ours does not, or the reverse."""
+    import openpyxl
+
+    ours = {s.name: {row.line for row in s.rows} for s in read_foreign(path).sheets}
+    book = openpyxl.load_workbook(path, data_only=True)
+    theirs = {
+        sheet.title: {
+            cells[0].row for cells in sheet.iter_rows() if any(c.value not in (None, "") for c in cells)
+        }
+        for sheet in book.worksheets
+        if sheet.sheet_state == "visible"
+    }
+    return "" if ours == theirs else f"rows of the workbook: {theirs} by another reader, {ours} by ours"
+
+
 def outcome(path: Path, folder: Path) -> str:
     """What a take would say to a file: a proposal that accounts for every record, or a refusal."""
     try:
@@ -176,6 +212,8 @@ def outcome(path: Path, folder: Path) -> str:
     told = len(intake.rows) + len(intake.reported) + intake.heading_rows - len(read.unread)
     places = Counter([(j.raw.row.file, j.raw.row.line) for j in intake.rows])
     places += Counter([(p.file, p.line) for p in intake.reported])
+    if lost := letters_lost(path, read):
+        return lost
     if not told == records == whole or (gathered.names and max(places.values(), default=1) > 1):
         return f"rows lost: {whole} records, {records} gathered, {told} told"
     return "proposed" if intake.rows else "proposed, no row read"
@@ -191,6 +229,8 @@ def try_files(count: int, rng: np.random.Generator) -> Tally:
     }
     books = {name: (MESSY / name).read_bytes() for name in ("hangar.xlsx", "pair.ods")}
     names = [*texts, *texts, *texts, *books] * (count // 11 + 1)
+    if lost := rows_of_workbook_lost(MESSY / "hangar.xlsx"):
+        tally.failures.append(lost)
     with tempfile.TemporaryDirectory() as scratch:
         for number, name in enumerate(names[:count]):
             inside = name in books and number % 2 == 0

@@ -7,17 +7,41 @@ or rows in differ from rows kept and rows reported. `--quick` runs a hundredth o
 from __future__ import annotations
 
 import argparse
+import platform
 import random
+import tempfile
 import time
 from importlib import resources
 from pathlib import Path
 
+from forecast.build_settings import read_settings
 from forecast.csv_file import format_record
 from forecast.errors import InputError
+from forecast.intake.saved import read_saved
 from forecast.tables import Table, read_table, table_schema
+from tests.harmful_files import HARMFUL, measured
 from tests.storage_trials import crowd, full_disk, kills, locked_folder
 
-NAMES = ("plan", "log", "deliveries", "away")
+NAMES = ("plan", "log", "deliveries", "away", "forecasts")
+TOLD = b"announced,as_of,target,p05,p10,p25,p50,p75,p80,p90,p95,runs,seed\n" + b"".join(
+    b"2026-0%d-01,2026-02-01,build,2026-02-05,2026-02-06,2026-02-08,2026-02-10,2026-02-20,,,,100,0\n" % n
+    for n in range(3, 8)
+)
+TAKEN = b"""[[sheet]]
+file = "mine.csv"
+headings = ["Day", "Hours"]
+key = ["Day", "Hours"]
+
+[sheet.columns]
+Day = "date"
+Hours = "hours"
+
+[sheet.taken]
+rows = '''
+2 925dfc0801881170 2022-04-03 3.5000 280ad347
+3 8be42f10e50be5cf 2022-04-19 2.5000 adab3c85
+'''
+"""
 ODD = [
     *["", " ", "0", "-1", "25", "two", "nan", "inf", "-0.0", "1e308", "1e309", "1_0", "0x1f", "2,5", "1.5.2"],
     *["2:60", "24:00", "2026-02-30", "2026-13-01", "20260101", "0001-01-01", "9999-12-31", "yes", "TRUE"],
@@ -56,6 +80,7 @@ def main() -> None:
         "eight writers, 500 rows each": lambda: crowd(8, 500 // share),
         "a disk that fills during the write": full_disk,
         "a folder or file for reading only": locked_folder,
+        "files made to harm": harmful_files,
         "mutated files": lambda: mutated_files(20_000 // share, rng),
         "generated cells": lambda: generated_cells(1_000_000 // share, rng),
     }
@@ -65,22 +90,52 @@ def main() -> None:
         said = trial()
         rows.append(f"| {name} | {said} | {time.perf_counter() - begun:.0f} |")
         print(rows[-1], flush=True)
-    head = ["# Can a row be lost?", "", f"Seed {arguments.seed}. No row was lost.", ""]
+    seen_with = f"Python {platform.python_version()}, {platform.system()}"
+    head = ["# Can a row be lost?", "", f"Seed {arguments.seed}; {seen_with}. No row was lost.", ""]
     head += ["| trial | seen | seconds |", "|---|---|---|"]
     OUT.write_text("\n".join([*head, *rows]) + "\n", encoding="utf-8")
+
+
+def harmful_files() -> str:
+    """Bombs, a million empty or full rows, links to other files: refused in 3 seconds and 300 MB."""
+    worst_seconds = worst_megabytes = 0.0
+    with tempfile.TemporaryDirectory() as place:
+        for make, _ in HARMFUL:
+            said, seconds, megabytes = measured(make(Path(place) / f"{make.__name__}.xlsx"))
+            if said.strip() == "read" or seconds >= 3 or megabytes >= 300:
+                raise SystemExit(f"{make.__name__}: {said} after {seconds} s and {megabytes} MB")
+            worst_seconds, worst_megabytes = max(worst_seconds, seconds), max(worst_megabytes, megabytes)
+    return f"{len(HARMFUL)} files refused, in at most {worst_seconds:.1f} s and {worst_megabytes:.0f} MB"
 
 
 def mutated_files(files: int, rng: random.Random) -> str:
     """Files with a few bytes changed: a table or a sentence, whatever stands in them."""
     starter = resources.files("forecast") / "starter"
-    originals = {name: (starter / f"{name}.csv").read_bytes() for name in NAMES}
+    originals = {name: (starter / f"{name}.csv").read_bytes() for name in NAMES if name != "forecasts"}
+    originals |= {"forecasts": TOLD, "take.toml": TAKEN, "build.toml": (starter / "build.toml").read_bytes()}
     refused = problems = 0
     for _ in range(files):
-        name = rng.choice(NAMES)
-        table = _read(_mutated(originals[name], rng), name)
-        refused += table is None
-        problems += len(table.problems) if table is not None else 0
-    return f"{files} files: {refused} refused whole, {problems} bad cells named, no traceback"
+        name = rng.choice([*originals])
+        data = _mutated(originals[name], rng)
+        if name == "build.toml":
+            settings, found, _ = read_settings(data)
+            refused += settings is None
+            problems += len(found)
+        elif name == "take.toml":
+            refused += _take_refused(data)
+        else:
+            table = _read(data, name)
+            refused += table is None
+            problems += len(table.problems) if table is not None else 0
+    return f"{files} files: {refused} refused whole, {problems} problems named, no traceback"
+
+
+def _take_refused(data: bytes) -> bool:
+    try:
+        read_saved(data)
+    except InputError:
+        return True
+    return False
 
 
 def generated_cells(cells: int, rng: random.Random) -> str:

@@ -58,6 +58,8 @@ def read_settings(data: bytes) -> tuple[BuildSettings | None, list[Problem], lis
         return None, list(error.problems), []
     except tomllib.TOMLDecodeError as error:
         return None, [_not_toml(error)], []
+    except ValueError:  # of the reader itself, for a whole number of thousands of digits
+        return None, [Problem(FILE, None, "", "", "holds a number that is too long to read")], []
     except RecursionError:
         return None, [Problem(FILE, None, "", "", "holds brackets within brackets too deep to read")], []
     try:

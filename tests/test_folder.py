@@ -190,6 +190,7 @@ def test_a_delivery_named_without_a_deliveries_file_is_unknown(tmp_path):
             "build.toml, line 2: is not TOML: expected ']]' at the end of an array declaration.",
         ),
         (b'name = "\xff"', "build.toml, line 1: is not UTF-8 (byte 0xff): save it again in UTF-8."),
+        ("a = " + "9" * 5000, "build.toml: holds a number that is too long to read."),
         ("a = " + "[" * 3000, "build.toml: holds brackets within brackets too deep to read."),
     ],
 )
