@@ -130,6 +130,23 @@ def hours_range(values: np.ndarray, low: float, high: float) -> str:
     return f"{say_hours(sample_quantile(values, low))} to {say_hours(sample_quantile(values, high))}"
 
 
+def range_sentence(outlook: Outlook) -> str:
+    """Which part of the range of the hours left comes from which; nothing once all is done."""
+    from forecast.effort.remaining import range_shares
+
+    words = {
+        "planned": "the planned tasks",
+        "rework": "doing things again",
+        "outside": "work outside the plan",
+        "growth": "tasks that will still come into it",
+    }
+    shares = {words[name]: max(share, 0.0) for name, share in range_shares(outlook.hours_parts).items()}
+    if not sum(shares.values()):
+        return ""
+    said = ", ".join(f"{name} {share / sum(shares.values()):.0%}" for name, share in shares.items())
+    return f"What makes the range of the hours left wide: {said}."
+
+
 def overruns_table(answer: Overruns) -> Table:
     """Each type with its ratio as a range, never bare, and what it rests on."""
     from rich import box

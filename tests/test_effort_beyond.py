@@ -5,6 +5,7 @@ from datetime import date
 import numpy as np
 import pytest
 
+from forecast.effort.remaining import range_shares
 from tests.effort_cases import day, finished, fit, luck, plan_of, work
 
 
@@ -110,3 +111,16 @@ def test_what_is_open_again_already_is_not_opened_once_more():
     assert left.tasks[0] == "T000"
     assert not left.again_hours[:, 0].any()
     assert left.again_hours[:, 1:].any()
+
+
+def test_the_parts_of_the_range_add_up_and_the_planned_tasks_lead():
+    shares = range_shares(work(fit(plan_of(60), finished(4 * luck(20, 0.5)))).parts)
+    assert sum(shares.values()) == pytest.approx(1.0)
+    assert max(shares, key=shares.get) == "planned"
+
+
+def test_much_rework_takes_a_larger_part_of_the_range():
+    rows = finished(4 * luck(30, 0.3))
+    again = [r | {"hours": 6.0, "rework": True} for r in rows[::3]]
+    plain, redone = (range_shares(work(fit(plan_of(60), log)).parts) for log in (rows, rows + again))
+    assert redone["rework"] > plain["rework"] + 0.1

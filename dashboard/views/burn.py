@@ -12,7 +12,7 @@ from dashboard.frame import answer, asked, basis, wait_for
 from dashboard.words import title_case
 from forecast.burn_down import BurnDown, burn_down
 from forecast.outlook import Outlook
-from forecast.report import finish_sentence, hours_range, say_date, say_hours, short_date
+from forecast.report import finish_sentence, hours_range, range_sentence, say_date, say_hours, short_date
 
 _WHOLE = "Whole build"
 _NAMES = {
@@ -36,6 +36,7 @@ def show_page() -> None:
     stage = stages[picked]
     key = ("burn", now.key, outlook.settings.runs, stage)
     show(drawn(lambda: burn_figure(outlook, burn_down(outlook, stage)), *key))
+    st.text(range_sentence(outlook))
     basis(outlook)
 
 

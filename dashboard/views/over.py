@@ -6,7 +6,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.charts_hours import learning_curve, ratios_of_types
-from dashboard.figures import Figure, show
+from dashboard.figures import Figure, drawn, show
 from dashboard.forecasts import fitted_to, overruns_of, practice_of
 from dashboard.frame import answer, asked
 from dashboard.words import title_case
@@ -25,7 +25,7 @@ def show_page() -> None:
     for sentence in (found.finding, *found.reasons):
         st.text(sentence)
     if len(planned):
-        show(ratios_figure(planned))
+        show(drawn(lambda: ratios_figure(planned), "ratios", now.key))
     _show_types(found)
     _show_practice(found)
     for note in fitted_to(now).effort.notes_:
@@ -96,7 +96,8 @@ def _show_practice(found: Overruns) -> None:
     types = list(found.types["type"])
     picked = st.selectbox("Type of work", types, key="practice_of")
     if picked is not None:
-        show(practice_figure(practice_of(asked(), picked)))
+        now = asked()
+        show(drawn(lambda: practice_figure(practice_of(now, picked)), "practice", now.key, picked))
 
 
 def practice_figure(found: Practice) -> Figure:

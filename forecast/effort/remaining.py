@@ -50,26 +50,31 @@ class RemainingWork:
 
     @property
     def range_shares(self) -> dict[str, float]:
-        """Which part of the range comes from which: covariance with the total over its variance.
+        """Which part of the range comes from which; see `range_shares`."""
+        return range_shares(self.parts)
 
-        The shares add up to 1; a part that tends to be large when the others are small counts below 0.
 
-        Examples
-        --------
-        >>> spread = np.array([[-2.0], [2.0], [-2.0], [2.0]])
-        >>> other = np.array([-1.0, -1.0, 1.0, 1.0])
-        >>> parts = {"planned": spread[:, 0], "rework": other}
-        >>> none = np.zeros((4, 1))
-        >>> RemainingWork(tasks=("T1",), hours=spread + other[:, None], parts=parts, again_hours=none,
-        ...               again_after=none, shared_penalty=1.14).range_shares
-        {'planned': 0.8, 'rework': 0.2}
-        """
-        total = sum(self.parts.values(), np.zeros(len(self.hours)))
-        variance = float(np.var(total))
-        if variance == 0:
-            return dict.fromkeys(self.parts, 0.0)
-        apart = total - total.mean()
-        return {name: float(np.mean(hours * apart)) / variance for name, hours in self.parts.items()}
+def range_shares(parts: dict[str, np.ndarray]) -> dict[str, float]:
+    """Which part of the range of a total comes from which: covariance with it over its variance.
+
+    The shares add up to 1; a part that tends to be large when the others are small counts below 0.
+
+    Parameters
+    ----------
+    parts : name -> (run,) person-hours that add up to the total
+
+    Examples
+    --------
+    >>> parts = {"planned": np.array([-2.0, 2.0, -2.0, 2.0]), "rework": np.array([-1.0, -1.0, 1.0, 1.0])}
+    >>> range_shares(parts)
+    {'planned': 0.8, 'rework': 0.2}
+    """
+    total = np.sum(list(parts.values()), axis=0)
+    variance = float(np.var(total))
+    if variance == 0:
+        return dict.fromkeys(parts, 0.0)
+    apart = total - total.mean()
+    return {name: float(np.mean(hours * apart)) / variance for name, hours in parts.items()}
 
 
 def draw_first_time_hours(

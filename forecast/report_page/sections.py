@@ -12,7 +12,7 @@ import pandas as pd
 from forecast.burn_down import BurnDown
 from forecast.outlook import Outlook, sample_quantile
 from forecast.overruns import Overruns
-from forecast.report import finish_lines, hours_range, say_date, say_hours, short_date
+from forecast.report import finish_lines, hours_range, range_sentence, say_date, say_hours, short_date
 from forecast.report_page import charts
 from forecast.report_page.parts import Figure, Section, Table, table
 from forecast.report_page.pictures import picture
@@ -123,7 +123,7 @@ def left_section(outlook: Outlook, left: BurnDown) -> Section:
         id="left",
         title="How many hours are left?",
         answer=(answer,),
-        sentences=(_came_in(left),) if len(left.scope) else (),
+        sentences=tuple(filter(None, (_came_in(left) if len(left.scope) else "", range_sentence(outlook)))),
         figures=_left_figure(outlook, left),
         tables=(_left_table(left), _parts_table(outlook)) if outlook.open_stages else (),
     )
