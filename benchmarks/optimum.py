@@ -8,7 +8,7 @@ from math import ceil
 import numpy as np
 from ortools.sat.python import cp_model
 
-from forecast.plan import Plan, Task
+from forecast.plan import Crew, Plan, Task
 from forecast.schedule import Network, network_of_untouched, simulate_schedule
 from forecast.schedule.records import TWO
 
@@ -17,23 +17,42 @@ LONG_DAY_HOURS = 4096.0
 
 @dataclass(frozen=True, kw_only=True)
 class Case:
-    """A random network: elapsed hours of each task, what comes before it, and whether it takes two."""
+    """A random network: elapsed hours of each task, what comes before it, and whether it takes two.
+
+    `shared` says which tasks two may share.
+    """
 
     hours: tuple[int, ...]
     after: tuple[tuple[int, ...], ...]
     two: tuple[bool, ...]
+    shared: tuple[bool, ...] = ()
 
 
-def random_case(tasks: int, rng: np.random.Generator, *, two_share: float = 0.15) -> Case:
-    """Each task of 1 to 9 hours after up to two of the eight before it."""
+def random_case(
+    tasks: int,
+    rng: np.random.Generator,
+    *,
+    two_share: float = 0.15,
+    either_share: float = 0.0,
+    reach: int = 8,
+) -> Case:
+    """Each task of 1 to 9 hours after up to two of the eight (or another reach) before it."""
     after = [
-        tuple(sorted(rng.choice(np.arange(max(0, i - 8), i), min(i, int(rng.integers(0, 3))), replace=False)))
+        tuple(
+            sorted(
+                rng.choice(np.arange(max(0, i - reach), i), min(i, int(rng.integers(0, 3))), replace=False)
+            )
+        )
         for i in range(tasks)
     ]
+    hours = tuple(int(h) for h in rng.integers(1, 10, tasks))
+    two = rng.random(tasks) < two_share
+    shared = ~two & (rng.random(tasks) < either_share) if either_share else ()
     return Case(
-        hours=tuple(int(h) for h in rng.integers(1, 10, tasks)),
+        hours=hours,
         after=tuple(tuple(int(j) for j in a) for a in after),
-        two=tuple(bool(t) for t in rng.random(tasks) < two_share),
+        two=tuple(bool(t) for t in two),
+        shared=tuple(bool(t) for t in shared),
     )
 
 
@@ -54,6 +73,7 @@ def by_longest_path(case: Case) -> Case:
         hours=tuple(case.hours[i] for i in order),
         after=tuple(tuple(place[j] for j in case.after[i]) for i in order),
         two=tuple(case.two[i] for i in order),
+        shared=tuple(case.shared[i] for i in order if case.shared),
     )
 
 
@@ -62,7 +82,7 @@ def network_of_case(case: Case) -> Network:
     return network_of_untouched(
         Plan(
             tasks=tuple(
-                Task(task=str(i), stage="all", title="", crew="two" if case.two[i] else "one",
+                Task(task=str(i), stage="all", title="", crew=_crew(case, i),
                      after=tuple(str(j) for j in case.after[i]))
                 for i in range(len(case.hours))
             )
@@ -70,11 +90,21 @@ def network_of_case(case: Case) -> Network:
     )  # fmt: skip
 
 
-def played_makespan(case: Case, people: int = 2) -> float:
-    """Hours that full-time builders take by the kernel's rule."""
+def _crew(case: Case, i: int) -> Crew:
+    return "two" if case.two[i] else "either" if case.shared and case.shared[i] else "one"
+
+
+def played_makespan(case: Case, people: int = 2, *, penalty: float = 1.0, weighs: bool = False) -> float:
+    """Hours that full-time builders take by the kernel's rule, weighing when it pays to share or not."""
     network = network_of_case(case)
     person_hours = np.array(case.hours) * np.where(network.crew == TWO, 2.0, 1.0)
-    played = simulate_schedule(network, [person_hours], np.full((1, 1, people), LONG_DAY_HOURS))
+    played = simulate_schedule(
+        network,
+        [person_hours],
+        np.full((1, 1, people), LONG_DAY_HOURS),
+        shared_penalty=penalty,
+        expected_hours=person_hours if weighs else None,
+    )
     return float(played.build_finish[0] * LONG_DAY_HOURS)
 
 
@@ -99,3 +129,37 @@ def least_makespan(case: Case, people: int = 2, *, seconds: float = 20.0) -> tup
     solver.parameters.max_time_in_seconds = seconds
     status = solver.solve(model)
     return ceil(solver.best_objective_bound - 1e-6), status == cp_model.OPTIMAL
+
+
+def least_makespan_shared(case: Case, penalty: float, *, seconds: float = 20.0) -> tuple[float, bool]:
+    """The shortest possible makespan of two when each task is shared from end to end or not at all.
+
+    The kernel may share part of a task and so do better. In hundredths of an hour; where it is not proven
+    within `seconds`, the best proven lower bound.
+    """
+    model = cp_model.CpModel()
+    alone = [100 * h for h in case.hours]
+    horizon = sum(alone)
+    starts = [model.new_int_var(0, horizon, "") for _ in alone]
+    ends, demands, spans = [], [], []
+    for i, (start, hours) in enumerate(zip(starts, alone, strict=True)):
+        together = model.new_bool_var("")
+        if not case.shared[i]:
+            model.add(together == 0)
+        size = hours - (hours - round(0.5 * penalty * hours)) * together
+        end = model.new_int_var(0, horizon, "")
+        spans.append(model.new_interval_var(start, size, end, ""))
+        demands.append(1 + together + case.two[i])
+        ends.append(end)
+    model.add_cumulative(spans, demands, 2)
+    length = model.new_int_var(0, horizon, "")
+    for i, after in enumerate(case.after):
+        model.add(length >= ends[i])
+        for j in after:
+            model.add(starts[i] >= ends[j])
+    model.minimize(length)
+    solver = cp_model.CpSolver()
+    solver.parameters.num_workers = 8
+    solver.parameters.max_time_in_seconds = seconds
+    status = solver.solve(model)
+    return solver.best_objective_bound / 100, status == cp_model.OPTIMAL
