@@ -133,8 +133,8 @@ def sharing_lines(networks: int, seed: int) -> list[str]:
     """The part of picking_rule.md on sharing."""
     lines = [
         "",
-        f"Half of the tasks may be shared at {PENALTY} times the person-hours; {networks} networks each, rows "
-        "as they come. Makespan over the least (each task shared from end to end or not at all; the kernel "
+        f"Half of the tasks may be shared at {PENALTY} times the person-hours; {networks} networks each, "
+        "rows as they come. Makespan over the least (each task shared from end to end or not at all; the kernel "
         "may share a part), when two share only while nothing else is ready, and when they also do where it "
         "pays.",
         "",
