@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from forecast.outlook import Fitted, Settings, play_together
+from forecast.outlook import Fitted, Outlook, Settings, play_together
 from forecast.schedule import Criticality, Simulation, criticality_of_stages, criticality_of_tasks
 from forecast.what_if import AS_IT_IS, WhatIf
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 _RUNS = 2_000
 _ALWAYS = 0.95
-_WORDS = {
+CAUSE_WORDS = {
     "start": "work that nothing holds back",
     "after": "work that must come first",
     "hold": "primer, sealant or resin that sets",
@@ -52,6 +52,14 @@ class DateHolders:
 
 def what_holds_the_date(fitted: Fitted, settings: Settings, what_if: WhatIf = AS_IT_IS) -> DateHolders:
     """Play up to 2,000 runs and trace each back from its finish over what every task waited for."""
+    few = replace(settings, runs=min(settings.runs, _RUNS))
+    return play_and_hold(fitted, few, what_if)[1]
+
+
+def play_and_hold(
+    fitted: Fitted, settings: Settings, what_if: WhatIf = AS_IT_IS
+) -> tuple[Outlook, DateHolders]:
+    """The finish dates, and what holds them, from one play: every run is traced and kept."""
     simulations: list[Simulation] = []
     hours: list[np.ndarray] = []
 
@@ -59,12 +67,11 @@ def what_holds_the_date(fitted: Fitted, settings: Settings, what_if: WhatIf = AS
         simulations.append(played[0].simulation)
         hours.append(played[0].work.hours)
 
-    few = replace(settings, runs=min(settings.runs, _RUNS))
-    play_together(fitted, few, [what_if], watch=watch, trace=True)
+    (outlook,) = play_together(fitted, settings, [what_if], watch=watch, trace=True)
     together = Simulation.joined(simulations)
     tasks = criticality_of_tasks(together, np.concatenate(hours))
     stages = criticality_of_stages(fitted.network, together, np.concatenate(hours))
-    return DateHolders(tasks=tasks, stages=stages, findings=_findings(fitted, tasks))
+    return outlook, DateHolders(tasks=tasks, stages=stages, findings=_findings(fitted, tasks))
 
 
 def _findings(fitted: Fitted, tasks: Criticality) -> tuple[str, ...]:
@@ -80,7 +87,7 @@ def _causes_sentence(tasks: Criticality) -> str:
     if not waits:
         return "Nothing waits for anything: the date is the hours of the longest task."
     shares = sorted(waits.items(), key=lambda cause: -cause[1])
-    told = ", ".join(f"{_WORDS[c]} ({100 * s:.0f} %)" for c, s in shares[:3] if s >= 0.01)
+    told = ", ".join(f"{CAUSE_WORDS[c]} ({100 * s:.0f} %)" for c, s in shares[:3] if s >= 0.01)
     return f"On the way to the finish, tasks wait for {told}."
 
 

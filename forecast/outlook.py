@@ -248,8 +248,10 @@ def fit_build(build: Build, as_of: date, settings: Settings) -> Fitted:
     return Fitted(
         build=build,
         progress=progress,
-        effort=EffortModel(priors=pooled and pooled.effort).fit(progress, stream(settings.seed, FIT)),
-        bench=BenchTime(belief=pooled and pooled.bench).fit(
+        effort=EffortModel(priors=pooled.effort if pooled else None).fit(
+            progress, stream(settings.seed, FIT)
+        ),
+        bench=BenchTime(belief=pooled.bench if pooled else None).fit(
             progress,
             build.builders,
             build.away,

@@ -16,7 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 from forecast.bench_time.priors import BenchPriors
 from forecast.effort import BeyondPriors, EffortPriors, Normal
 from forecast.errors import InputError, Problem
-from forecast.storage import write_file
+from forecast.storage import write_apart
 
 KIND = "benchdays pooled priors"
 VERSION = 1
@@ -146,7 +146,7 @@ def write_priors(path: Path, pooled: PooledPriors) -> None:
     ------
     InputError in one sentence when it cannot be written.
     """
-    write_file(path, priors_text(pooled).encode(), keep_version=False)
+    write_apart(path, priors_text(pooled).encode())
 
 
 def read_priors(path: Path | str) -> PooledPriors:
@@ -179,18 +179,19 @@ def read_priors(path: Path | str) -> PooledPriors:
 
 
 def _understood(file: _File) -> PooledPriors:
-    effort = {
+    effort: dict[str, Any] = {
         name: Normal(centre=value.centre, sd=value.sd) if isinstance(value, _Normal) else value
         for name, value in ((name, getattr(file.effort, name)) for name in _Effort.model_fields)
     }
     share = file.beyond.rework_log_share
-    beyond = {name: getattr(file.beyond, name) for name in _Beyond.model_fields}
+    beyond: dict[str, Any] = {name: getattr(file.beyond, name) for name in _Beyond.model_fields}
     beyond["rework_log_share"] = Normal(centre=share.centre, sd=share.sd)
-    known = {"degrees": file.degrees, "builds": file.builds}
+    bench: dict[str, Any] = {name: getattr(file.bench, name) for name in _Bench.model_fields}
+    known: dict[str, Any] = {"degrees": file.degrees, "builds": file.builds}
     return PooledPriors(
         builds=file.builds,
         effort=EffortPriors(**effort, beyond=BeyondPriors(**beyond), **known),
-        bench=BenchPriors(**{name: getattr(file.bench, name) for name in _Bench.model_fields}, **known),
+        bench=BenchPriors(**bench, **known),
     )
 
 

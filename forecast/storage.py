@@ -55,6 +55,27 @@ def write_file(path: Path, data: bytes, *, keep_version: bool = True) -> None:
     change_file(path, lambda _: data, keep_version=keep_version)
 
 
+def write_apart(path: Path, data: bytes) -> None:
+    """Make `data` the content of a file that belongs to no build folder: no lock, no earlier version.
+
+    Raises
+    ------
+    InputError in one sentence when it cannot be written; then nothing has changed.
+    """
+    target = path.resolve()
+    try:
+        temporary = _temporary_beside(target, data)
+        try:
+            os.replace(temporary, target)
+        finally:
+            temporary.unlink(missing_ok=True)
+        _confirm_names(target.parent)
+    except OSError as error:
+        raise _refused(
+            str(path), f"could not be written, and is as it was: {error.strerror or error}"
+        ) from None
+
+
 def append_row(
     path: Path,
     schema: TableSchema,

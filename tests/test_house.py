@@ -12,7 +12,7 @@ ORDER = [
     {"errors", "csv_file", "fields", "tables", "scores", "learning", "reference", "compiled"},
     {"plan", "logbook", "build_settings", "folder", "storage"},
     {"intake", "progress", "entry", "amend"},
-    {"effort", "bench_time", "deliveries"},
+    {"effort", "bench_time", "deliveries", "pooled_priors"},
     {"schedule"},
     {"synthetic"},
     {"what_if", "chunk", "outlook"},
@@ -33,7 +33,7 @@ ORDER = [
         "held_draws",
     },
     {"many"},
-    {"report", "report_choices", "report_page", "calendar", "evening"},
+    {"report", "report_choices", "report_many", "report_page", "calendar", "evening"},
     {"cli"},
 ]
 PLACE = {part: place for place, group in enumerate(ORDER) for part in group}

@@ -13,6 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import logsumexp
 
 from forecast.bench_time import priors
 from forecast.bench_time.logistic import logistic_posterior
@@ -101,8 +102,7 @@ def fit_silences(
         )
         for width in belief.widths
     ]
-    # Of a belief with a heavy tail the width that the log speaks for is kept: one chain, no mixture.
-    mean, covariance, evidence = max(fits, key=lambda fit: fit[2])
+    mean, covariance, evidence = _together(fits)
     return Silences(
         mean=mean,
         covariance=covariance,
@@ -110,3 +110,17 @@ def fit_silences(
         observed=len(after),
         evidence=evidence,
     )
+
+
+def _together(fits: list[tuple[np.ndarray, np.ndarray, float]]) -> tuple[np.ndarray, np.ndarray, float]:
+    """One normal with the mean and covariance of several, each as likely as the log makes it."""
+    if len(fits) == 1:
+        return fits[0]
+    evidence = np.array([fit[2] for fit in fits])
+    total = float(logsumexp(evidence))
+    weight = np.exp(evidence - total)
+    means = np.array([fit[0] for fit in fits])
+    mean = weight @ means
+    apart = means - mean
+    covariance = np.einsum("w,wij->ij", weight, np.array([fit[1] for fit in fits]))
+    return mean, covariance + (apart * weight[:, None]).T @ apart, total - float(np.log(len(fits)))

@@ -6,7 +6,7 @@ import sys
 
 import typer
 
-from forecast.cli import choices, dashboard, entries, files, forecasts, record, taking, week
+from forecast.cli import choices, dashboard, entries, files, forecasts, many, record, taking, week
 from forecast.errors import BenchdaysError, InputError
 
 app = typer.Typer(
@@ -24,6 +24,7 @@ forecasts.add_to(app)
 choices.add_to(app)
 week.add_to(app)
 record.add_to(app)
+many.add_to(app)
 dashboard.add_to(app)
 
 

@@ -12,10 +12,12 @@ from forecast.cli.options import (
     AsJson,
     AsOf,
     Folder,
+    Priors,
     Runs,
     Seed,
     day_of_forecast,
     print_json,
+    priors_said,
     progress_on_screen,
     say,
     say_if_the_kernel_is_new,
@@ -41,18 +43,20 @@ def finish(
     seed: Seed = 0,
     as_json: AsJson = False,
     keep: Keep = True,
+    priors: Priors = None,
 ) -> None:
     """When each stage and the whole build finish."""
     from forecast.folder import read_build
 
     build = read_build(folder)
     day = day_of_forecast(build, as_of)
+    pooled = priors_said(priors)
 
     from forecast.outlook import Settings, forecast_finish
 
     say_if_the_kernel_is_new()
     with progress_on_screen("Playing the rest of the build") as show:
-        outlook = forecast_finish(build, day, Settings(runs=runs, seed=seed), on_progress=show)
+        outlook = forecast_finish(build, day, Settings(runs=runs, seed=seed, priors=pooled), on_progress=show)
     if as_json:
         print_json(outlook.to_dict())
     else:

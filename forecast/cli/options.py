@@ -15,6 +15,7 @@ from forecast.errors import UsageError
 
 if TYPE_CHECKING:
     from forecast.folder import Build
+    from forecast.pooled_priors import PooledPriors
 
 Folder = Annotated[Path, typer.Argument(help="The build folder.", show_default=False)]
 AsOf = Annotated[
@@ -23,6 +24,12 @@ AsOf = Annotated[
 ]
 Runs = Annotated[int, typer.Option("--runs", min=1, max=1_000_000, help="How often the rest is played.")]
 Seed = Annotated[int, typer.Option("--seed", min=0, help="Same seed, same answer.")]
+Priors = Annotated[
+    Path | None,
+    typer.Option(
+        "--priors", metavar="FILE", help="Priors pooled from other builds, made by `many --write-priors`."
+    ),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="The answer as JSON.")]
 
 
@@ -52,6 +59,15 @@ def day_of_forecast(build: Build, as_of: str | None) -> date:
             f"`benchdays check` names such rows; --as-of {today} leaves them out.\n"
         )
     return max(today, last)
+
+
+def priors_said(file: Path | None) -> PooledPriors | None:
+    """The pooled priors of a file, or None where none was named."""
+    if file is None:
+        return None
+    from forecast.pooled_priors import read_priors
+
+    return read_priors(file)
 
 
 def print_json(answer: dict[str, Any]) -> None:

@@ -15,7 +15,9 @@ from forecast.effort.design import EffortDesign
 from forecast.effort.draws import EffortDraws
 from forecast.effort.regression import Regression, build_regression
 
-SHARED = ("level", "size_slope", "learning", "learning_between_types", "repeat", "shared_work")
+# What two on one task cost stays each build's own: tasks that run long see more visitors, so that a log
+# shows more than sharing does, and many logs show it all the more surely.
+SHARED = ("level", "size_slope", "learning", "learning_between_types", "repeat")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,7 +54,9 @@ def evidence_of(design: EffortDesign, posterior: EffortDraws) -> EffortEvidence:
     count = len(regression.rows) - regression.open_count
     wanted, effects = _wanted(design, regression)
     x, other = regression.x[:count, wanted], _others(design, regression, posterior, count)
-    y = regression.y[:count] + design.elsewhere[regression.rows[:count]]
+    own = regression.x[:count, regression.slices["fixed"]][:, ~_shared(design)]
+    believed = regression.centre[regression.slices["fixed"]][~_shared(design)]
+    y = regression.y[:count] + design.elsewhere[regression.rows[:count]] - own @ believed
     weight = _weights(regression, posterior, count)
     precision, pull = marginal(x, y, weight, *other)
     finished = np.bincount(regression.type_of[:count], minlength=len(design.types))
@@ -97,11 +101,15 @@ def marginal(
     return (precision + precision.T) / 2, pull
 
 
+def _shared(design: EffortDesign) -> np.ndarray:
+    """(f,) True for the effects that other builds have too."""
+    return np.array([name in SHARED for name in design.fixed_names])
+
+
 def _wanted(design: EffortDesign, regression: Regression) -> tuple[np.ndarray, tuple[tuple[str, str], ...]]:
     """Columns that other builds have too, and what they are."""
-    first = regression.slices["fixed"].start
-    columns = [first + i for i, name in enumerate(design.fixed_names) if name in SHARED]
-    effects = [(name, "") for name in design.fixed_names if name in SHARED]
+    columns = np.flatnonzero(_shared(design)).tolist()
+    effects = [(design.fixed_names[i], "") for i in columns]
     for group in ("level", "learning"):
         start = regression.slices[group].start
         for i, kind in enumerate(regression.types_of[group]):
@@ -115,14 +123,13 @@ def _others(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Columns of the effects that only this build has, and their prior precision."""
     r = regression
-    first = r.slices["fixed"].start
-    own = [i for i, name in enumerate(design.fixed_names) if name not in SHARED]
+    own = ~_shared(design)
     rate, drift = r.x[:count, r.slices["rate"]], r.x[:count, r.slices["drift"]]
     pair = (r.pair_of[:count, None] == np.arange(design.pairs)).astype(float)
     step = np.exp(-1.0 / np.median(-1.0 / np.log(posterior.drift_step)))
     wave = int(np.argmin(np.abs(_wave_steps() - step)))
     parts = [
-        (r.x[:count, [first + i for i in own]], np.diag(r.fixed_precision[own])),
+        (r.x[:count, r.slices["fixed"]][:, own], np.diag(r.fixed_precision[own])),
         (rate, np.eye(rate.shape[1]) / np.median(posterior.scales["rate"]) ** 2),
         (drift, r.wave_precision[wave] / np.median(posterior.drift_scale) ** 2),
         (pair, np.eye(design.pairs) / np.median(posterior.scales["pair"]) ** 2),

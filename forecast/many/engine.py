@@ -1,0 +1,155 @@
+"""Many jobs on this machine's cores or on a Dask cluster, through joblib; a lost worker is survived.
+
+Jobs are taken one by one as workers fall free, so that memory does not grow with their number. When a
+worker is lost, the jobs that had no answer yet are done again, each alone: the one that takes its
+worker down a second time is reported, and the rest go on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from threading import Lock
+from typing import Any
+
+from forecast.errors import UsageError
+
+Answer = dict[str, Any]
+Work = Callable[[bytes], Answer]
+LOST = "took its worker down twice, and gave no answer"
+_WAIT_FOR_SCHEDULER = "10s"
+_LONGEST_SECONDS = 1800.0
+
+
+class Engine:
+    """Where jobs are done.
+
+    Parameters
+    ----------
+    workers : processes on this machine; 1 = in this one
+    longest_seconds : a job that gives no answer for so long counts as lost with its worker
+    """
+
+    def __init__(self, *, workers: int, longest_seconds: float = _LONGEST_SECONDS) -> None:
+        self.workers = workers
+        self.longest_seconds = longest_seconds
+
+    def run(self, work: Work, jobs: Iterable[tuple[int, bytes]]) -> Iterator[tuple[int, Answer]]:
+        """Answers by the number of their job, in the order in which they come.
+
+        Parameters
+        ----------
+        work : a function of one module, so that workers find it
+        jobs : (number, data); read as far ahead as keeps the workers busy
+        """
+        feed = _Feed(work, jobs)
+        while True:
+            try:
+                for number, answer in self._parallel(feed):
+                    feed.waiting.pop(number)
+                    yield number, answer
+                return
+            except self._losses():
+                lost, feed.waiting = feed.waiting, {}
+            for number, data in sorted(lost.items()):
+                yield number, self._alone(work, number, data)
+
+    def _alone(self, work: Work, number: int, data: bytes) -> Answer:
+        try:
+            ((_, answer),) = self._parallel(_Feed(work, [(number, data)]))
+        except self._losses():
+            return {"failed": LOST}
+        return answer
+
+    def _parallel(self, feed: Iterable[Any]) -> Iterator[tuple[int, Answer]]:
+        from joblib import Parallel
+
+        parallel = Parallel(
+            n_jobs=self.workers,
+            batch_size=1,
+            return_as="generator_unordered",
+            timeout=self.longest_seconds if self.workers > 1 else None,
+        )
+        return iter(parallel(feed))
+
+    def _losses(self) -> tuple[type[BaseException], ...]:
+        from joblib.externals.loky.process_executor import BrokenProcessPool
+
+        return BrokenProcessPool, TimeoutError
+
+
+class ClusterEngine(Engine):
+    """The same on a Dask cluster: as many jobs at a time as it has threads."""
+
+    def __init__(self, client: Any, *, longest_seconds: float = _LONGEST_SECONDS) -> None:
+        super().__init__(workers=-1, longest_seconds=longest_seconds)
+        self.client = client
+
+    def _parallel(self, feed: Iterable[Any]) -> Iterator[tuple[int, Answer]]:
+        from joblib import Parallel, parallel_config
+
+        if self.client.status != "running":
+            raise UsageError("--scheduler: the cluster is gone; what was finished until then is kept.")
+        with parallel_config(backend="dask", client=self.client):
+            parallel = Parallel(batch_size=1, return_as="generator_unordered", timeout=self.longest_seconds)
+            return iter(parallel(feed))
+
+    def _losses(self) -> tuple[type[BaseException], ...]:
+        from concurrent.futures import CancelledError
+
+        from distributed.scheduler import KilledWorker
+
+        return KilledWorker, CancelledError, TimeoutError
+
+
+@contextmanager
+def engine(*, workers: int | None = None, scheduler: str | None = None) -> Iterator[Engine]:
+    """This machine's cores, or the cluster of a Dask scheduler.
+
+    Parameters
+    ----------
+    workers : processes on this machine; None = one a core
+    scheduler : address such as tcp://127.0.0.1:8786
+
+    Raises
+    ------
+    UsageError when there is no scheduler at the address, or Dask is not installed.
+    """
+    if scheduler is None:
+        from joblib import cpu_count
+
+        yield Engine(workers=workers or cpu_count())
+        return
+    try:
+        from distributed import Client
+    except ImportError:
+        raise UsageError('--scheduler needs Dask: pip install "benchdays[cluster]".') from None
+    try:
+        client = Client(scheduler, timeout=_WAIT_FOR_SCHEDULER, set_as_default=False)
+    except (OSError, ValueError, TypeError):
+        raise UsageError(f"--scheduler: no Dask scheduler answers at {scheduler!r}.") from None
+    with client:
+        yield ClusterEngine(client)
+
+
+class _Feed:
+    """Jobs for whichever thread asks for the next one; keeps those that have no answer yet."""
+
+    def __init__(self, work: Work, jobs: Iterable[tuple[int, bytes]]) -> None:
+        self.work, self.jobs, self.lock = work, iter(jobs), Lock()
+        self.waiting: dict[int, bytes] = {}
+
+    def __iter__(self) -> _Feed:
+        return self
+
+    def __next__(self) -> Any:
+        from joblib import delayed
+
+        with self.lock:
+            number, data = next(self.jobs)
+            self.waiting[number] = data
+        return delayed(_numbered)(self.work, number, data)
+
+
+def _numbered(work: Work, number: int, data: bytes) -> tuple[int, Answer]:
+    return number, work(data)

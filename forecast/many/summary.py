@@ -1,0 +1,112 @@
+"""What one build contributes to pooled priors: likelihoods and counts, no row of its log."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from forecast.bench_time.evidence import BenchEvidence
+from forecast.bench_time.evidence import evidence_of as bench_evidence_of
+from forecast.effort import EffortEvidence
+from forecast.outlook import Fitted
+
+_DIGITS = 8
+
+
+@dataclass(frozen=True, kw_only=True)
+class BuildSummary:
+    """What one build says.
+
+    Attributes
+    ----------
+    effort, bench : likelihoods of effects and habits
+    counts : redone and could (tasks), worked_hours, outside_days, outside_hours, growth_days and
+        growth_hours, and rework_shares (how many), rework_log_share (sum) and rework_log_square
+    """
+
+    effort: EffortEvidence
+    bench: BenchEvidence
+    counts: Mapping[str, float]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain numbers for JSON; of the symmetric precision its lower triangle."""
+        effort, bench = self.effort, self.bench
+        return {
+            "effects": [list(effect) for effect in effort.effects],
+            "precision": _numbers(effort.precision[np.tril_indices(len(effort.effects))]),
+            "pull": _numbers(effort.pull),
+            "finished": effort.finished,
+            "log_spread": _numbers(effort.log_spread),
+            "spread_by_size": _numbers(effort.spread_by_size),
+            "scales": {name: _number(v) for name, v in effort.scales.items()},
+            "chain_precision": [_numbers(row) for row in bench.chain_precision],
+            "chain_pull": _numbers(bench.chain_pull),
+            "weekly": _numbers((bench.weekly_precision, bench.weekly_pull)),
+            "grid": _numbers(bench.grid),
+            "worked": _numbers(bench.worked),
+            "idle": _numbers(bench.idle),
+            "weeks": bench.weeks,
+            "counts": {name: _number(v) for name, v in self.counts.items()},
+        }
+
+    @classmethod
+    def from_dict(cls, said: Mapping[str, Any]) -> BuildSummary:
+        """The summary that `to_dict` wrote."""
+        count = len(said["effects"])
+        precision = np.zeros((count, count))
+        precision[np.tril_indices(count)] = said["precision"]
+        return cls(
+            effort=EffortEvidence(
+                effects=tuple((kind, name) for kind, name in said["effects"]),
+                precision=precision + np.tril(precision, -1).T,
+                pull=np.array(said["pull"]),
+                finished=dict(said["finished"]),
+                log_spread=(said["log_spread"][0], said["log_spread"][1]),
+                spread_by_size=(said["spread_by_size"][0], said["spread_by_size"][1]),
+                scales=dict(said["scales"]),
+            ),
+            bench=BenchEvidence(
+                chain_precision=np.array(said["chain_precision"]),
+                chain_pull=np.array(said["chain_pull"]),
+                weekly_precision=said["weekly"][0],
+                weekly_pull=said["weekly"][1],
+                grid=np.array(said["grid"]),
+                worked=np.array(said["worked"]),
+                idle=np.array(said["idle"]),
+                weeks=said["weeks"],
+            ),
+            counts=dict(said["counts"]),
+        )
+
+
+def summary_of(fitted: Fitted) -> BuildSummary:
+    """What a build that was fitted with the built-in priors says."""
+    beyond = fitted.effort.beyond_
+    shares = np.log(np.maximum(beyond.rework_shares, 1e-3))
+    return BuildSummary(
+        effort=fitted.effort.evidence_of_build_,
+        bench=bench_evidence_of(fitted.bench),
+        counts={
+            "redone": beyond.counts.redone,
+            "could": beyond.counts.could,
+            "worked_hours": beyond.counts.worked_hours,
+            "outside_days": len(beyond.outside_hours),
+            "outside_hours": float(beyond.outside_hours.sum()),
+            "growth_days": len(beyond.growth_hours),
+            "growth_hours": float(beyond.growth_hours.sum()),
+            "rework_shares": len(shares),
+            "rework_log_share": float(shares.sum()),
+            "rework_log_square": float(shares @ shares),
+        },
+    )
+
+
+def _number(value: float) -> float:
+    return float(f"{value:.{_DIGITS}g}")
+
+
+def _numbers(values: Any) -> list[float]:
+    return [_number(float(v)) for v in values]

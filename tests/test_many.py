@@ -1,0 +1,209 @@
+"""Many builds: one answer each, whoever works it out; what is done stays done; nobody's words travel."""
+
+import csv
+import io
+import json
+import os
+import signal
+from dataclasses import replace
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+
+from forecast.folder import read_build
+from forecast.many import BuildAnswer, Engine, Kept, Many, distinct, engine
+from forecast.many.engine import LOST
+from forecast.many.job import Job, do_job, seed_of_build, without_words
+from forecast.many.kept import digest_of_files
+from forecast.outlook import forecast_finish
+from forecast.report_many import table_csv
+from tests.many_builds import QUICK, write_club
+from tests.worker_jobs import double, perish_on_seven, perish_once
+
+DAY = date(2026, 6, 30)
+
+
+@pytest.fixture(scope="module")
+def club(tmp_path_factory):
+    """Four builds, one of them a folder that is none."""
+    place = tmp_path_factory.mktemp("club")
+    folders = write_club(place, 3)
+    (place / "poisoned").mkdir()
+    (place / "poisoned" / "plan.csv").write_bytes(b"\xff\x00\x01 task\n,,\n")
+    return [folders[0], place / "poisoned", *folders[1:]]
+
+
+def run_club(club, kept: Path, where: Engine, **asked) -> Many:
+    many = Many(folders=club, as_of=DAY, today=DAY, settings=QUICK, kept=Kept(kept), **asked)
+    many.run(where)
+    return many
+
+
+@pytest.fixture(scope="module")
+def by_hand(club, tmp_path_factory):
+    """The answers of one process, as JSON."""
+    return json.dumps(run_club(club, tmp_path_factory.mktemp("kept"), Engine(workers=1)).to_dict())
+
+
+def test_a_poisoned_folder_is_reported_and_stops_no_other(by_hand):
+    builds = json.loads(by_hand)["builds"]
+    assert [Path(b["folder"]).name for b in builds] == ["kit-0", "poisoned", "kit-1", "kit-2"]
+    assert [bool(b["problems"]) for b in builds] == [False, True, False, False]
+    assert any("build.toml: is missing" in problem for problem in builds[1]["problems"])
+    assert builds[1]["build"] is None
+    assert all(b["build"]["person_hours_left"]["p50"] > 0 for b in builds if not b["problems"])
+
+
+def test_two_processes_answer_to_the_byte_as_one(club, by_hand, tmp_path):
+    assert json.dumps(run_club(club, tmp_path, Engine(workers=2)).to_dict()) == by_hand
+
+
+def test_the_answer_is_that_of_finish_with_the_seed_of_the_build(club, by_hand):
+    said = json.loads(by_hand)["builds"][0]
+    assert said["seed"] == seed_of_build(QUICK.seed, digest_of_files(club[0])) != QUICK.seed
+    outlook = forecast_finish(read_build(club[0]), DAY, replace(QUICK, seed=said["seed"]))
+    assert outlook.to_dict()["build"] == said["build"]
+
+
+def test_a_cluster_answers_to_the_byte_as_one_process_though_a_worker_is_killed(club, by_hand, tmp_path):
+    distributed = pytest.importorskip("distributed")
+    killed = []
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None
+    ) as cluster:
+
+        def kill_one(done: int, total: int) -> None:
+            if done == 2 and not killed:
+                killed.append(next(iter(cluster.workers.values())).pid)
+                os.kill(killed[0], signal.SIGKILL)
+
+        many = Many(folders=club, as_of=DAY, today=DAY, settings=QUICK, kept=Kept(tmp_path))
+        with engine(scheduler=cluster.scheduler_address) as where:
+            many.run(where, kill_one)
+    assert killed
+    assert json.dumps(many.to_dict()) == by_hand
+
+
+def test_a_killed_worker_costs_no_answer(tmp_path):
+    jobs = [(n, f"{n} {tmp_path / 'once' if n == 3 else ''}".strip().encode()) for n in range(8)]
+    found = dict(Engine(workers=2).run(perish_once, jobs))
+    assert (tmp_path / "once").exists()
+    assert found == {n: {"twice": 2 * n} for n in range(8)}
+
+
+def test_who_takes_every_worker_down_is_reported_and_the_rest_goes_on():
+    found = dict(Engine(workers=2).run(perish_on_seven, [(n, str(n).encode()) for n in range(5, 11)]))
+    assert found.pop(7) == {"failed": LOST}
+    assert found == {n: {"twice": 2 * n} for n in range(5, 11) if n != 7}
+
+
+def test_jobs_are_read_as_they_are_needed():
+    read = []
+
+    def jobs():
+        for n in range(200):
+            read.append(n)
+            yield n, b"1"
+
+    ahead = [len(read) - done for done, _ in enumerate(Engine(workers=1).run(double, jobs()))]
+    assert max(ahead) <= 8
+
+
+def test_a_build_that_cannot_be_forecast_is_reported(club):
+    job = Job(build=without_words(read_build(club[0])), as_of=None, settings=QUICK, learn=False)
+    assert do_job(job.packed())["failed"].startswith("could not be forecast (")
+
+
+class BreaksOff(Engine):
+    """An engine that is stopped after so many answers, and counts what it was given."""
+
+    def __init__(self, after: int | None = None) -> None:
+        super().__init__(workers=1)
+        self.after, self.given = after, []
+
+    def run(self, work, jobs):
+        for number, answer in super().run(work, jobs):
+            if len(self.given) == self.after:
+                raise KeyboardInterrupt
+            self.given.append(number)
+            yield number, answer
+
+
+def test_a_run_that_was_broken_off_goes_on_and_changed_files_are_done_again(tmp_path):
+    folders = write_club(tmp_path, 3, tasks=8)
+    with pytest.raises(KeyboardInterrupt):
+        run_club(folders, tmp_path / "kept", BreaksOff(after=1))
+    rest = BreaksOff()
+    first = run_club(folders, tmp_path / "kept", rest).to_dict()
+    assert rest.given == [1, 2]
+    nothing = BreaksOff()
+    assert run_club(folders, tmp_path / "kept", nothing).to_dict() == first
+    assert nothing.given == []
+    with (folders[1] / "log.csv").open("a", encoding="utf-8") as log:
+        log.write("2026-06-29,,,2,A,,other,general,,,,,\n")
+    changed = BreaksOff()
+    now = run_club(folders, tmp_path / "kept", changed).to_dict()
+    assert changed.given == [1]
+    assert [a == b for a, b in zip(now["builds"], first["builds"], strict=True)] == [True, False, True]
+
+
+def test_another_day_or_damaged_keeping_is_done_again(tmp_path):
+    folders = write_club(tmp_path, 1, tasks=8)
+    run_club(folders, tmp_path / "kept", Engine(workers=1))
+    again = BreaksOff()
+    Many(
+        folders=folders,
+        as_of=DAY - timedelta(days=1),
+        today=DAY,
+        settings=QUICK,
+        kept=Kept(tmp_path / "kept"),
+    ).run(again)
+    assert again.given == [0]
+    (file,) = (tmp_path / "kept").rglob("*.json")
+    file.write_text('{"digest": 3', encoding="utf-8")
+    damaged = BreaksOff()
+    assert run_club(folders, tmp_path / "kept", damaged).to_dict()["builds"][0]["build"]
+    assert damaged.given == [0]
+
+
+def test_what_travels_to_a_worker_holds_none_of_the_builders_words(tmp_path):
+    folder = write_marked(tmp_path)
+    build = read_build(folder)
+    job = Job(build=without_words(build), as_of=DAY, settings=QUICK, learn=False)
+    travels = job.packed()
+    assert b"SECRET" not in travels
+    assert str(tmp_path).encode() not in travels
+    assert do_job(travels)["build"] == forecast_finish(build, DAY, QUICK).to_dict()["build"]
+
+
+def write_marked(place: Path) -> Path:
+    """A build with a mark in every free text."""
+    (folder,) = write_club(place, 1, tasks=8)
+    settings = (folder / "build.toml").read_text(encoding="utf-8")
+    (folder / "build.toml").write_text(settings.replace("Synthetic 0", "SECRET name"), encoding="utf-8")
+    for name, column in (("plan.csv", "title"), ("log.csv", "note"), ("away.csv", "reason")):
+        with (folder / name).open(encoding="utf-8", newline="") as file:
+            rows = list(csv.DictReader(file))
+        with (folder / name).open("w", encoding="utf-8", newline="") as file:
+            writer = csv.DictWriter(file, rows[0])
+            writer.writeheader()
+            writer.writerows({**row, column: f"SECRET {i}"} for i, row in enumerate(rows))
+    (folder / "log").mkdir()
+    (folder / "log.csv").rename(folder / "log" / "SECRET.csv")
+    return folder
+
+
+def test_a_folder_named_twice_is_one_build(tmp_path):
+    (folder,) = write_club(tmp_path, 1, tasks=8)
+    assert distinct([folder, folder / ".", tmp_path / "x", folder]) == [folder, tmp_path / "x"]
+
+
+def test_the_csv_table_has_a_row_a_build_and_no_formula(club, tmp_path):
+    many = run_club(club[:2], tmp_path, Engine(workers=1))
+    odd = BuildAnswer(folder="=1+1", name="@kit", problems=("is none.",))
+    rows = list(csv.DictReader(io.StringIO(table_csv([*many, odd]).decode())))
+    assert [Path(row["folder"]).name for row in rows[:2]] == ["kit-0", "poisoned"]
+    assert (rows[2]["folder"], rows[2]["name"]) == ("'=1+1", "'@kit")
+    assert (rows[0]["as_of"], rows[0]["stage"][:5]) == (DAY.isoformat(), "stage")
+    assert "build.toml: is missing" in rows[1]["problems"]
