@@ -82,9 +82,11 @@ class TrueBuild:
         sessions = pd.DataFrame(
             {
                 "date": day[:finished],
+                "until": day[:finished],
                 "person_hours": self.hours[:finished],
                 "task": self.tasks["task"][:finished],
                 "done": True,
+                "rework": False,
             }
         )
         reports = pd.DataFrame(

@@ -30,6 +30,8 @@ SHARES = (0.10, 0.25, 0.50, 0.75)
 LEVELS = (0.50, 0.80, 0.90)
 WAYS = ("model", "planned", "x median", "x type median", "independent", "ideal", "oracle")
 TARGETS = {"total": None, "next 20": 20, "next 50": 50}
+ALLOWED = {"model": 4.0}  # points off the nominal coverage that are wanted at most; else
+ALLOWED_ELSE = 8.0
 _DRAWS = 2000
 _SURE = 0.8
 _SAID = [-0.01, 0.2, 0.4, 0.6, 0.8, 1.0]
@@ -100,14 +102,58 @@ def crps_table(scores: pd.DataFrame, target: str) -> pd.DataFrame:
     return table
 
 
-def coverage_table(scores: pd.DataFrame) -> pd.DataFrame:
-    """Percent of the truths within the model's central ranges, and its median log miss."""
-    mine = scores.loc[scores["way"] == "model"]
+def coverage_table(scores: pd.DataFrame, way: str = "model") -> pd.DataFrame:
+    """Percent of the truths within the central ranges of a way, and its median log miss."""
+    mine = scores.loc[scores["way"] == way]
     apart = (mine["rank"] - 0.5).abs() * 2
     covered = {f"{level:.0%}": (apart <= level) * 100.0 for level in LEVELS}
     table = mine[["kind", "target", "share", "bias"]].assign(**covered)
     table = table.groupby(["kind", "target", "share"], sort=False).mean()
     return table[[*covered, "bias"]].round({"50%": 1, "80%": 1, "90%": 1, "bias": 3})
+
+
+def short_table(scores: pd.DataFrame) -> pd.DataFrame:
+    """One row a kind and share: coverage of 80 % ranges, CRPS of the total, and its ratio to others."""
+    held = coverage_table(scores)["80%"].unstack("target")
+    total = scores.loc[scores["target"] == "total"]
+    means = total.pivot_table(index=["kind", "share"], columns="way", values="crps", sort=False)
+    out = pd.DataFrame({f"80 % of {target}": held[target] for target in TARGETS})
+    out = out.reindex(means.index)
+    if "ideal" in means:
+        out["ideal: total"] = coverage_table(scores, "ideal")["80%"].unstack("target")["total"]
+    out["CRPS %"] = (means["model"] * 100).round(1)
+    for way in ("ideal", "oracle", "independent"):
+        out[f"/ {way}"] = (means["model"] / means[way]).round(2) if way in means else np.nan
+    naive = means[[w for w in means if w in WAYS[1:5]]].min(axis=1)
+    out["/ best naive"] = (means["model"] / naive).round(2)
+    return out
+
+
+def misses(scores: pd.DataFrame) -> list[str]:
+    """Coverages that are further from nominal than wanted, by more than chance alone explains."""
+    held = coverage_table(scores)
+    builds = scores.groupby("kind")["build"].nunique()
+    lines, perhaps = [], 0
+    for (kind, target, share), row in held.iterrows():
+        allowed = ALLOWED.get(kind, ALLOWED_ELSE)
+        for level in LEVELS:
+            off = row[f"{level:.0%}"] - 100 * level
+            error = 100 * np.sqrt(level * (1 - level) / builds[kind])
+            perhaps += allowed < abs(off) <= 2 * error
+            if abs(off) > max(allowed, 2 * error):
+                lines.append(
+                    f"- {kind}, {target} at {share:.0%}: {level:.0%} ranges hold {row[f'{level:.0%}']:.1f} "
+                    f"(wanted within {allowed:.0f} points; one standard error is {error:.1f})"
+                )
+    count = len(held) * len(LEVELS)
+    return [
+        f"Of {count} coverages {len(lines)} are off by more than wanted and by more than two standard",
+        "errors of so many builds:",
+        "",
+        *(lines or ["- none"]),
+        "",
+        f"{perhaps} more are off by more than wanted, but by no more than two standard errors.",
+    ]
 
 
 def overrun_table(over: pd.DataFrame) -> pd.DataFrame:
@@ -156,6 +202,14 @@ def report(scores: pd.DataFrame, over: pd.DataFrame, builds: int, seed: int) -> 
             "forecaster without them can reach it; task records have no ideal.",
             f"Fit: {seconds.max():.2f} s of one core at most (median by share of tasks finished).",
             "",
+            "## In short: coverage of 80 % ranges, CRPS of the remaining total and its ratio to others",
+            "",
+            as_markdown(short_table(scores)),
+            "",
+            "## Coverages further from nominal than wanted",
+            "",
+            *misses(scores),
+            "",
             "## CRPS of the remaining total, percent of the truth",
             "",
             as_markdown(crps_table(scores, "total")),
@@ -184,7 +238,7 @@ def study_one(kind: str, build: int, seed: int) -> dict[str, list[dict]]:
     """One build, with a stream of chance of its own."""
     rng = np.random.default_rng([seed, KINDS.index(kind), build])
     scores, over = study_build(kind, rng)
-    return {"scores": scores, "over": over}
+    return {"scores": [row | {"build": build} for row in scores], "over": over}
 
 
 def study(kinds: list[str], builds: int, seed: int, keep: Path | None) -> tuple[pd.DataFrame, pd.DataFrame]:
