@@ -6,6 +6,7 @@ the same, so the picture sharpens and does not jump.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Hashable
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
@@ -13,8 +14,9 @@ from datetime import date
 
 import streamlit as st
 
-from dashboard.opening import Opening, opened
-from dashboard.reading import Reading, day_shown, read_folder
+from dashboard.ahead import FIRST_LOOK_RUNS, asking_key, looked
+from dashboard.opening import Opening, day_shown, opened
+from dashboard.reading import Reading, read_folder
 from forecast.bench_record import BenchRecord, bench_record
 from forecast.crew import CrewAnswer, compare_crews
 from forecast.criticality import DateHolders, what_holds_the_date
@@ -27,8 +29,8 @@ from forecast.practice import Practice, practice
 from forecast.tonight import Tonight, tonight
 from forecast.track_record import RUNS, TrackRecord, track_record
 
-FIRST_LOOK_RUNS = 500
 FEWER_RUNS = 2_000
+_FIRST_LOOK_SECONDS = 1.0  # the browser has the machine to itself while it draws the first look
 _KEPT = 3
 _background = ThreadPoolExecutor(max_workers=2, thread_name_prefix="forecast")
 _patient = ThreadPoolExecutor(max_workers=1, thread_name_prefix="record")
@@ -45,8 +47,7 @@ class Asked:
     @property
     def key(self) -> tuple[Hashable, ...]:
         """What makes two askings the same."""
-        s = self.settings
-        return (self.reading.state, self.as_of, s.runs, s.seed, s.horizon_years)
+        return asking_key(self.reading.state, self.as_of, self.settings)
 
 
 def asked_now(opening: Opening, reading: Reading) -> Asked:
@@ -64,10 +65,15 @@ def outlook_of(asked: Asked) -> tuple[Outlook, bool]:
     """The outlook as far as it is played, and whether all runs are."""
     if asked.settings.runs <= FIRST_LOOK_RUNS:
         return _play(asked.key, asked), True
-    first = replace(asked, settings=replace(asked.settings, runs=FIRST_LOOK_RUNS))
+    first = _first_of(asked)
     first_look = _play(first.key, first)
     whole = _whole(asked.key, asked)
     return (whole.result(), True) if whole.done() else (first_look, False)
+
+
+def _first_of(asked: Asked) -> Asked:
+    few = min(asked.settings.runs, FIRST_LOOK_RUNS)
+    return replace(asked, settings=replace(asked.settings, runs=few))
 
 
 def record_of(asked: Asked) -> BenchRecord:
@@ -146,17 +152,24 @@ def begin_soon() -> None:
 @st.cache_resource(max_entries=_KEPT, show_spinner=False)
 def _fit(key: tuple[Hashable, ...], _asked: Asked) -> Fitted:
     assert _asked.reading.build is not None
-    return fit_build(_asked.reading.build, _asked.as_of, _asked.settings)
+    ahead = looked(_first_of(_asked).key)
+    return ahead.fitted if ahead else fit_build(_asked.reading.build, _asked.as_of, _asked.settings)
 
 
 @st.cache_resource(max_entries=2 * _KEPT, show_spinner=False)
 def _play(key: tuple[Hashable, ...], _asked: Asked) -> Outlook:
-    return play(fitted_to(_asked), _asked.settings)
+    fitted = fitted_to(_asked)
+    return looked(_asked.key) or play(fitted, _asked.settings)
 
 
 @st.cache_resource(max_entries=_KEPT, show_spinner=False)
 def _whole(key: tuple[Hashable, ...], _asked: Asked) -> Future[Outlook]:
-    return _background.submit(_play, key, _asked)
+    return _background.submit(_play_all, key, _asked)
+
+
+def _play_all(key: tuple[Hashable, ...], asked: Asked) -> Outlook:
+    time.sleep(_FIRST_LOOK_SECONDS)
+    return _play(key, asked)
 
 
 @st.cache_resource(max_entries=_KEPT, show_spinner=False)

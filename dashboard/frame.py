@@ -7,8 +7,8 @@ from collections.abc import Callable, Sequence
 import streamlit as st
 
 from dashboard.forecasts import Asked, asked_now
-from dashboard.opening import opened
-from dashboard.reading import read_folder, state_of
+from dashboard.opening import opened, state_of
+from dashboard.reading import read_folder
 from dashboard.words import plain
 from forecast.outlook import Outlook
 from forecast.report import CAUTION, basis_sentence

@@ -23,12 +23,22 @@ _SCRIPTS = "'self' 'unsafe-inline' 'unsafe-eval' 'wasm-unsafe-eval'"  # charts a
 
 
 class Guard:
-    """Let in what asks for one of `hosts`, from its own pages, and (with `pairing`) from a paired device."""
+    """Let in what asks for one of `hosts`, from its own pages, and (with `pairing`) from a paired device.
 
-    def __init__(self, app: ASGIApp, hosts: Collection[str], pairing: Pairing | None = None) -> None:
+    With a page the browser is told which `scripts` it is about to need.
+    """
+
+    def __init__(
+        self,
+        app: ASGIApp,
+        hosts: Collection[str],
+        pairing: Pairing | None = None,
+        scripts: Collection[str] = (),
+    ) -> None:
         self.app = app
         self.hosts = frozenset(host.casefold() for host in hosts)
         self.pairing = pairing
+        self.link = ", ".join(f"<{script}>; rel=modulepreload" for script in scripts)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer, refuse, or hand on."""
@@ -40,7 +50,7 @@ class Guard:
         if refused is None and self.pairing is not None and not self._paired(headers, self.pairing):
             refused = await _at_the_door(scope, receive, headers, self.pairing)
         if refused is None:
-            await self.app(scope, receive, _with_rules(send, headers.get("host", "")))
+            await self.app(scope, receive, _with_rules(send, headers.get("host", ""), self.link))
         elif scope["type"] == "http":
             await refused(scope, receive, _with_rules(send, headers.get("host", "")))
         else:
@@ -111,7 +121,7 @@ def _cookie_name(host: str) -> str:
     return f"benchdays-{host.rpartition(':')[2] if ':' in host else 80}"
 
 
-def _with_rules(send: Send, host: str) -> Send:
+def _with_rules(send: Send, host: str, link: str = "") -> Send:
     """Put the rules of the page on every answer: it reaches this server and nothing else."""
     rules = (
         f"default-src 'self'; script-src {_SCRIPTS}; style-src 'self' 'unsafe-inline'; "
@@ -126,6 +136,8 @@ def _with_rules(send: Send, host: str) -> Send:
             headers["content-security-policy"] = rules
             headers["referrer-policy"] = "same-origin"
             headers["x-content-type-options"] = "nosniff"
+            if link and headers.get("content-type", "").startswith("text/html"):
+                headers["link"] = link
         await send(message)
 
     return sending

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from forecast.errors import UsageError
 from forecast.outlook import Settings
+
+if TYPE_CHECKING:
+    from forecast.folder import Build
+
+_FILES = ("build.toml", "plan.csv", "log.csv", "deliveries.csv", "away.csv", "forecasts.csv")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,3 +54,30 @@ def opened() -> Opening:
     if not _opened:
         raise UsageError("Start the dashboard by `benchdays dashboard FOLDER`.")
     return _opened[0]
+
+
+def state_of(folder: Path) -> str:
+    """A digest of everything that the pages read from the folder."""
+    digest = hashlib.sha256()
+    log_folder = folder / "log"
+    more = sorted(log_folder.glob("*.csv")) if log_folder.is_dir() else []
+    for path in [*(folder / name for name in _FILES), *more]:
+        digest.update(path.name.encode())
+        digest.update(b"\0")
+        digest.update(_bytes(path))
+    return digest.hexdigest()
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        return path.read_bytes() if path.is_file() else b""
+    except OSError as error:
+        return repr(error).encode()
+
+
+def day_shown(opening: Opening, build: Build) -> date:
+    """The day as of which the pages speak: the one asked for, or the last of the log or today."""
+    if opening.as_of is not None:
+        return opening.as_of
+    today = date.today()
+    return today if build.sessions.empty else max(today, build.sessions["until"].max().date())

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -11,13 +10,12 @@ from typing import Any
 import pandas as pd
 import streamlit as st
 
-from dashboard.opening import Opening
+from dashboard.opening import state_of
 from forecast.amend import LogRow, log_rows
 from forecast.errors import InputError, Problem
 from forecast.folder import Build, Records, check_build, read_build, read_records
 from forecast.logbook import read_sessions
 
-_FILES = ("build.toml", "plan.csv", "log.csv", "deliveries.csv", "away.csv", "forecasts.csv")
 _KEPT = 4
 
 
@@ -51,18 +49,6 @@ class Written:
     records: Records
     sessions: pd.DataFrame
     rows: tuple[LogRow, ...]
-
-
-def state_of(folder: Path) -> str:
-    """A digest of everything that the pages read from the folder."""
-    digest = hashlib.sha256()
-    log_folder = folder / "log"
-    more = sorted(log_folder.glob("*.csv")) if log_folder.is_dir() else []
-    for path in [*(folder / name for name in _FILES), *more]:
-        digest.update(path.name.encode())
-        digest.update(b"\0")
-        digest.update(_bytes(path))
-    return digest.hexdigest()
 
 
 def read_folder(folder: Path) -> Reading:
@@ -120,18 +106,3 @@ def _read(folder: str, state: str) -> Reading:
         return Reading(state=state, build=read_build(folder), problems=())
     except InputError as error:
         return Reading(state=state, build=None, problems=error.problems)
-
-
-def _bytes(path: Path) -> bytes:
-    try:
-        return path.read_bytes() if path.is_file() else b""
-    except OSError as error:
-        return repr(error).encode()
-
-
-def day_shown(opening: Opening, build: Build) -> date:
-    """The day as of which the pages speak: the one asked for, or the last of the log or today."""
-    if opening.as_of is not None:
-        return opening.as_of
-    today = date.today()
-    return today if build.sessions.empty else max(today, build.sessions["until"].max().date())

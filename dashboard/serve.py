@@ -11,6 +11,7 @@ from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
 
+from dashboard.ahead import look_ahead
 from dashboard.opening import Opening, open_dashboard
 from dashboard.pairing import Pairing, spaced
 from dashboard.palette import THEME
@@ -37,10 +38,11 @@ def serve(opening: Opening, *, port: int | None, lan: bool, say: Callable[[str],
     ------
     UsageError when the port is taken, or there is no home network.
     """
-    from streamlit.starlette import App
-
     address = home_address() if lan else LOOPBACK
     port = free_port(address, port)
+    look_ahead(opening)
+    from streamlit.starlette import App
+
     open_dashboard(Opening(**{**_fields(opening), "address": f"{address}:{port}" if lan else ""}))
     pairing = Pairing() if lan else None
     hosts = names_of(address)
@@ -172,8 +174,9 @@ def _guard(hosts: list[str], pairing: Pairing | None) -> Any:
     from starlette.middleware import Middleware
 
     from dashboard.guard import Guard
+    from dashboard.page_scripts import first_page_scripts
 
-    return Middleware(Guard, hosts=hosts, pairing=pairing)
+    return Middleware(Guard, hosts=hosts, pairing=pairing, scripts=first_page_scripts())
 
 
 def _fields(opening: Opening) -> dict[str, Any]:

@@ -8,8 +8,8 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard.opening import opened
-from dashboard.reading import Reading, day_shown
+from dashboard.opening import day_shown, opened
+from dashboard.reading import Reading
 from forecast.folder import Build
 from forecast.progress import read_progress
 from forecast.track_record import past_days

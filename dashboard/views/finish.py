@@ -188,14 +188,15 @@ def chance_figure(outlook: Outlook, stage: str | None, picked: date) -> Figure:
     days = pd.date_range(outlook.as_of, last, periods=60).normalize().unique()
     chances = pd.DataFrame({"day": days, "chance": [outlook.chance_by(d.date(), stage) for d in days]})
     name = _name(stage)
+    some = chances.iloc[::2]
     return Figure(
         name="chance-by-day",
         finding=f"{name} finished by {say_date(picked)}: {say_chance(chance)}.",
         chart=chance_by_day(chances, pd.Timestamp(picked), chance),
         description=f"The chance that {name} is finished, rising from 0 to 100 % over the dates.",
-        table=chances.assign(
-            day=[short_date(d.date()) for d in chances["day"]],
-            chance=[f"{c:.0%}" for c in chances["chance"]],
+        table=some.assign(
+            day=[short_date(d.date()) for d in some["day"]],
+            chance=[f"{c:.0%}" for c in some["chance"]],
         ).rename(columns={"day": "Finished by", "chance": "Chance"}),
     )
 
