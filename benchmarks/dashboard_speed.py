@@ -21,6 +21,7 @@ import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import date
 from importlib.metadata import version
 from pathlib import Path
 
@@ -29,7 +30,7 @@ from playwright.sync_api import Page
 from forecast.folder import read_build
 from forecast.progress import read_progress
 from forecast.synthetic import make_build, write_build
-from tests.browser.driving import ROOT, WIDE, browser, served, settle
+from tests.browser.driving import ROOT, WIDE, browser, served
 
 RUNS, SEED, TASKS, DONE = 10_000, 5, 600, 0.2
 WANTED = {"first chart": 5.0, "page": 0.5, "slider": 1.0}
@@ -52,7 +53,7 @@ window.said = () => [...document.querySelectorAll('.stMain h1, .stMain h3, .stMa
 
 
 @contextmanager
-def sample(_: Path) -> Iterator[tuple[Path, str]]:
+def sample() -> Iterator[tuple[Path, str]]:
     """A copy of the sample and the day on which it is looked at."""
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place) / "turnstone"
@@ -61,7 +62,7 @@ def sample(_: Path) -> Iterator[tuple[Path, str]]:
 
 
 @contextmanager
-def large(_: Path) -> Iterator[tuple[Path, str]]:
+def large() -> Iterator[tuple[Path, str]]:
     """A build of which more than 500 tasks are open."""
     made = make_build(tasks=TASKS, seed=SEED, builders=2)
     day = made.cut(DONE)
@@ -71,6 +72,7 @@ def large(_: Path) -> Iterator[tuple[Path, str]]:
         yield folder, day.isoformat()
 
 
+Row = tuple[str, list[float], float | None]
 BUILDS = {"turnstone": sample, "large": large}
 
 
@@ -127,7 +129,7 @@ def switch(page: Page, name: str, answer: str, charts: int) -> float:
 def slide(page: Page, key: str) -> float:
     """Seconds from one key on the slider to the new figures."""
     page.get_by_role("slider").first.focus()
-    page.evaluate("window.before = said(); window.arrived = 0")
+    page.evaluate("window.before = said()")
     begun = time.perf_counter()
     page.keyboard.press(key)
     page.wait_for_function("said() !== window.before && still() && charts() > 0", polling="raf")
@@ -136,32 +138,19 @@ def slide(page: Page, key: str) -> float:
 
 def measure(name: str, laps: int) -> list[str]:
     """The rows of one build."""
-    with BUILDS[name](ROOT) as (folder, day), browser() as context:
+    with BUILDS[name]() as (folder, day), browser() as context:
         build = read_build(folder)
-        left = len(read_progress(build.plan, build.sessions, _day(day)).open_tasks)
+        left = len(read_progress(build.plan, build.sessions, date.fromisoformat(day)).open_tasks)
+        page = context.new_page()
+        page.add_init_script(_WATCH)
+        page.set_viewport_size(WIDE)
+        page.set_default_timeout(_LONGEST_MS)
         begun = time.perf_counter()
         with served(folder, "--as-of", day, "--runs", str(RUNS)) as place:
             rows = [("from the command until the server answers", [time.perf_counter() - begun], None)]
-            page = context.new_page()
-            page.add_init_script(_WATCH)
-            page.set_viewport_size(WIDE)
-            page.set_default_timeout(_LONGEST_MS)
-            looks = first_look(page, place)
-            for what, wanted in (("answer", None), ("first chart", WANTED["first chart"]), ("all runs", None)):
-                rows.append((f"from asking for the page to its {what}", [looks[what]], wanted))
-            pages = warmed(page)
-            times: dict[str, list[float]] = {title: [] for title, _, _ in pages}
-            for _ in range(laps):
-                for title, answer, charts in pages:
-                    times[title].append(switch(page, title, answer, charts))
-                    page.wait_for_timeout(300)
-            rows += [(f"to the page {title}", seconds, WANTED["page"]) for title, seconds in times.items()]
-            if any(title == "Solo or two" for title, _, _ in pages):
-                page.get_by_text("Solo or two", exact=True).first.click()
-                _wait_for_the_last_figure(page)
-                slid = [slide(page, "ArrowRight" if lap < laps else "ArrowLeft") for lap in range(laps + 1)]
-                rows.append(("slider: hours of a second builder", slid[:laps], WANTED["slider"]))
-                rows.append(("slider: back to hours that were asked before", slid[laps:], WANTED["slider"]))
+            for what, seconds in first_look(page, place).items():
+                rows.append((f"from asking for the page to its {what}", [seconds], WANTED.get(what)))
+            rows += page_rows(page, laps) + slider_rows(page, laps)
     head = f"{name}: {left} open tasks of {len(build.plan.tasks)}, {len(build.sessions)} sessions"
     return [f"## {head}", "", "| measure | seconds, middle | longest | wanted |", "|---|---|---|---|"] + [
         f"| {what} | {statistics.median(s):.2f} | {max(s):.2f} | {'' if w is None else f'under {w:g}'} |"
@@ -169,10 +158,27 @@ def measure(name: str, laps: int) -> list[str]:
     ]
 
 
-def _day(text: str) -> object:
-    from datetime import date
+def page_rows(page: Page, laps: int) -> list[Row]:
+    """Changes to every page, in the order of the list, lap by lap."""
+    pages = warmed(page)
+    times: dict[str, list[float]] = {title: [] for title, _, _ in pages}
+    for _ in range(laps):
+        for title, answer, charts in pages:
+            times[title].append(switch(page, title, answer, charts))
+            page.wait_for_timeout(300)
+    return [(f"to the page {title}", seconds, WANTED["page"]) for title, seconds in times.items()]
 
-    return date.fromisoformat(text)
+
+def slider_rows(page: Page, laps: int) -> list[Row]:
+    """Hours of a second builder that were not asked before, and back to some that were."""
+    page.locator("[data-testid=stSidebarNav]").get_by_text("Solo or two", exact=True).click()
+    _wait_for_the_last_figure(page)
+    new = [slide(page, "ArrowRight") for _ in range(laps)]
+    old = [slide(page, "ArrowLeft") for _ in range(laps)]
+    return [
+        ("slider: hours of a second builder not asked before", new, WANTED["slider"]),
+        ("slider: hours that were asked before", old, WANTED["slider"]),
+    ]
 
 
 def main() -> None:
@@ -186,8 +192,8 @@ def main() -> None:
     lines = [
         "# Speed of the dashboard",
         "",
-        f"`python -m benchmarks.dashboard_speed --laps {asked.laps}`; {RUNS:,} runs, seed {SEED} for the large "
-        f"build; {os.cpu_count()} cores, load before {load:.1f}; Python {platform.python_version()}, "
+        f"`python -m benchmarks.dashboard_speed --laps {asked.laps}`; {RUNS:,} runs, seed {SEED} for the "
+        f"large build; {os.cpu_count()} cores, load before {load:.1f}; Python {platform.python_version()}, "
         f"streamlit {version('streamlit')}, altair {version('altair')}, numba {version('numba')}.",
     ]
     for name in [asked.only] if asked.only else list(BUILDS):
