@@ -134,9 +134,9 @@ def sharing_lines(networks: int, seed: int) -> list[str]:
     lines = [
         "",
         f"Half of the tasks may be shared at {PENALTY} times the person-hours; {networks} networks each, "
-        "rows as they come. Makespan over the least (each task shared from end to end or not at all; the kernel "
-        "may share a part), when two share only while nothing else is ready, and when they also do where it "
-        "pays.",
+        "rows as they come. Makespan over the least (each task shared from end to end or not at all; the "
+        "kernel may share a part), when two share only while nothing else is ready, and when they also do "
+        "where it pays.",
         "",
         "| after up to two of the last | proven | when idle | when it pays | sooner | later | worst change |",
         "|---|---|---|---|---|---|---|",

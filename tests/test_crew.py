@@ -8,6 +8,7 @@ import pytest
 from forecast.bench_time import BenchDraws, Joining
 from forecast.crew import SECOND, Crew, HelpCurve, compare_crews, crew_of, what_ifs_of
 from forecast.crew.compare import per_hour
+from forecast.crew.findings import findings_of
 from forecast.errors import UsageError
 from forecast.logbook import Builder
 from forecast.outlook import play, play_together
@@ -93,6 +94,20 @@ def test_what_an_assumed_builder_rests_on_is_said(answer):
 def test_one_lane_says_that_it_does_not_help(lane_answer):
     assert "would not bring the date forward" in lane_answer.findings[0]
     assert "one behind another" in lane_answer.findings[0]
+
+
+@pytest.mark.parametrize(
+    ("gain", "said"),
+    [
+        ([10.0] * 2 + [40.0] * 6 + [90.0] * 2, "40 days sooner, 10 days to 90 days in 8 of 10 runs"),
+        ([10.0] * 2 + [40.0] * 6 + [np.inf] * 2, "40 days sooner, 10 days or more in 9 of 10 runs"),
+        ([10.0] * 2 + [np.inf] * 8, "alone most runs do not get that far"),
+    ],
+)
+def test_a_gain_past_the_horizon_is_said_as_one(side_by_side, answer, gain, said):
+    gains = {"two": np.array(gain), "helper": np.zeros(10)}
+    told = findings_of(side_by_side, answer.crew, answer.plans, gains, answer.by_type, answer.help)
+    assert said in told[0]
 
 
 def test_where_no_task_needs_two_a_helper_has_nothing_to_do(lane_answer):

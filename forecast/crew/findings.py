@@ -30,8 +30,13 @@ def _gain_sentence(crew: Crew, gain: np.ndarray, two: CrewPlan) -> str:
     who = crew.name[0].upper() + crew.name[1:]
     if median_of(gain) < 1:
         return f"{who} would not bring the date forward: {_why_not(two)}."
-    low, median, high = (_days(quantile_of(gain, q)) for q in (0.1, 0.5, 0.9))
-    return f"With {crew.name} the build is finished {median} sooner, {low} to {high} in 8 of 10 runs."
+    low, median, high = (quantile_of(gain, q) for q in (0.1, 0.5, 0.9))
+    if not np.isfinite(median):
+        return f"With {crew.name} the build is finished; alone most runs do not get that far."
+    range_said = f"{_days(low)} to {_days(high)} in 8 of 10 runs"
+    if not np.isfinite(high):
+        range_said = f"{_days(low)} or more in 9 of 10 runs"
+    return f"With {crew.name} the build is finished {_days(median)} sooner, {range_said}."
 
 
 def _why_not(two: CrewPlan) -> str:
@@ -57,6 +62,8 @@ def _helper_sentence(fitted: Fitted, gain: np.ndarray) -> str:
             f"A helper for the {tasks} two-person tasks only hardly moves the date: asking somebody in "
             "when they come up does as well."
         )
+    if not np.isfinite(median):
+        return f"With a helper for the {tasks} two-person tasks only it is finished too."
     return f"A helper for the {tasks} two-person tasks only brings it forward by {_days(median)}."
 
 
@@ -95,7 +102,5 @@ def _assumptions(fitted: Fitted, crew: Crew) -> list[str]:
 
 
 def _days(days: float) -> str:
-    if not np.isfinite(days):
-        return "for ever"
     whole = round(days)
     return f"{whole} day" if abs(whole) == 1 else f"{whole} days"
