@@ -33,10 +33,12 @@ def _gain_sentence(crew: Crew, gain: np.ndarray, two: CrewPlan) -> str:
     low, median, high = (quantile_of(gain, q) for q in (0.1, 0.5, 0.9))
     if not np.isfinite(median):
         return f"With {crew.name} the build is finished; alone most runs do not get that far."
-    range_said = f"{_days(low)} to {_days(high)} in 8 of 10 runs"
-    if not np.isfinite(high):
-        range_said = f"{_days(low)} or more in 9 of 10 runs"
-    return f"With {crew.name} the build is finished {_days(median)} sooner, {range_said}."
+    sooner = f"With {crew.name} the build is finished {_days(median)} sooner, {_days(low)}"
+    return (
+        f"{sooner} to {_days(high)} in 8 of 10 runs."
+        if np.isfinite(high)
+        else f"{sooner} or more in 9 of 10 runs."
+    )
 
 
 def _why_not(two: CrewPlan) -> str:
