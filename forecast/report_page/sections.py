@@ -193,7 +193,8 @@ def over_section(over: Overruns) -> Section:
         answer=(over.finding, *over.reasons),
         sentences=(
             "The range is what this kind of work tends to take, rework included, over what was planned for "
-            "it; 1 is the plan. Few finished tasks give a wide range.",
+            "it; 1 is the plan. Few finished tasks give a wide range. Left at a doubling: hours a piece when "
+            "twice as many are done, over those before.",
         ),
         figures=_over_figure(over, planned),
         tables=(_over_table(over.types),),
@@ -213,7 +214,7 @@ def _over_figure(over: Overruns, planned: pd.DataFrame) -> tuple[Figure, ...]:
 
 
 def _over_table(types: pd.DataFrame) -> Table:
-    columns = ["Type", "Times the plan", "Over it", "Hours at each doubling", "Finished", "Rests on"]
+    columns = ["Type", "Times the plan", "Over it", "Left at a doubling", "Rework", "Finished", "Rests on"]
     rows = [_over_row(row) for row in types.to_dict("records")]
     return table("Types of work beside their plan; most hours at stake first", columns, rows, words=1)
 
@@ -224,7 +225,8 @@ def _over_row(row: dict[Hashable, Any]) -> tuple[str, ...]:
         capital(row["type"]),
         f"{row['ratio_p10']:.2f} to {row['ratio_p90']:.2f}" if planned else "no plan",
         say_odds(row["probability_over"]) if planned else "",
-        f"{row['learning_rate_p50']:.2f} of before",
+        f"{row['learning_rate_p10']:.2f} to {row['learning_rate_p90']:.2f}",
+        f"{row['rework_share_p10']:.0%} to {row['rework_share_p90']:.0%}",
         str(row["finished"]),
         _BASIS[row["basis"]],
     )
