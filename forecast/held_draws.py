@@ -6,9 +6,10 @@ them; each question only scales or delays the hours of the others and plays the 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,16 +18,19 @@ from forecast.chunk import stream
 from forecast.crew import Crew, crew_of, what_ifs_of
 from forecast.deliveries import draw_arrivals
 from forecast.effort import RemainingWork
-from forecast.outlook import Fitted, Settings, day_of, play, sample_quantile
+from forecast.outlook import Fitted, Settings, day_of, sample_quantile
 from forecast.what_if import WhatIf, everybody_joining
 
 if TYPE_CHECKING:
     from forecast.bench_time import BenchDraws
+    from forecast.schedule import Simulation
 
 _CHUNK = 500
+_GROUPS = 3
 _EFFORT, _BENCH, _ARRIVALS = 1, 2, 3
-_FEW_RUNS = 500
+_FIRST_DAYS = 730
 _LEAST_DAYS = 365
+_TO_SPARE = 1.1
 _MOST_BYTES = 400e6
 _THREADS = 2
 
@@ -81,7 +85,7 @@ class HeldDraws:
     ----------
     fitted, crew : of one build
     usual_hours : clock hours a week of the others, where nothing is asked otherwise
-    runs, days : how many are held
+    runs, days : how many are held; of each run as many days as it takes alone, and some to spare
     """
 
     fitted: Fitted
@@ -89,7 +93,7 @@ class HeldDraws:
     usual_hours: float
     runs: int
     days: int
-    chunks: tuple[_Chunk, ...]
+    groups: tuple[_Group, ...]
 
     def alone(self) -> Hands:
         """Without the others, but for somebody asked in when two-person work has waited."""
@@ -109,9 +113,21 @@ class HeldDraws:
         return self._play(what_if, weekly_hours / self.usual_hours, first)
 
     def _play(self, what_if: WhatIf, share: float, first_day: int) -> Hands:
+        def of_group(group: _Group) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+            bench = group.drawn()
+            theirs = np.isin(bench.people, self.crew.others)
+            if theirs.any() and (share != 1.0 or first_day):
+                bench.hours[:, :, theirs] = np.minimum(bench.hours[:, :, theirs] * np.float32(share), 24.0)
+                bench.hours[:, :first_day, theirs] = 0.0
+            played, people = _played(self.fitted, self.crew, group, bench, what_if)
+            worked = played.worked_hours
+            others = np.isin(people, self.crew.others)
+            return played.stage_finish, played.build_finish, worked.sum(axis=1), worked[:, others].sum(axis=1)
+
         with ThreadPoolExecutor(_THREADS) as threads:
-            parts = list(threads.map(lambda c: self._play_chunk(c, what_if, share, first_day), self.chunks))
-        finish, build, hours, others = (np.concatenate(column) for column in zip(*parts, strict=True))
+            parts = list(threads.map(of_group, self.groups))
+        order = np.argsort(np.concatenate([group.runs for group in self.groups]))
+        finish, build, hours, others = (np.concatenate(column)[order] for column in zip(*parts, strict=True))
         return Hands(
             as_of=self.fitted.as_of,
             stages=self.fitted.network.stages,
@@ -121,96 +137,124 @@ class HeldDraws:
             other_hours=others,
         )
 
-    def _play_chunk(
-        self, chunk: _Chunk, what_if: WhatIf, share: float, first_day: int
-    ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-        from forecast.schedule import simulate_schedule
-
-        bench = what_if.applied_to(chunk.bench, what_ifs_of(self.fitted, self.crew))
-        others = np.isin(bench.people, self.crew.others)
-        if others.any() and (share != 1.0 or first_day):
-            hours = bench.hours.copy()
-            hours[:, :, others] = np.minimum(hours[:, :, others] * np.float32(share), 24.0)
-            hours[:, :first_day, others] = 0.0
-            bench = replace(bench, hours=hours)
-        work = chunk.work[what_if.shared]
-        played = simulate_schedule(
-            self.fitted.network,
-            work.hours,
-            bench.hours,
-            bench.stage_rank,
-            chunk.arrivals,
-            only_two=bench.only_two,
-            on_call=bench.on_call,
-            ask_after=bench.ask_after,
-            shared_penalty=work.shared_penalty,
-            expected_hours=work.expected_hours,
-            again_hours=work.again_hours,
-            again_after=work.again_after,
-        )
-        worked = played.worked_hours
-        return played.stage_finish, played.build_finish, worked.sum(axis=1), worked[:, others].sum(axis=1)
-
 
 @dataclass(frozen=True, kw_only=True)
-class _Chunk:
+class _Group:
+    """Some runs of one chunk.
+
+    `runs` are their places among all runs, `rows` those in the chunk's work and arrivals. Nobody is at the
+    bench on most days: `bench` has no hours, `present` says where there are any (flat) and `hours` how many.
+    """
+
+    runs: np.ndarray
+    rows: np.ndarray
     work: dict[float | None, RemainingWork]
-    bench: BenchDraws
     arrivals: np.ndarray
+    bench: BenchDraws
+    present: np.ndarray
+    hours: np.ndarray
+
+    @property
+    def nbytes(self) -> int:
+        return self.present.nbytes + self.hours.nbytes + self.bench.stage_rank.nbytes
+
+    def drawn(self) -> BenchDraws:
+        """The draws with their hours, as a new array."""
+        hours = np.zeros((*self.bench.stage_rank.shape, len(self.bench.people)), dtype=np.float32)
+        hours.reshape(-1)[self.present] = self.hours
+        return replace(self.bench, hours=hours)
 
 
 def hold_draws(fitted: Fitted, settings: Settings) -> HeldDraws:
     """Draw everything that does not depend on the others' hours.
 
-    The days reach beyond 19 in 20 runs alone, the runs as far as 400 MB do.
+    The runs are held as far as 400 MB of days do.
     """
     crew = crew_of(fitted)
-    what_ifs = what_ifs_of(fitted, crew)
-    days = _days_to_hold(fitted, settings, what_ifs[0])
-    people = 2 + len(fitted.build.builders)
-    runs = int(min(settings.runs, _MOST_BYTES / (5 * days * people)))
-    starts = range(0, runs, _CHUNK)
-    chunks = tuple(
-        _draw(fitted, settings, what_ifs, chunk, min(_CHUNK, runs - start), days)
-        for chunk, start in enumerate(starts)
-    )
+    groups: list[_Group] = []
+    used = 0
+    for chunk, start in enumerate(range(0, settings.runs, _CHUNK)):
+        drawn = _draw(fitted, settings, crew, chunk, min(_CHUNK, settings.runs - start))
+        groups += drawn
+        used += sum(group.nbytes for group in drawn)
+        if used > _MOST_BYTES:
+            break
     return HeldDraws(
-        fitted=fitted, crew=crew, usual_hours=_usual_hours(chunks, crew), runs=runs, days=days,
-        chunks=chunks,
-    )  # fmt: skip
-
-
-def _days_to_hold(fitted: Fitted, settings: Settings, alone: WhatIf) -> int:
-    few = replace(settings, runs=min(settings.runs, _FEW_RUNS))
-    late = sample_quantile(play(fitted, few, what_if=alone).build_finish_days, 0.95)
-    return int(min(max(1.25 * late, _LEAST_DAYS), settings.horizon_days))
-
-
-def _draw(
-    fitted: Fitted, settings: Settings, what_ifs: tuple[WhatIf, ...], chunk: int, runs: int, days: int
-) -> _Chunk:
-    seed = settings.seed
-    return _Chunk(
-        work={
-            shared: fitted.effort.sample_remaining(runs, stream(seed, _EFFORT, chunk), shared=shared)
-            for shared in {w.shared for w in what_ifs}
-        },
-        bench=fitted.bench.sample_hours(
-            fitted.as_of + timedelta(days=1),
-            days,
-            runs,
-            stream(seed, _BENCH, chunk),
-            joining=everybody_joining(what_ifs),
-        ),
-        arrivals=draw_arrivals(fitted.network.deliveries, fitted.as_of, runs, stream(seed, _ARRIVALS, chunk)),
+        fitted=fitted,
+        crew=crew,
+        usual_hours=_usual_hours(groups, crew),
+        runs=sum(len(group.runs) for group in groups),
+        days=max(group.bench.stage_rank.shape[1] for group in groups),
+        groups=tuple(groups),
     )
 
 
-def _usual_hours(chunks: tuple[_Chunk, ...], crew: Crew) -> float:
+def _draw(fitted: Fitted, settings: Settings, crew: Crew, chunk: int, runs: int) -> list[_Group]:
+    """One chunk, drawn as `forecast.chunk` draws it, in groups of runs that take about as long."""
+    seed, what_ifs = settings.seed, what_ifs_of(fitted, crew)
+    work = {
+        shared: fitted.effort.sample_remaining(runs, stream(seed, _EFFORT, chunk), shared=shared)
+        for shared in {w.shared for w in what_ifs}
+    }
+    bench = fitted.bench.play(runs, stream(seed, _BENCH, chunk), joining=everybody_joining(what_ifs))
+    arrivals = draw_arrivals(fitted.network.deliveries, fitted.as_of, runs, stream(seed, _ARRIVALS, chunk))
+
+    def held(rows: np.ndarray, days: float) -> _Group:
+        drawn = bench.hours(0, int(min(max(days, _LEAST_DAYS), settings.horizon_days)), rows)
+        present = np.flatnonzero(drawn.hours)
+        return _Group(
+            runs=chunk * _CHUNK + rows,
+            rows=rows,
+            work=work,
+            arrivals=arrivals,
+            bench=replace(
+                drawn, hours=np.empty((0, 0, 0), dtype=np.float32), stage_rank=drawn.stage_rank.copy()
+            ),
+            present=present.astype(np.uint32),
+            hours=drawn.hours.reshape(-1)[present],
+        )
+
+    alone, days = np.full(runs, np.inf), _FIRST_DAYS
+    rows = np.arange(runs)
+    while len(rows):
+        group = held(rows, days)
+        played, _ = _played(fitted, crew, group, group.drawn(), what_ifs[0])
+        alone[rows] = played.build_finish
+        rows, days = rows[played.more_days_help & (days < settings.horizon_days)], 2 * days
+    order = np.argsort(alone, kind="stable")
+    return [held(rows, _TO_SPARE * alone[rows].max()) for rows in np.array_split(order, _GROUPS) if len(rows)]
+
+
+def _played(
+    fitted: Fitted, crew: Crew, group: _Group, bench: BenchDraws, what_if: WhatIf
+) -> tuple[Simulation, tuple[str, ...]]:
+    """A group played under one what-if, and who was there."""
+    from forecast.schedule import simulate_schedule
+
+    bench = what_if.applied_to(bench, what_ifs_of(fitted, crew))
+    work, rows = group.work[what_if.shared], group.rows
+    played = simulate_schedule(
+        fitted.network,
+        work.hours[rows],
+        bench.hours,
+        bench.stage_rank,
+        group.arrivals[rows],
+        only_two=bench.only_two,
+        on_call=bench.on_call,
+        ask_after=bench.ask_after,
+        shared_penalty=work.shared_penalty,
+        expected_hours=work.expected_hours,
+        again_hours=work.again_hours[rows],
+        again_after=work.again_after[rows],
+    )
+    return played, bench.people
+
+
+def _usual_hours(groups: Sequence[_Group], crew: Crew) -> float:
     """Clock hours a week of the others in the mean of the first year; of the busiest of them."""
     sums = []
-    for chunk in chunks:
-        others = np.isin(chunk.bench.people, crew.others)
-        sums.append(chunk.bench.hours[:, :_LEAST_DAYS, others].sum(axis=1, dtype=np.float64))
+    for group in groups:
+        others = np.isin(group.bench.people, crew.others)
+        sums.append(group.drawn().hours[:, :_LEAST_DAYS, others].sum(axis=1, dtype=np.float64))
     weekly = np.concatenate(sums).mean(axis=0) * 7 / _LEAST_DAYS
     return float(max(weekly.max(initial=0.0), 0.1))
