@@ -190,8 +190,9 @@ def over_section(over: Overruns) -> Section:
     return Section(
         id="over",
         title="What runs over its estimate?",
-        answer=(over.finding, *over.reasons),
+        answer=(over.finding,),
         sentences=(
+            *over.reasons,
             "The range is what this kind of work tends to take, rework included, over what was planned for "
             "it; 1 is the plan. Few finished tasks give a wide range. Left at a doubling: hours a piece when "
             "twice as many are done, over those before.",
