@@ -39,7 +39,8 @@ def pool_chance(happened: np.ndarray, of: np.ndarray, believed: tuple[float, flo
         a, b = weight * expit(centre[0]), weight * expit(-centre[0])
         return float((betaln(a + happened, b + of - happened) - betaln(a, b)).sum())
 
-    centre, weight = _most_likely(log_chance, np.array([logit(at)]), weight, MOST_CHANCES)
+    centre, weight = _most_likely(log_chance, np.array([logit(at)]), weight)
+    weight = min(weight, MOST_CHANCES)
     return float(weight * expit(centre[0])), float(weight * expit(-centre[0]))
 
 
@@ -58,7 +59,8 @@ def pool_rate(events: np.ndarray, exposure: np.ndarray, believed: tuple[float, f
         return float((seen - (shape + events) * np.log(rate + exposure)).sum())
 
     first = np.array([np.log(believed[0] / believed[1])])
-    centre, shape = _most_likely(log_chance, first, believed[0], MOST_EVENTS)
+    centre, shape = _most_likely(log_chance, first, believed[0])
+    shape = min(shape, MOST_EVENTS)
     return float(shape), float(shape / np.exp(centre[0]))
 
 
@@ -77,8 +79,8 @@ def pool_days(
         a, b = weight * expit(centre), weight * expit(-centre)
         return float((betaln(a + worked, b + idle) - betaln(a, b)).sum())
 
-    centre, weight = _most_likely(log_chance, logit(believed), weeks, MOST_WEEKS)
-    return np.asarray(expit(centre)), weight
+    centre, weight = _most_likely(log_chance, logit(believed), weeks)
+    return np.asarray(expit(centre)), min(weight, MOST_WEEKS)
 
 
 def pool_grid(likelihood: np.ndarray, believed: np.ndarray) -> np.ndarray:
@@ -99,9 +101,9 @@ def pool_grid(likelihood: np.ndarray, believed: np.ndarray) -> np.ndarray:
 
 
 def _most_likely(
-    log_chance: Callable[[np.ndarray, float], float], centre: np.ndarray, weight: float, most: float
+    log_chance: Callable[[np.ndarray, float], float], centre: np.ndarray, weight: float
 ) -> tuple[np.ndarray, float]:
-    """Centre and weight at the maximum of chance times belief, the weight at most `most`."""
+    """Centre and weight at the maximum of chance times belief."""
     start = np.append(centre, np.log(weight))
     sd = np.append(np.full(len(centre), _CENTRE_SD), _WEIGHT_SD)
 
@@ -109,6 +111,6 @@ def _most_likely(
         return 0.5 * float((((at - start) / sd) ** 2).sum()) - log_chance(at[:-1], float(np.exp(at[-1])))
 
     reach = [(c - 6.0, c + 6.0) for c in centre]
-    bounds = [*reach, (np.log(weight) - 4.0, max(np.log(most), np.log(weight)))]
+    bounds = [*reach, (np.log(weight) - 4.0, np.log(weight) + 8.0)]
     found = minimize(loss, start, method="L-BFGS-B", bounds=bounds).x
     return found[:-1], float(np.exp(found[-1]))

@@ -44,7 +44,7 @@ class Many:
     ...     many = Many(folders=[Path(place) / "kit", Path(place) / "none"], as_of=date(2026, 11, 30),
     ...                 today=date(2026, 11, 30), settings=Settings(runs=50), kept=Kept(Path(place) / "kept"))
     ...     many.run(Engine(workers=1))
-    ...     [answer.problems[0][-18:] if answer.problems else "read" for answer in many]
+    ...     [answer.problems[0][-16:] if answer.problems else "read" for answer in many]
     ['read', 'is not a folder.']
     """
 

@@ -1,0 +1,331 @@
+"""Priors pooled from many builds: what they learn, what the file may hold, what a forecast makes of them."""
+
+import csv
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from typer.testing import CliRunner
+
+from forecast.bench_time import BenchTime
+from forecast.bench_time.priors import BenchPriors
+from forecast.cli import app
+from forecast.effort import EffortModel, EffortPriors, Normal
+from forecast.errors import InputError
+from forecast.many.hierarchy import Likelihood, fit_hierarchy
+from forecast.many.pool import pool_priors
+from forecast.many.rates import pool_chance, pool_days, pool_grid, pool_rate
+from forecast.many.summary import BuildSummary, summary_of
+from forecast.outlook import fit_build
+from forecast.pooled_priors import priors_text, read_priors, write_priors
+from forecast.progress import read_progress
+from forecast.synthetic import make_build
+from tests.conftest import sessions_frame
+from tests.many_builds import QUICK, write_club
+from tests.small_builds import AS_OF, fitted_build, plan_of
+
+
+def fitted_member(seed: int):
+    made = make_build(seed=seed, tasks=30)
+    as_of = made.cut(0.9)
+    return fit_build(made.as_known_on(as_of), as_of, QUICK)
+
+
+@pytest.fixture(scope="module")
+def said():
+    return [summary_of(fitted_member(seed)) for seed in range(3)]
+
+
+@pytest.fixture(scope="module")
+def pooled(said):
+    return pool_priors(said)
+
+
+def quadratic(mean: float, sd: float) -> Likelihood:
+    return Likelihood(places=np.array([0]), precision=np.array([[sd**-2.0]]), pull=np.array([mean / sd**2]))
+
+
+def test_the_hierarchy_agrees_with_a_random_effects_meta_analysis():
+    """Many builds drown the weak beliefs; statsmodels' iterated (Paule-Mandel) estimate is the reference."""
+    from statsmodels.stats.meta_analysis import combine_effects
+
+    rng = np.random.default_rng(5)
+    sd = rng.uniform(0.1, 0.5, 400)
+    seen = rng.normal(0.4, 0.2, 400) + sd * rng.standard_normal(400)
+    fit = fit_hierarchy(
+        [quadratic(m, s) for m, s in zip(seen, sd, strict=True)], np.zeros(1), np.array([0.35]), np.array([0])
+    )
+    reference = combine_effects(seen, sd**2, method_re="iterated")
+    assert fit.centre[0] == pytest.approx(reference.mean_effect_re, abs=0.01)
+    assert fit.between[0] == pytest.approx(np.sqrt(reference.tau2), abs=0.02)
+    assert fit.centre_sd[0] == pytest.approx(reference.sd_eff_w_re, rel=0.1)
+
+
+def test_few_builds_that_agree_leave_the_next_one_free():
+    few = fit_hierarchy([quadratic(0.6, 0.05)] * 5, np.zeros(1), np.array([0.35]), np.array([0]))
+    many = fit_hierarchy([quadratic(0.6, 0.05)] * 500, np.zeros(1), np.array([0.35]), np.array([0]))
+    assert few.centre[0] == pytest.approx(0.6, abs=0.02)
+    assert few.next_sd[0] > 0.2 > 0.05 > many.next_sd[0]
+
+
+def test_what_is_integrated_out_is_not_there():
+    both = Likelihood(places=np.array([0, 1]), precision=np.array([[4.0, 3.0], [3.0, 5.0]]), pull=np.ones(2))
+    one = both.without(np.array([False, True]), np.array([1.0, 1e-6]))
+    assert one.places.tolist() == [0]
+    assert one.precision == pytest.approx(np.array([[4.0]]), abs=1e-6)
+
+
+def test_rates_and_chances_come_back_and_no_prior_weighs_too_much():
+    rng = np.random.default_rng(2)
+    shape, rate = pool_rate(rng.poisson(0.05 * 400, 300), np.full(300, 400.0), (0.8, 50.0))
+    assert shape / rate == pytest.approx(0.05, rel=0.03)
+    assert shape <= 4.0 + 1e-9
+    a, b = pool_chance(rng.binomial(100, rng.beta(4, 16, 300)), np.full(300, 100), (0.5, 5.5))
+    assert a / (a + b) == pytest.approx(0.2, rel=0.05)
+    assert a + b == pytest.approx(20, rel=0.4)
+    assert pool_chance(np.zeros(0), np.zeros(0), (0.5, 5.5)) == pytest.approx((0.5, 5.5))
+    days, weeks = pool_days(np.full((40, 7), 30.0), np.full((40, 7), 10.0), np.full(7, 0.3), 0.5)
+    assert days == pytest.approx(np.full(7, 0.75), abs=0.02)
+    assert weeks <= 4.0 + 1e-9
+
+
+def test_a_grid_goes_where_the_builds_are():
+    likelihood = np.tile([0.01, 0.98, 0.01], (200, 1))
+    assert pool_grid(likelihood, np.full(3, 1 / 3))[1] > 0.95
+
+
+def test_the_evidence_and_the_beliefs_make_the_posterior():
+    """The exact draws of the fit, against the quadratic likelihood with its prior put back."""
+    fitted = fitted_member(1)
+    said, model = fitted.effort.evidence_of_build_, fitted.effort
+    scale = {
+        "type_level": model.posterior_.scales["level"],
+        "type_learning": model.posterior_.scales["learning"],
+    }
+    belief = [
+        Normal(centre=0.0, sd=float(np.median(scale[kind]))) if kind in scale else getattr(model.priors, kind)
+        for kind, _ in said.effects
+    ]
+    centre = np.array(
+        [b.centre - (kind == "size_slope") for b, (kind, _) in zip(belief, said.effects, strict=True)]
+    )
+    prior = np.array([b.sd**-2 for b in belief])
+    covariance = np.linalg.inv(said.precision + np.diag(prior))
+    mean = covariance @ (said.pull + prior * centre)
+    for i, (kind, name) in enumerate(said.effects):
+        if name:
+            continue
+        drawn = model.posterior_.fixed[:, model.design_.fixed_names.index(kind)]
+        assert abs(mean[i] - drawn.mean()) < 0.6 * drawn.std()
+        assert covariance[i, i] ** 0.5 == pytest.approx(drawn.std(), rel=0.5)
+
+
+def test_a_summary_comes_back_from_json(said):
+    again = BuildSummary.from_dict(json.loads(json.dumps(said[0].to_dict())))
+    assert again.to_dict() == said[0].to_dict()
+    assert again.effort.precision == pytest.approx(said[0].effort.precision, rel=1e-6, abs=1e-6)
+
+
+def test_fewer_than_three_builds_make_no_priors(said):
+    with pytest.raises(InputError, match="at least 3 builds with a finished task. Got 2"):
+        pool_priors(said[:2])
+
+
+def test_the_file_comes_back_as_it_was_written(pooled, tmp_path):
+    write_priors(tmp_path / "club.json", pooled)
+    again = read_priors(tmp_path / "club.json")
+    assert priors_text(again) == priors_text(pooled)
+    assert again.builds == again.effort.builds == again.bench.builds == 3
+    assert again.effort.type_level
+
+
+def _without(text: str, *path: str) -> str:
+    data = json.loads(text)
+    inner = data
+    for name in path[:-1]:
+        inner = inner[name]
+    del inner[path[-1]]
+    return json.dumps(data)
+
+
+BAD = {
+    "not json": (lambda text: text[:50], "is no JSON file of benchdays pooled priors."),
+    "another file": (lambda text: "[1, 2]", "holds no benchdays pooled priors"),
+    "a later version": (
+        lambda text: text.replace('"version": 1', '"version": 2'),
+        "version: '2' is not known",
+    ),
+    "a hole": (lambda text: _without(text, "effort", "level", "sd"), "effort.level.sd: is missing."),
+    "a stranger": (lambda text: text.replace('"builds"', '"note": 1, "builds"', 1), "note: is not known."),
+    "no spread": (lambda text: text.replace('"chain_sd": [', '"chain_sd": [-1.5,', 1), "bench.chain_sd"),
+    "words": (
+        lambda text: text.replace('"day_weeks": ', '"day_weeks": "often", "x": '),
+        "bench.day_weeks: 'often' must be a valid number",
+    ),
+}
+
+
+@pytest.mark.parametrize("case", BAD)
+def test_a_bad_file_is_refused_in_one_sentence(case, pooled, tmp_path):
+    damage, sentence = BAD[case]
+    (tmp_path / "club.json").write_text(damage(priors_text(pooled)), encoding="utf-8")
+    with pytest.raises(InputError) as refused:
+        read_priors(tmp_path / "club.json")
+    assert len(refused.value.problems) == 1
+    assert sentence in str(refused.value)
+    assert "\n" not in str(refused.value)
+
+
+@settings(max_examples=40, deadline=None)
+@given(place=st.integers(0, 200), value=st.sampled_from([None, -1.0, 1e9, "x", [], {}, True]))
+def test_no_damage_to_one_number_ends_in_a_traceback(place, value, pooled, tmp_path_factory):
+    data = json.loads(priors_text(pooled))
+    leaves = [(part, key) for part in _parts(data) for key in _keys(part)]
+    part, key = leaves[place % len(leaves)]
+    part[key] = value
+    file = tmp_path_factory.getbasetemp() / "damaged.json"
+    file.write_text(json.dumps(data), encoding="utf-8")
+    assert _sentences(file) <= 1
+
+
+def _sentences(file) -> int:
+    try:
+        read_priors(file)
+    except InputError as error:
+        return len(error.problems)
+    return 0
+
+
+def _parts(data):
+    yield data
+    for value in data.values() if isinstance(data, dict) else data:
+        if isinstance(value, dict | list):
+            yield from _parts(value)
+
+
+def _keys(part):
+    return list(part) if isinstance(part, dict) else range(len(part))
+
+
+def test_no_word_of_a_builder_is_in_the_file(tmp_path):
+    """Marks in every free text, in the ids, and in a type of work that only two of three builds know."""
+    folders = write_club(tmp_path, 3, tasks=8, until=0.9)
+    for number, folder in enumerate(folders):
+        _mark(folder, of_their_own=number < 2)
+    file, kept = tmp_path / "club.json", tmp_path / "kept"
+    command = ["many", *map(str, folders), "--as-of", "2026-06-30", "--runs", "20", "--workers", "1"]
+    run = CliRunner().invoke(app, [*command, "--keep", str(kept), "--write-priors", str(file)])
+    assert run.exit_code == 0, run.output
+    text = file.read_text(encoding="utf-8")
+    assert "SECRET" not in text
+    assert not any(folder.name in text for folder in folders)
+    assert set(json.loads(text)["effort"]["type_level"]) <= {"riveting"}
+    assert "SECRET" in "".join(f.read_text(encoding="utf-8") for f in kept.rglob("*.json"))
+
+
+def _mark(folder, *, of_their_own: bool) -> None:
+    settings_file = folder / "build.toml"
+    text = settings_file.read_text(encoding="utf-8").replace('id = "A"', 'id = "SECRETA"')
+    settings_file.write_text(text.replace("Synthetic", "SECRET"), encoding="utf-8")
+    plan, ids = _rows(folder / "plan.csv"), {}
+    for place, row in enumerate(plan):
+        ids[row["task"]] = f"SECRET{place}"
+        kind = "SECRET-way" if of_their_own and place % 2 else "riveting"
+        row |= {"task": ids[row["task"]], "title": "SECRET", "type": kind, "stage": f"SECRET {row['stage']}"}
+        row["after"] = " ".join(ids[t] for t in row["after"].split())
+        row["repeat_of"] = ids.get(row["repeat_of"], "")
+    _write(folder / "plan.csv", plan)
+    log = _rows(folder / "log.csv")
+    for row in log:
+        stage = f"SECRET {row['stage']}" if row["stage"] else ""
+        row |= {"task": ids.get(row["task"], ""), "note": "SECRET", "builders": "SECRETA", "stage": stage}
+        row["type"] = "SECRET-outside" if stage else ""
+    _write(folder / "log.csv", log)
+    for name in ("deliveries.csv", "away.csv"):
+        (folder / name).unlink(missing_ok=True)
+    _write(folder / "plan.csv", [row | {"delivery": ""} for row in plan])
+
+
+def _rows(path):
+    with path.open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def _write(path, rows):
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, rows[0])
+        writer.writeheader()
+        writer.writerows(rows)
+
+
+def test_finish_says_that_priors_are_pooled(pooled, tmp_path):
+    (folder,) = write_club(tmp_path, 1, tasks=8, until=0.1)
+    write_priors(tmp_path / "club.json", pooled)
+    asked = ["finish", str(folder), "--as-of", "2026-06-30", "--runs", "20", "--no-keep"]
+    with_priors = [*asked, "--priors", str(tmp_path / "club.json")]
+    plain = json.loads(CliRunner().invoke(app, [*asked, "--json"]).stdout)
+    said = json.loads(CliRunner().invoke(app, [*with_priors, "--json"]).stdout)
+    assert said["basis"] == plain["basis"] | {"priors": "pooled"}
+    assert said["build"] != plain["build"]
+    assert "priors pooled from 3 other builds (pooled)" in CliRunner().invoke(app, with_priors).stdout
+
+
+def test_a_type_nobody_here_has_worked_on_rests_on_pooled_builds(pooled):
+    plan = plan_of({}, {}, {"type": "paint"})
+    fitted = fitted_build(plan, done=0)
+    nobody = fit_build(fitted.build, AS_OF, replace(QUICK, priors=pooled))
+    assert set(nobody.effort.types_["basis"]) == {"pooled"}
+    assert set(fitted.effort.types_["basis"]) == {"prior"}
+    assert nobody.bench.basis_["level"] == "pooled"
+
+
+def test_types_of_other_builders_move_the_hours_of_a_type():
+    plan = plan_of(*[{} for _ in range(4)], {"type": "paint"})
+    progress = read_progress(plan, fitted_build(plan, done=0).build.sessions, AS_OF)
+
+    def hours(priors):
+        model = EffortModel(priors=priors, draws=200).fit(progress, np.random.default_rng(0))
+        return np.median(model.sample_first_time_hours(4000, np.random.default_rng(1)), axis=0)
+
+    known = hours(EffortPriors(type_level={"paint": np.log(3.0)}))
+    assert known[4] / hours(EffortPriors())[4] == pytest.approx(3.0, rel=0.1)
+
+
+def test_a_builder_unlike_the_others_is_not_dragged_along():
+    """The club is sure of two and a half times the plan; this log says once, task after task."""
+    luck = np.exp(np.random.default_rng(4).normal(0.0, 0.4, 40))
+    kinds = ("fit", "drill", "rivet", "prime", "cut", "seal")
+    plan = plan_of(*[{"planned_hours": 4 * x, "type": kinds[i % 6]} for i, x in enumerate(luck)])
+    log = [
+        {"date": f"2026-05-{n + 1:02d}", "hours": 4, "task": f"T{n}", "type": kinds[n % 6], "done": True}
+        for n in range(24)
+    ]
+    progress = read_progress(plan, sessions_frame(log), AS_OF)
+    sure = EffortPriors(level=Normal(centre=np.log(2.5), sd=0.15), degrees=4.0, builds=50)
+
+    def fit(priors):
+        model = EffortModel(priors=priors).fit(progress, np.random.default_rng(0))
+        hours = np.median(model.sample_remaining(2000, np.random.default_rng(1)).hours.sum(axis=1))
+        return float(hours), float(np.median(model.posterior_.fixed[:, 0]))
+
+    (own, _), (free, effect), (_, held) = (
+        fit(priors) for priors in (EffortPriors(), sure, replace(sure, degrees=np.inf))
+    )
+    assert free == pytest.approx(own, rel=0.15)
+    assert effect < held - 0.2
+
+
+def test_a_heavy_tail_lets_the_hours_of_a_week_go_their_own_way():
+    plan = plan_of(*[{} for _ in range(40)])
+    fitted = fitted_build(plan, done=8)
+    sure = BenchPriors(weekly_log_hours=np.log(40.0), weekly_log_sd=0.1, degrees=4.0, builds=50)
+
+    def weekly(belief):
+        bench = BenchTime(belief=belief).fit(fitted.progress, fitted.build.builders)
+        level = bench.learned_.level
+        return float(np.exp(level.weight @ level.mean[:, 0]))
+
+    assert weekly(BenchPriors()) < weekly(sure) < weekly(replace(sure, degrees=np.inf))
