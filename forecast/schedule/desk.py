@@ -35,6 +35,13 @@ def compiled(function):
     return njit(forceinline=True)(function)
 
 
+def apart(function):
+    """Compile a part that is seldom called by itself, not into each place that calls it."""
+    if hasattr(DefaultOptions, "_nrt"):
+        return njit(_nrt=False, no_cpython_wrapper=True, no_cfunc_wrapper=True)(function)
+    return njit(function)
+
+
 @compiled
 def put(net, i):
     """Task i is ready to be picked up."""
@@ -64,7 +71,7 @@ def take(net, i):
         net.tops[task.queue] = net.task_at[w * BITS + _BIT_OF[lowest]]
 
 
-@compiled
+@apart
 def drop(net, i):
     """Take task i out of its queue, wherever it stands there."""
     task = net.tasks[i]
@@ -81,7 +88,7 @@ def stands_ready(net, i):
     return (net.words[task.word] >> task.bit) & 1 == 1
 
 
-@compiled
+@apart
 def let_go(net, i, now):
     """Nothing that comes before task i is open any more: it is ready now, or wakes later."""
     at, detail = net.tasks[i].ready_at, net.details[i]
@@ -134,7 +141,7 @@ def next_awake(net, now):
     return -1
 
 
-@compiled
+@apart
 def take_limits(net, i):
     """Take what task i needs of each limit, if all of it is there; else it waits until one is freed."""
     if _hold(net, i, 1.0):
@@ -159,7 +166,7 @@ def _hold(net, i, share):
     return enough
 
 
-@compiled
+@apart
 def give_back(net, i, now):
     """Free the limits that end with task i, and let everything look again that waited for one."""
     detail = net.details[i]

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from forecast.schedule.desk import EMPTY, TINY, compiled, put, take, take_limits
+from forecast.schedule.desk import EMPTY, TINY, apart, compiled, put, take, take_limits
 from forecast.schedule.records import CAUSE_DELIVERY, CAUSE_HANDS, CAUSE_TWO, EITHER, NOBODY, TWO
 
 IDLE, ABSENT = -1, -2
@@ -44,7 +44,7 @@ def _carry(net, person, i, rate):
     person.rate, person.pace, person.busy = rate, 1.0 / rate, 1.0
 
 
-@compiled
+@apart
 def preferred_stage(net, rank):
     """The rank-th of the stages with work to pick up, by their first task; -1 for plain row order."""
     if rank == 0:
@@ -126,7 +126,7 @@ def _share(net, lead):
     net.state[0].sharing = 1
 
 
-@compiled
+@apart
 def _pays_to_share(net, i):
     """Whose task is rather shared than task i begun; -1 for nobody's.
 
@@ -223,7 +223,7 @@ def _first_to_share(net):
     return best
 
 
-@compiled
+@apart
 def _note_stint(net, i, k, now):
     """Task i is taken up: note what it waited for last, its own readiness or the hands of person k."""
     detail, person, state = net.details[i], net.people[k], net.state[0]

@@ -18,6 +18,7 @@ from numba import njit
 from forecast.schedule.desk import (
     EMPTY,
     TINY,
+    apart,
     compiled,
     drop,
     empty_queues,
@@ -46,7 +47,7 @@ _NINE_TENTHS = 0.9
 _OTHER_FILES = ("desk.py", "hands.py", "records.py")
 
 
-@compiled
+@apart
 def _begin(net, hours, release, again, again_after):
     """Set everything to the end of `as_of`."""
     empty_queues(net)
@@ -222,11 +223,13 @@ def _note_busy(people, now):
             people[k].busy_until = now
 
 
-@compiled
+@apart
 def _wake(net, now):
     """Everything whose time has come is ready, what has to be done again first of all."""
-    i = next_awake(net, now)
-    while i >= 0:
+    while True:
+        i = next_awake(net, now)
+        if i < 0:
+            break
         task, detail = net.tasks[i], net.details[i]
         if detail.reopened:
             _reopen(net, np.uint32(i), now)
@@ -234,7 +237,6 @@ def _wake(net, now):
             detail.asleep = 0
             if task.waits == 0:
                 let_go(net, np.uint32(i), now)
-        i = next_awake(net, now)
 
 
 @compiled
@@ -258,17 +260,15 @@ def _finish(net, i, now):
     state, detail = net.state[0], net.details[i]
     finish_work(net, i, now)
     detail.finish = now
-    if detail.reopened:
-        detail.again = 0.0
-        _let_followers_go(net, i, now)
-    else:
+    if not detail.reopened:
         state.ahead -= detail.expected
         give_back(net, i, now)
-        _let_followers_go(net, i, now)
-        if detail.again > 0.0:
-            detail.reopened = 1
-            set_alarm(net, i, now + detail.again_after)
-            return
+    _let_followers_go(net, i, now)
+    if detail.again > 0.0 and not detail.reopened:
+        detail.reopened = 1
+        set_alarm(net, i, now + detail.again_after)
+        return
+    detail.again = 0.0
     stage = net.stages[net.tasks[i].stage]
     stage.open -= 1
     if stage.open == 0:
@@ -307,7 +307,7 @@ def _read_done(net, hours_done, point):
         hours_done[s, point] = net.stages[s].done
 
 
-@compiled
+@apart
 def _keep(net, kept, run):
     """Write what is kept of a run."""
     state, details = net.state[0], net.details
@@ -331,7 +331,7 @@ def _keep(net, kept, run):
             _follow_chain(net, kept, run)
 
 
-@compiled
+@apart
 def _follow_chain(net, kept, run):
     """Lead the critical chain back from the last finish, over what each task of it waited for."""
     until = net.state[0].finish
