@@ -1,10 +1,11 @@
 """How well the gain of a second builder is foretold, on two-builder builds with a known truth.
 
-    python -m benchmarks.crew_skill [--builds 4] [--runs 500] [--plays 20] [--seed 20261101]
+    python -m benchmarks.crew_skill [--builds 4] [--runs 500] [--plays 20] [--seed 20261101] [--kept FILE]
 
 Each build is invented (forecast/synthetic), cut when half its person-hours are in the log, and played on from
 there by its own true parameters, with the second builder and without, on the same dice. The range of the
-gain that `crew` gives is held against those true differences. Writes crew_skill.md beside this file.
+gain that `crew` gives is held against those true differences. Writes crew_skill.md beside this file. With
+--kept the builds go to a CSV file one by one, and a study that was stopped goes on where it stopped.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from benchmarks.kept_cases import KeptCases
 from forecast.crew import crew_of, what_ifs_of
 from forecast.crew.compare import gain_in_days
 from forecast.outlook import Settings, fit_build, play_together
@@ -43,13 +45,25 @@ def true_gain(made: SyntheticBuild, plays: int, seed: int) -> np.ndarray:
     return alone.build_days - together.build_days
 
 
-def study(builds: int, runs: int, plays: int, seed: int) -> pd.DataFrame:
+def kept_in(path: Path, runs: int, plays: int, seed: int) -> KeptCases:
+    """The file of the builds done so far."""
+    columns = ("effort", "habit", "build", "foretold", "true", *(f"{level:.0%}" for level in LEVELS))
+    return KeptCases(
+        path=path, made_with={"seed": seed, "runs": runs, "plays": plays}, columns=columns, rows_a_build=1
+    )
+
+
+def study(builds: int, runs: int, plays: int, seed: int, kept: KeptCases | None = None) -> pd.DataFrame:
     """One row a build: medians of the foretold and the true gain, and how often the ranges hold."""
+    before = {} if kept is None else {row["build"]: row for row in kept.read().to_dict("records")}
     rows = []
     for effort, habit in itertools.product(EFFORT_KINDS, HABIT_KINDS):
         for number in range(builds):
             key = [seed, EFFORT_KINDS.index(effort), HABIT_KINDS.index(habit), number]
             build_seed = int(np.random.default_rng(key).integers(2**31))
+            if build_seed in before:
+                rows.append(before[build_seed])
+                continue
             made = make_build(effort=effort, habit=habit, seed=build_seed, builders=2)
             told = foretold_gain(made, Settings(runs=runs, seed=build_seed))
             true = true_gain(made, plays, build_seed)
@@ -60,6 +74,8 @@ def study(builds: int, runs: int, plays: int, seed: int) -> pd.DataFrame:
                 low, high = np.quantile(told, [(1 - level) / 2, (1 + level) / 2], method="inverted_cdf")
                 row[f"{level:.0%}"] = np.mean((low <= true) & (true <= high))
             rows.append(row)
+            if kept is not None:
+                kept.append([row])
             print(row, flush=True)
     return pd.DataFrame(rows)
 
@@ -94,9 +110,11 @@ def main() -> None:
     parser.add_argument("--runs", type=int, default=500)
     parser.add_argument("--plays", type=int, default=20)
     parser.add_argument("--seed", type=int, default=20261101)
+    parser.add_argument("--kept", type=Path)
     args = parser.parse_args()
     words = f"--builds {args.builds} --runs {args.runs} --plays {args.plays} --seed {args.seed}"
-    lines = table(study(args.builds, args.runs, args.plays, args.seed), words)
+    kept = kept_in(args.kept, args.runs, args.plays, args.seed) if args.kept else None
+    lines = table(study(args.builds, args.runs, args.plays, args.seed, kept), words)
     Path(__file__).with_suffix(".md").write_text("\n".join(lines) + "\n", encoding="utf-8")
 
 
