@@ -11,7 +11,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal, cast
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from forecast.bench_time.priors import BenchPriors
 from forecast.effort import BeyondPriors, EffortPriors, Normal
@@ -32,7 +32,6 @@ _Effect = Annotated[float, Field(ge=-20, le=20)]
 _Spread = Annotated[float, Field(gt=0, le=20)]
 _Positive = Annotated[float, Field(gt=0, le=1e6)]
 _Chance = Annotated[float, Field(gt=0, lt=1)]
-_Weight = Annotated[float, Field(gt=0, le=1)]
 _Types = dict[Annotated[str, Field(min_length=1, max_length=200)], _Effect]
 
 
@@ -76,18 +75,8 @@ class _Bench(_Entry):
     chain_sd: tuple[_Spread, _Spread, _Spread, _Spread]
     weekly_log_hours: _Effect
     weekly_log_sd: _Spread
-    level_weeks: tuple[_Weight, _Weight, _Weight, _Weight, _Weight]
-    level_sd: tuple[_Weight, _Weight, _Weight, _Weight, _Weight, _Weight]
-    week_shape: tuple[_Weight, _Weight, _Weight, _Weight, _Weight, _Weight]
     day_chance: tuple[_Chance, _Chance, _Chance, _Chance, _Chance, _Chance, _Chance]
     day_weeks: Annotated[float, Field(gt=0, le=520)]
-
-    @model_validator(mode="after")
-    def _adds_up(self) -> _Bench:
-        for name in ("level_weeks", "level_sd", "week_shape"):
-            if abs(sum(getattr(self, name)) - 1) > 1e-3:
-                raise ValueError(f"{name} must add up to 1")
-        return self
 
 
 class _File(_Entry):
@@ -211,9 +200,9 @@ def _said(error: dict[str, Any]) -> tuple[str, str]:
         return "", "is missing"
     if error["type"] == "extra_forbidden":
         return "", "is not known"
-    message = str(error["msg"]).removeprefix("Value error, ").removeprefix("Input should be ")
+    message = str(error["msg"]).removeprefix("Input should be ")
     value = "" if isinstance(error["input"], dict | list | BaseModel) else str(error["input"])
-    return value, message if message.startswith(("must", "level", "week")) else f"must be {message}"
+    return value, f"must be {message}"
 
 
 def _refused(path: Path, place: str, value: str, allowed: str) -> InputError:

@@ -17,7 +17,7 @@ from forecast.effort import EffortModel, EffortPriors, Normal
 from forecast.errors import InputError
 from forecast.many.hierarchy import Likelihood, fit_hierarchy
 from forecast.many.pool import pool_priors
-from forecast.many.rates import pool_chance, pool_days, pool_grid, pool_rate
+from forecast.many.rates import pool_chance, pool_days, pool_rate
 from forecast.many.summary import BuildSummary, summary_of
 from forecast.outlook import fit_build
 from forecast.pooled_priors import priors_text, read_priors, write_priors
@@ -90,11 +90,6 @@ def test_rates_and_chances_come_back_and_no_prior_weighs_too_much():
     days, weeks = pool_days(np.full((40, 7), 30.0), np.full((40, 7), 10.0), np.full(7, 0.3), 0.5)
     assert days == pytest.approx(np.full(7, 0.75), abs=0.02)
     assert weeks <= 4.0 + 1e-9
-
-
-def test_a_grid_goes_where_the_builds_are():
-    likelihood = np.tile([0.01, 0.98, 0.01], (200, 1))
-    assert pool_grid(likelihood, np.full(3, 1 / 3))[1] > 0.95
 
 
 def test_the_evidence_and_the_beliefs_make_the_posterior():

@@ -18,7 +18,6 @@ class BenchEvidence:
     ----------
     chain_precision, chain_pull : (4, 4) and (4,): stop, resume, slope, link
     weekly_precision, weekly_pull : of the long mean of the log of the hours of a worked week
-    grid : (grid,) likelihood of each combination of LEVEL_WEEKS, LEVEL_SD and WEEK_SHAPE, adding up to 1
     worked, idle : (7,) days of worked weeks with and without a session, Monday to Sunday, old ones less
     weeks : worked weeks that it rests on
     """
@@ -27,7 +26,6 @@ class BenchEvidence:
     chain_pull: np.ndarray
     weekly_precision: float
     weekly_pull: float
-    grid: np.ndarray
     worked: np.ndarray
     idle: np.ndarray
     weeks: int
@@ -51,14 +49,12 @@ def evidence_of(bench: BenchTime) -> BenchEvidence:
     mean = float(level.weight @ level.mean[:, 0])
     inner = (level.root[:, 0, :] ** 2).sum(axis=1) + (level.mean[:, 0] - mean) ** 2
     gained = max(1.0 / float(level.weight @ inner) - at_sd**-2, 0.0)
-    grid = level.weight / belief.grid_weights
     habit, day = learned.habit, belief.day_weeks * np.array(belief.day_chance)
     return BenchEvidence(
         chain_precision=chain - np.diag(sd**-2),
         chain_pull=chain @ learned.silences.mean[:4] - np.array(belief.chain_mean) / sd**2,
         weekly_precision=gained,
         weekly_pull=(gained + at_sd**-2) * mean - at_mean / at_sd**2 if gained else 0.0,
-        grid=grid / grid.sum(),
         worked=habit.worked - day,
         idle=habit.idle - belief.day_weeks + day,
         weeks=level.observed,

@@ -95,10 +95,10 @@ def fit_level(
     noise_scale : (week,) by how much the noise variance is larger (a week cut short)
     mean_prior : mean and standard deviation of the long mean of log hours
     waves : (week, 2) the waves of the year, or (week, 0)
-    belief : weights of the grid, and the tail of the belief on the long mean; the built-in ones if None
+    belief : says how heavy the tail of the belief on the long mean is; normal if None
     """
     belief = belief or priors.BenchPriors()
-    keep, move, shape = parameter_grid()
+    keep, move, shape, prior = parameter_grid()
     columns = np.column_stack([np.ones(len(log_hours)), waves])
     y = log_hours[:, None] - (digamma(shape) - np.log(shape))
     passed = filter_level(y, columns, noise_scale, keep, move, polygamma(1, shape))
@@ -111,7 +111,7 @@ def fit_level(
         prior_sd[0] = width * mean_prior[1]
         parts.append(_integrate_out(passed, prior_mean, prior_sd))
     mean, covariance, log_chance = (np.concatenate(part) for part in zip(*parts, strict=True))
-    keep, move, shape, prior = (np.tile(v, len(parts)) for v in (keep, move, shape, belief.grid_weights))
+    keep, move, shape, prior = (np.tile(v, len(parts)) for v in (keep, move, shape, prior))
     passed = passed.repeated(len(parts))
     log_weight = log_chance + np.log(prior / len(parts))
     evidence = float(logsumexp(log_weight))
@@ -133,12 +133,13 @@ def fit_level(
     )
 
 
-def parameter_grid() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(grid,) keep, move and shape."""
+def parameter_grid() -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """(grid,) keep, move, shape and prior weight."""
     weeks, sd, shape = np.meshgrid(priors.LEVEL_WEEKS, priors.LEVEL_SD, priors.WEEK_SHAPE, indexing="ij")
+    prior = priors.LEVEL_WEEKS_PRIOR[:, None, None] * priors.LEVEL_SD_PRIOR[:, None] * priors.WEEK_SHAPE_PRIOR
     keep = np.exp(-1 / weeks)
     move = sd * np.sqrt(1 - keep**2)
-    return keep.ravel(), move.ravel(), shape.ravel()
+    return keep.ravel(), move.ravel(), shape.ravel(), prior.ravel()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -82,11 +82,14 @@ _WIDTHS = 9
 class BenchPriors:
     """Those of the beliefs above that other builders' logs may replace.
 
+    How the level moves is not among them: weeks say much about how it moves from one to the next and
+    little about how it moves over years, which is what a forecast hangs on; pooled over many logs that
+    made ranges too narrow.
+
     Attributes
     ----------
     chain_mean, chain_sd : of stop, resume, slope and link (see silences.py)
     weekly_log_hours, weekly_log_sd : long mean of the log of the hours of a worked week
-    level_weeks, level_sd, week_shape : weight of each value of LEVEL_WEEKS, LEVEL_SD and WEEK_SHAPE
     day_chance : Monday to Sunday, chance of a session in a worked week, weighing `day_weeks` weeks of log
     degrees : of the t distribution of the chain and of the long mean; infinite = normal. A belief
         learned from others has few, so that it lets go of a builder who is unlike them.
@@ -97,19 +100,10 @@ class BenchPriors:
     chain_sd: tuple[float, ...] = (STOP_SD, RESUME_SD, RESUME_SLOPE_SD, LEVEL_LINK_SD)
     weekly_log_hours: float = float(np.log(WEEKLY_HOURS))
     weekly_log_sd: float = WEEKLY_HOURS_LOG_SD
-    level_weeks: tuple[float, ...] = tuple(LEVEL_WEEKS_PRIOR.tolist())
-    level_sd: tuple[float, ...] = tuple(LEVEL_SD_PRIOR.tolist())
-    week_shape: tuple[float, ...] = tuple(WEEK_SHAPE_PRIOR.tolist())
     day_chance: tuple[float, ...] = tuple(DAY_CHANCE.tolist())
     day_weeks: float = DAY_PRIOR_WEEKS
     degrees: float = inf
     builds: int = 0
-
-    @property
-    def grid_weights(self) -> np.ndarray:
-        """(grid,) prior weight of each combination of LEVEL_WEEKS, LEVEL_SD and WEEK_SHAPE."""
-        weeks, sd, shape = (np.array(w) for w in (self.level_weeks, self.level_sd, self.week_shape))
-        return np.asarray((weeks[:, None, None] * sd[:, None] * shape).ravel())
 
     @property
     def widths(self) -> np.ndarray:

@@ -18,13 +18,12 @@ from typing import Any
 import numpy as np
 from scipy.stats import norm, t
 
-from forecast.bench_time import priors as bench_priors
 from forecast.bench_time.priors import BenchPriors
 from forecast.effort import BeyondPriors, EffortPriors, Normal
 from forecast.effort.evidence import SHARED
 from forecast.errors import InputError, Problem
 from forecast.many.hierarchy import Hierarchy, Likelihood, fit_hierarchy
-from forecast.many.rates import pool_chance, pool_days, pool_grid, pool_rate
+from forecast.many.rates import pool_chance, pool_days, pool_rate
 from forecast.many.summary import BuildSummary
 from forecast.pooled_priors import LEAST_BUILDS, PooledPriors
 
@@ -203,15 +202,4 @@ def _bench(known: Sequence[BuildSummary]) -> BenchPriors:
         weekly_log_sd=_HEAVY * float(weekly.next_sd[0]),
         day_chance=tuple(day_chance.tolist()),
         day_weeks=day_weeks,
-        **_level_grid(known, built_in),
     )
-
-
-def _level_grid(known: Sequence[BuildSummary], built_in: BenchPriors) -> dict[str, Any]:
-    """How the level wanders: weight of each value of each of the three parameters."""
-    axes = (bench_priors.LEVEL_WEEKS, bench_priors.LEVEL_SD, bench_priors.WEEK_SHAPE)
-    weight = pool_grid(np.array([s.bench.grid for s in known]), built_in.grid_weights)
-    cube = weight.reshape([len(axis) for axis in axes])
-    sums = (cube.sum(axis=(1, 2)), cube.sum(axis=(0, 2)), cube.sum(axis=(0, 1)))
-    names = ("level_weeks", "level_sd", "week_shape")
-    return {name: tuple(one.tolist()) for name, one in zip(names, sums, strict=True)}

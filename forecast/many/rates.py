@@ -16,7 +16,6 @@ MOST_CHANCES = 40.0  # tasks that a chance may weigh
 MOST_EVENTS = 4.0  # events that a rate may weigh
 MOST_WEEKS = 4.0  # weeks that a habit may weigh
 _CENTRE_SD, _WEIGHT_SD = 1.0, 0.7
-_GRID_WORTH, _GRID_SWEEPS = 5.0, 200
 
 
 def pool_chance(happened: np.ndarray, of: np.ndarray, believed: tuple[float, float]) -> tuple[float, float]:
@@ -81,23 +80,6 @@ def pool_days(
 
     centre, weight = _most_likely(log_chance, logit(believed), weeks)
     return np.asarray(expit(centre)), min(weight, MOST_WEEKS)
-
-
-def pool_grid(likelihood: np.ndarray, believed: np.ndarray) -> np.ndarray:
-    """(point,) how many of the builds lie on each point of a grid: EM for a mixture of known parts.
-
-    Parameters
-    ----------
-    likelihood : (build, point)
-    believed : (point,) built-in weights, counted as five builds
-    """
-    weight = believed / believed.sum()
-    for _ in range(_GRID_SWEEPS):
-        share = likelihood * weight
-        share = share / share.sum(axis=1, keepdims=True)
-        weight = (share.sum(axis=0) + _GRID_WORTH * believed) / (len(likelihood) + _GRID_WORTH)
-        weight = weight / weight.sum()
-    return np.asarray(weight)
 
 
 def _most_likely(

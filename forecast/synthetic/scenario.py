@@ -16,7 +16,7 @@ from forecast.synthetic.totals import Totals, TrueTask
 from forecast.synthetic.truth import BeyondTruth, EffortTruth, HabitTruth, OrderTruth, ReportTruth
 from forecast.synthetic.workshop import Workshop
 
-_LONGEST_DAYS = 60 * 366
+_LONGEST_DAYS = 150 * 366
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,7 +70,12 @@ class Stand:
         self.presence.throw(household)
 
     def play(self, last_day: int | None = None) -> None:
-        """Go on until the work is finished, or to the end of `last_day`."""
+        """Go on until the work is finished, or to the end of `last_day`.
+
+        Raises
+        ------
+        ValueError without `last_day`, when the work is not finished within 150 years.
+        """
         workshop, presence = self.workshop, self.presence
         end = self.day + _LONGEST_DAYS if last_day is None else last_day
         while self.day <= end and not workshop.finished:
@@ -80,6 +85,10 @@ class Stand:
             self.day += 1
         if last_day is not None:
             self.day = max(self.day, last_day + 1)
+        elif not workshop.finished:
+            raise ValueError(
+                f"the work must end within {_LONGEST_DAYS // 366} years; it grows faster than it is done."
+            )
 
 
 def begin(scenario: Scenario, rng: np.random.Generator) -> Stand:
