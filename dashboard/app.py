@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard.frame import dress, watch
+from dashboard.frame import dress, tell_of_change, watch
 from dashboard.opening import opened
 from dashboard.reading import read_folder
 from dashboard.views import pages_for
@@ -14,5 +14,6 @@ name = reading.build.name if reading.build is not None else opened().folder.reso
 st.set_page_config(page_title=f"{name}: benchdays", page_icon="🛠", layout="wide")
 dress()
 page = st.navigation(pages_for(reading))
+tell_of_change(reading.state)
 watch(reading.state)
 page.run()

@@ -15,6 +15,7 @@ from forecast.report import CAUTION, basis_sentence
 
 _LOOK_EVERY_SECONDS = 4.0
 _WAIT_SECONDS = 0.7
+CHANGED = "The files of this build changed; the page shows them as they are now."
 _STYLE = """<style>
 .stMainBlockContainer { max-width: 62rem; padding-top: 3.5rem; }
 table.figures { border-collapse: collapse; font-size: .95rem; width: 100%; }
@@ -70,6 +71,14 @@ def basis(outlook: Outlook) -> None:
     st.caption(plain(CAUTION))
 
 
+def tell_of_change(state: str) -> None:
+    """Say that the page is drawn from other files than a moment ago, unless this visitor changed them."""
+    before = st.session_state.get("state_drawn", state)
+    st.session_state["state_drawn"] = state
+    if before != state and not {"said", "taken"} & set(st.session_state):
+        st.toast(CHANGED, duration="long")
+
+
 @st.fragment(run_every=_LOOK_EVERY_SECONDS)
 def watch(state: str) -> None:
     """Say when the files are no longer those on the page, whoever changed them."""
@@ -77,6 +86,7 @@ def watch(state: str) -> None:
         with st.container(horizontal=True, vertical_alignment="center"):
             st.info("The files of this build changed since this page was drawn.")
             if st.button("Show it as it is now", key="show_now"):
+                st.session_state.pop("state_drawn", None)
                 st.rerun()
 
 

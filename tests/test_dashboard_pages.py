@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from dashboard.frame import CHANGED
 from dashboard.opening import Opening, open_dashboard
 from forecast.folder import read_build, start_build
 from forecast.outlook import Settings, forecast_finish
@@ -372,10 +373,7 @@ def test_a_row_that_another_tab_changed_is_not_written_over(own_kit):
 
 
 def test_the_page_says_that_the_files_changed(own_kit):
-    from dashboard.frame import watch
-
     app = shown(own_kit)
-    assert "changed since this page was drawn" not in words(app)
     with (own_kit / "log.csv").open("a") as log:
         log.write("2026-06-30,1,A,H04,,,\n")
 
@@ -384,9 +382,19 @@ def test_the_page_says_that_the_files_changed(own_kit):
 
         watch(state)
 
-    assert watch is not None
     told = AppTest.from_function(page, args=("the state before",)).run()
     assert "changed since this page was drawn" in words(told)
+    assert not app.toast
+    app.run()
+    assert [toast.value for toast in app.toast] == [CHANGED]
+    app.run()
+    assert not app.toast
+
+
+def test_what_this_visitor_wrote_is_not_told_as_a_change(own_kit):
+    app = save(shown(own_kit, "log", as_of=None), hours=2.5)
+    assert "Wrote log.csv, line" in words(app)
+    assert not app.toast
 
 
 def test_text_of_a_builder_is_shown_as_text(tmp_path):

@@ -1,7 +1,8 @@
-"""One browser for the module's tests; without chromium they are skipped, on CI they fail."""
+"""One browser for all tests; without chromium they are skipped, on CI they fail."""
 
 import os
 import shutil
+from urllib.parse import urlsplit
 
 import pytest
 
@@ -10,6 +11,9 @@ from tests.dashboard_build import write_kit
 
 RUNS = "400"
 AS_OF = "2026-06-30"
+TRICK = (
+    '![x](http://evil.example/p.png) <img src="http://evil.example/i.png" onerror="alert(1)"> $e=mc^2$ =1+1'
+)
 
 
 def pytest_collection_modifyitems(items):
@@ -27,14 +31,24 @@ def chromium():
         yield context
 
 
-@pytest.fixture
-def page(chromium):
-    """A page on a wide screen in daylight; what it asked for and complained of is kept on it."""
+def opened(chromium):
+    """A page on a wide screen in daylight; what it asked for is kept on it."""
     made = chromium.new_page()
     made.set_viewport_size(WIDE)
     made.emulate_media(color_scheme="light")
     made.asked = []
     made.on("request", lambda request: made.asked.append(request.url))
+    return made
+
+
+def hosts(page):
+    """The machines that a page asked for anything."""
+    return {urlsplit(url).hostname for url in page.asked if urlsplit(url).scheme not in ("data", "blob")}
+
+
+@pytest.fixture
+def page(chromium):
+    made = opened(chromium)
     yield made
     made.close()
 
@@ -47,8 +61,17 @@ def phone(page):
 
 @pytest.fixture(scope="package")
 def place(tmp_path_factory):
-    """A dashboard on a kit that the tests only look at."""
-    with served(write_kit(tmp_path_factory.mktemp("seen")), "--as-of", AS_OF, "--runs", RUNS) as address:
+    """A dashboard on a kit that the tests only look at, whose builder writes tricky texts."""
+    folder = write_kit(tmp_path_factory.mktemp("seen"))
+    quoted = '"' + TRICK.replace('"', '""') + '"'
+    for name, text in (("plan.csv", "Wire hull part 4"), ("log.csv", "swept the shop")):
+        path = folder / name
+        path.write_text(path.read_text().replace(text, quoted))
+    path = folder / "deliveries.csv"
+    path.write_text(path.read_text().replace(",Engine,", f",{quoted},"))
+    path = folder / "build.toml"
+    path.write_text(path.read_text().replace('"Stint two-seater"', f"'{TRICK}'"))
+    with served(folder, "--as-of", AS_OF, "--runs", RUNS) as address:
         yield address
 
 
@@ -70,9 +93,12 @@ def own(writable):
 
 
 @pytest.fixture(scope="module", params=["turnstone", "dunlin", "dinghy"])
-def sample(request, tmp_path_factory):
-    """A copy of each sample and its dashboard: (folder, address)."""
+def sample(request, chromium, tmp_path_factory):
+    """A copy of each sample and a page that shows it: (folder, page)."""
     folder = tmp_path_factory.mktemp("sample") / request.param
     shutil.copytree(ROOT / "sample_logs" / request.param, folder)
     with served(folder, "--runs", RUNS) as address:
-        yield folder, address
+        made = opened(chromium)
+        made.goto(address)
+        yield folder, made
+        made.close()

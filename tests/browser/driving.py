@@ -8,9 +8,11 @@ import sys
 import tempfile
 import time
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from urllib.request import urlopen
 
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import BrowserContext, Page, sync_playwright
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -99,4 +101,84 @@ def sideways(page: Page) -> int:
         "Math.max(...[document.documentElement, document.body,"
         " ...document.querySelectorAll('.stMain, .stMainBlockContainer')]"
         ".map(e => e.scrollWidth - e.clientWidth))"
+    )
+
+
+def offered(page: Page) -> list[str]:
+    """The names of the pages in the list at the side, whether it is unfolded or not."""
+    return page.evaluate(
+        "[...document.querySelectorAll('[data-testid=stSidebarNavLink]')].map(a => a.innerText.trim())"
+    )
+
+
+def turn_to(page: Page, name: str, *, charts: bool = False) -> None:
+    """Click a page in the list and wait until it is drawn."""
+    link = page.locator("[data-testid=stSidebarNavLink]", has_text=name)
+    address = str(link.get_attribute("href"))
+    link.evaluate("a => a.click()")
+    page.wait_for_url(address if address.startswith("http") else f"**{address}")
+    page.wait_for_function(
+        "name => document.querySelector('[data-testid=stSidebarNavLink][aria-current=page]')"
+        "?.innerText.trim() === name",
+        arg=name,
+    )
+    settle(page, charts=charts)
+
+
+def serious(page: Page) -> list[tuple[str, list[str]]]:
+    """What axe holds against the page: rule and the places that break it."""
+    return [
+        (found["id"], [node["html"][:160] for node in found["nodes"]])
+        for found in Axe().run(page).response["violations"]
+        if found["impact"] in ("serious", "critical")
+    ]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Seen:
+    """What was seen of one page."""
+
+    headings: int
+    errors: int
+    charts: list[tuple[str, float]]
+    serious: dict[str, list]
+    colours: dict[str, list[str]]
+    sideways: int
+
+
+def look(page: Page) -> Seen:
+    """One page that is drawn: its charts, its faults in light and dark, its width on a phone."""
+    drawn = page.locator("[data-testid=stVegaLiteChart][role=graphics-document]")
+    charts = [
+        (str(c.get_attribute("aria-label")), c.locator("svg.marks").bounding_box()["height"])
+        for c in drawn.all()
+    ]
+    faults, colours = {}, {}
+    for scheme in ("light", "dark"):
+        page.emulate_media(color_scheme=scheme)
+        page.wait_for_timeout(150)
+        faults[scheme], colours[scheme] = serious(page), words_in_charts(page)
+    page.emulate_media(color_scheme="light")
+    page.set_viewport_size(PHONE)
+    for opener in page.locator("[data-testid=stExpander] summary").all():
+        opener.evaluate("e => e.click()")
+    page.wait_for_timeout(400)
+    width = sideways(page)
+    page.set_viewport_size(WIDE)
+    return Seen(
+        headings=page.locator("h1").count(),
+        errors=page.locator("[data-testid=stAlertContentError], [data-testid=stException]").count(),
+        charts=charts,
+        serious=faults,
+        colours=colours,
+        sideways=width,
+    )
+
+
+def words_in_charts(page: Page) -> list[str]:
+    """The colour of the heading, and those of all words in charts."""
+    return page.evaluate(
+        """() => [getComputedStyle(document.querySelector('h1')).color,
+        ...new Set([...document.querySelectorAll('[data-testid=stVegaLiteChart] svg text')]
+          .map(t => getComputedStyle(t).fill))]"""
     )

@@ -1,115 +1,104 @@
 """What is seen in a browser: charts, texts, widths, and nothing that leaves the machine."""
 
+import http.client
 import json
 import time
 from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 
-from tests.browser.driving import PHONE, served, settle, sideways
-from tests.dashboard_build import write_kit
+from tests.browser.conftest import TRICK, hosts, opened
+from tests.browser.driving import PHONE, look, offered, settle, turn_to
 
 pytestmark = pytest.mark.browser
-PAGES = {
-    "": "Finish dates",
-    "the-log": "The log",
-    "tonight": "Tonight",
-    "burn-down": "Burn-down",
-    "solo-or-two": "Solo or two",
-    "over-estimate": "Over estimate",
-    "time-at-the-bench": "Time at the bench",
-    "orders": "Orders",
-    "track-record": "Track record",
-    "method": "Method",
-}
-CHARTED = ["", "burn-down", "solo-or-two", "over-estimate", "time-at-the-bench", "orders", "track-record"]
+PAGES = (
+    "Finish dates", "The log", "Tonight", "Burn-down", "Solo or two", "Over estimate", "Time at the bench",
+    "Orders", "Track record", "Method",
+)  # fmt: skip
+CHARTED = (
+    "Finish dates",
+    "Burn-down",
+    "Solo or two",
+    "Over estimate",
+    "Time at the bench",
+    "Orders",
+    "Track record",
+)
 
 
-def visit(page, place, address, *, charts=False):
-    page.goto(f"{place}/{address}")
-    settle(page, charts=charts)
+@pytest.fixture(scope="module")
+def seen(chromium, place):
+    """Every page looked at once: (name -> what was seen, the hosts that were asked, how much was asked)."""
+    page = opened(chromium)
+    page.goto(place)
+    settle(page)
+    found = {}
+    for name in offered(page):
+        turn_to(page, name, charts=name in CHARTED)
+        found[name] = look(page)
+    asked = hosts(page)
+    strangers = page.locator("img[src*=evil]").count()
+    page.close()
+    return found, asked, strangers
 
 
-@pytest.mark.parametrize("address", PAGES)
-def test_on_a_phone_nothing_scrolls_sideways(phone, place, address):
-    visit(phone, place, address, charts=address in CHARTED)
-    for opener in phone.locator("[data-testid=stExpander] summary").all():
-        opener.click()
-    phone.wait_for_timeout(300)
-    assert sideways(phone) == 0
+def test_every_page_is_reached_by_its_name(seen):
+    assert tuple(seen[0]) == PAGES
 
 
-@pytest.mark.parametrize("address", CHARTED)
-def test_every_chart_is_drawn_and_tells_what_it_shows(page, place, address):
-    visit(page, place, address, charts=True)
-    charts = page.locator("[data-testid=stVegaLiteChart][role=graphics-document]")
-    assert charts.count() >= 1
-    for chart in charts.all():
-        assert len(chart.get_attribute("aria-label")) > 40
-        assert chart.locator("svg.marks").bounding_box()["height"] > 80
+@pytest.mark.parametrize("name", PAGES)
+def test_a_page_has_one_answer_and_no_error(seen, name):
+    assert (seen[0][name].headings, seen[0][name].errors) == (1, 0)
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_on_a_phone_nothing_scrolls_sideways(seen, name):
+    assert seen[0][name].sideways == 0
+
+
+@pytest.mark.parametrize("name", CHARTED)
+def test_every_chart_is_drawn_and_tells_what_it_shows(seen, name):
+    assert seen[0][name].charts
+    for label, height in seen[0][name].charts:
+        assert len(label) > 40
+        assert height > 80
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("address", PAGES)
-def test_axe_finds_nothing_serious(page, place, address, scheme):
-    page.emulate_media(color_scheme=scheme)
-    visit(page, place, address, charts=address in CHARTED)
-    found = Axe().run(page).response["violations"]
-    serious = [
-        (v["id"], [node["html"][:160] for node in v["nodes"]])
-        for v in found
-        if v["impact"] in ("serious", "critical")
-    ]
-    assert not serious, json.dumps(serious, indent=1)
+@pytest.mark.parametrize("name", PAGES)
+def test_axe_finds_nothing_serious(seen, name, scheme):
+    assert not seen[0][name].serious[scheme], json.dumps(seen[0][name].serious[scheme], indent=1)
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_the_words_in_a_chart_have_the_colour_of_the_page(page, place, scheme):
-    page.emulate_media(color_scheme=scheme)
-    visit(page, place, "", charts=True)
-    colours = page.evaluate(
-        """() => [getComputedStyle(document.querySelector('h1')).color,
-        ...[...document.querySelectorAll('[data-testid=stVegaLiteChart] svg text')]
-          .map(t => getComputedStyle(t).fill)]"""
-    )
-    assert len(colours) > 10
-    assert len(set(colours)) == 1
+def test_the_words_in_the_charts_have_the_colour_of_the_page(seen, scheme):
+    for name in CHARTED:
+        assert len(set(seen[0][name].colours[scheme])) == 1
 
 
-def test_no_request_leaves_the_machine(page, place):
-    for address in PAGES:
-        visit(page, place, address, charts=address in CHARTED)
-    hosts = {urlsplit(url).hostname for url in page.asked if urlsplit(url).scheme not in ("data", "blob")}
-    assert len(page.asked) > 50
-    assert hosts == {"127.0.0.1"}
+def test_no_request_leaves_the_machine_whatever_the_builder_writes(seen):
+    _, asked, strangers = seen
+    assert asked == {"127.0.0.1"}
+    assert strangers == 0
 
 
-def test_text_of_the_builder_fetches_nothing_and_is_shown_as_text(page, tmp_path):
-    trick = '![x](http://evil.example/p.png) <img src="http://evil.example/i.png" onerror="alert(1)"> =1+1'
-    folder = write_kit(tmp_path / "tricky")
-    quoted = trick.replace('"', '""')
-    plan = (folder / "plan.csv").read_text().replace("Wire hull part 4", f'"{quoted}"').replace('""""', '"')
-    (folder / "plan.csv").write_text(plan)
-    log = (folder / "log.csv").read_text().replace("swept the shop", f'"{quoted}"')
-    (folder / "log.csv").write_text(log)
-    (folder / "build.toml").write_text(f"name = '{trick}'\n[[builder]]\nid = 'A'\n[[builder]]\nid = 'B'\n")
-    with served(folder, "--as-of", "2026-06-30", "--runs", "200") as place:
-        for address in PAGES:
-            visit(page, place, address)
-        page.goto(f"{place}/the-log")
-        settle(page, charts=False)
-        assert trick in page.locator("table.figures").first.inner_text()
-        page.locator("[data-testid=stSelectbox] input").first.click()
-        assert page.get_by_role("option", name=trick).count() == 1
-    hosts = {urlsplit(url).hostname for url in page.asked if urlsplit(url).scheme not in ("data", "blob")}
-    assert hosts == {"127.0.0.1"}
-    assert page.locator("img[src*=evil]").count() == 0
+def test_text_of_the_builder_is_shown_as_text(page, place):
+    page.goto(f"{place}/the-log")
+    settle(page, charts=False)
+    assert TRICK in page.locator("table.figures").first.inner_text()
+    page.locator("[data-testid=stSelectbox] input").first.click()
+    assert page.get_by_role("option", name=TRICK).count() == 1
+    assert TRICK in page.title()
+    page.keyboard.press("Escape")
+    turn_to(page, "Orders", charts=True)
+    assert TRICK in page.locator("h1").inner_text()
+    assert hosts(page) == {"127.0.0.1"}
 
 
 def test_a_picture_from_elsewhere_is_refused_by_the_rules_of_the_page(page, place):
-    visit(page, place, "method")
+    page.goto(f"{place}/method")
+    settle(page, charts=False)
     blocked = page.evaluate(
         """() => new Promise(done => {
           document.addEventListener('securitypolicyviolation', e => done(e.violatedDirective));
@@ -120,7 +109,8 @@ def test_a_picture_from_elsewhere_is_refused_by_the_rules_of_the_page(page, plac
 
 
 def test_table_and_picture_can_be_taken_away(page, place):
-    visit(page, place, "", charts=True)
+    page.goto(place)
+    settle(page)
     page.locator("[data-testid=stExpander] summary").first.click()
     with page.expect_download() as waiting:
         page.get_by_role("button", name="Table as CSV").first.click()
@@ -133,19 +123,12 @@ def test_table_and_picture_can_be_taken_away(page, place):
     assert Path(waiting.value.path()).read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
 
 
-def test_the_pages_are_reached_by_their_names(page, place):
-    visit(page, place, "", charts=True)
-    for address, name in list(PAGES.items())[1:]:
-        page.locator("[data-testid=stSidebarNav]").get_by_text(name, exact=True).click()
-        page.wait_for_url(f"**/{address}")
-        settle(page, charts=False)
-
-
-def test_the_slider_of_a_second_builder_answers_within_a_second_or_two(page, place):
-    visit(page, place, "solo-or-two", charts=True)
+def test_the_slider_of_a_second_builder_answers(page, place):
+    page.goto(f"{place}/solo-or-two")
+    settle(page)
     page.wait_for_selector("text=What it rests on", timeout=60_000)
-    slider = page.get_by_role("slider").first
     said = page.locator("h1").inner_text()
+    slider = page.get_by_role("slider").first
     slider.focus()
     begun = time.perf_counter()
     for _ in range(4):
@@ -156,6 +139,52 @@ def test_the_slider_of_a_second_builder_answers_within_a_second_or_two(page, pla
 
 def test_a_phone_turned_to_dark_shows_the_answer_without_scrolling(phone, place):
     phone.emulate_media(color_scheme="dark")
-    visit(phone, place, "", charts=True)
+    phone.goto(place)
+    settle(phone)
     box = phone.locator("h1").bounding_box()
     assert box["y"] + box["height"] < PHONE["height"] / 2
+
+
+UPGRADE = {
+    "Connection": "Upgrade", "Upgrade": "websocket", "Sec-WebSocket-Version": "13",
+    "Sec-WebSocket-Key": "dGhlIHNhbXBsZSBub25jZQ==", "Sec-WebSocket-Protocol": "streamlit",
+}  # fmt: skip
+
+
+def status(place, method, path, **headers):
+    """What the server answers to a request that no browser of ours would send."""
+    where = urlsplit(place)
+    named = {"Host": where.netloc, **{k.replace("_", "-"): v for k, v in headers.items()}}
+    connection = http.client.HTTPConnection(where.hostname, where.port, timeout=20)
+    try:
+        connection.request(method, path, headers=named)
+        return connection.getresponse().status
+    finally:
+        connection.close()
+
+
+@pytest.mark.parametrize("path", ["/", "/_stcore/health", "/_stcore/host-config", "/media/a.csv"])
+def test_a_foreign_host_name_is_refused(place, path):
+    assert status(place, "GET", path, Host="evil.example") == 421
+
+
+def test_a_websocket_is_opened_for_the_own_page_only(place):
+    assert status(place, "GET", "/_stcore/stream", **UPGRADE) == 101
+    assert status(place, "GET", "/_stcore/stream", Origin="http://evil.example", **UPGRADE) == 403
+    assert status(place, "GET", "/_stcore/stream", Host="evil.example", **UPGRADE) == 403
+
+
+@pytest.mark.parametrize("method", ["PUT", "POST", "DELETE"])
+def test_a_crossed_origin_may_neither_upload_nor_delete(place, method):
+    assert status(place, method, "/_stcore/upload_file/a/b", Origin="http://evil.example") == 403
+
+
+@pytest.mark.parametrize(
+    "path", ["/static/../../../etc/passwd", "/media/..%2f..%2fetc%2fpasswd", "//etc/passwd"]
+)
+def test_a_path_out_of_the_server_is_no_file(place, path):
+    where = urlsplit(place)
+    connection = http.client.HTTPConnection(where.hostname, where.port, timeout=20)
+    connection.request("GET", path)
+    assert b"root:" not in connection.getresponse().read()
+    connection.close()

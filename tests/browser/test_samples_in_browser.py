@@ -1,34 +1,101 @@
-"""Every page of every sample in a browser, and a session written to a copy of each."""
+"""Every page of every sample in a browser; sessions, changes and sheets written to a copy of each."""
+
+import csv
+from datetime import date, timedelta
+from pathlib import Path
 
 import pytest
 
-from tests.browser.driving import settle
-from tests.browser.test_looking import CHARTED, visit
-from tests.browser.test_writing import open_log, rows_of, save, tap_hours
+from tests.browser.driving import offered, settle, turn_to
+from tests.browser.test_looking import CHARTED
+from tests.browser.test_writing import rows_of, save, tap_hours
 
 pytestmark = pytest.mark.browser
+DAY = date.today() - timedelta(days=1)
 
 
-def test_every_page_of_every_sample_is_drawn(page, sample):
-    _, place = sample
-    page.goto(place)
+def undo(page):
+    page.get_by_role("button", name="Take the last change back").click()
+    page.wait_for_selector("[data-testid=stAlertContentSuccess]:has-text('took out')")
     settle(page, charts=False)
-    links = page.locator("[data-testid=stSidebarNavLink]")
-    offered = [str(links.nth(i).get_attribute("href")).rpartition("/")[2] for i in range(links.count())]
-    assert len(offered) >= 8
-    for address in offered:
-        visit(page, place, address, charts=address in CHARTED and address != "track-record")
+
+
+def test_every_page_of_every_sample_is_drawn(sample):
+    _, page = sample
+    settle(page, charts=False)
+    names = offered(page)
+    assert len(names) >= 8
+    for name in names:
+        turn_to(page, name, charts=name in CHARTED and name != "Track record")
         assert page.locator("h1").count() == 1
         assert page.locator("[data-testid=stAlertContentError], [data-testid=stException]").count() == 0
 
 
-def test_a_session_is_written_to_each_sample(page, sample):
-    folder, place = sample
-    before = len(rows_of(folder))
-    open_log(page, place)
+def test_the_table_of_the_dates_of_each_sample_is_taken_away(sample):
+    _, page = sample
+    turn_to(page, "Finish dates", charts=True)
+    page.locator("[data-testid=stExpander] summary").first.click()
+    with page.expect_download() as waiting:
+        page.get_by_role("button", name="Table as CSV").first.click()
+    rows = list(csv.DictReader(Path(waiting.value.path()).read_text(encoding="utf-8-sig").splitlines()))
+    assert rows[-1]["Stage"] == "Whole build"
+    assert all(row["80 % sure"] for row in rows)
+
+
+def test_the_slider_moves_the_schedule_of_each_sample(sample):
+    _, page = sample
+    turn_to(page, "Solo or two", charts=True)
+    said = page.locator(".stMain").inner_text()
+    slider = page.get_by_role("slider").first
+    slider.focus()
+    slider.press("End")
+    page.wait_for_function(
+        "said => document.querySelector('.stMain').innerText.replace(/^.*hours a week.*$/m, '')"
+        " !== said.replace(/^.*hours a week.*$/m, '')",
+        arg=said,
+    )
+    settle(page)
+
+
+def test_a_session_is_written_to_each_sample_and_taken_back(sample):
+    folder, page = sample
+    before, count = (folder / "log.csv").read_bytes(), len(rows_of(folder))
+    turn_to(page, "The log")
     tap_hours(page, "2")
     save(page)
-    assert len(rows_of(folder)) == before + 1
-    page.get_by_role("button", name="Take the last change back").click()
-    page.wait_for_selector("text=took out")
-    assert len(rows_of(folder)) == before
+    assert len(rows_of(folder)) == count + 1
+    undo(page)
+    assert (folder / "log.csv").read_bytes() == before
+
+
+def test_a_row_of_each_sample_is_changed_and_changed_back(sample):
+    folder, page = sample
+    before = (folder / "log.csv").read_bytes()
+    turn_to(page, "The log")
+    page.get_by_text("Change or take out a row").click()
+    cell = page.get_by_label("Note").last
+    cell.fill("from the phone")
+    cell.press("Enter")
+    page.wait_for_selector("text=note changed")
+    assert [r["note"] for r in rows_of(folder)].count("from the phone") == 1
+    undo(page)
+    assert (folder / "log.csv").read_bytes() == before
+
+
+def test_a_sheet_is_previewed_and_taken_into_each_sample(sample):
+    folder, page = sample
+    task = next(r["task"] for r in reversed(rows_of(folder)) if r["task"])
+    before = rows_of(folder)
+    sheet = f"Date;Hours;Task\n{DAY - timedelta(days=1)};2.5;{task}\n{DAY};1.25;{task}\n"
+    turn_to(page, "The log")
+    page.get_by_text("Take in a sheet kept elsewhere").click()
+    page.locator("input[type=file]").set_input_files(
+        files=[{"name": "../../etc/hours.csv", "mimeType": "text/csv", "buffer": sheet.encode()}]
+    )
+    page.wait_for_selector("text=Date -> date")
+    assert rows_of(folder) == before
+    page.get_by_role("button", name="Write 2 rows").click()
+    page.wait_for_selector("text=2 rows added to the log.")
+    new = [row for row in rows_of(folder) if row not in before]
+    assert sorted(row["hours"] for row in new) == ["1.25", "2.5"]
+    assert not list(folder.parent.rglob("hours.csv"))

@@ -11,7 +11,7 @@ import pytest
 
 from forecast.entry import log_session
 from forecast.folder import read_build
-from tests.browser.driving import ROOT, settle
+from tests.browser.driving import ROOT, settle, turn_to
 
 pytestmark = pytest.mark.browser
 
@@ -123,10 +123,12 @@ def test_two_tabs_and_a_command_writing_at_once_lose_nothing(page, own):
 
 def test_a_page_says_that_the_files_changed_and_shows_them_anew(page, own):
     folder, place = own
-    page.goto(place)
-    settle(page)
+    page.goto(f"{place}/method")
+    settle(page, charts=False)
     sessions = len(read_build(folder).sessions)
     log_session(folder, day=date.today(), hours="1")
     page.wait_for_selector("text=changed since this page was drawn", timeout=20_000)
     page.get_by_role("button", name="Show it as it is now").click()
+    page.wait_for_selector("text=changed since this page was drawn", state="detached")
+    turn_to(page, "Finish dates", charts=True)
     page.wait_for_selector(f"text=/, {sessions + 1} sessions/", timeout=60_000)
