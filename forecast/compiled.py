@@ -31,7 +31,7 @@ def is_compiled(function: Any, source: str) -> bool:
     if function.signatures:
         return True
     folder, file = Path(function.stats.cache_path or ""), Path(source)
-    name = f"{file.stem}.{function.py_func.__qualname__}-"
+    name = f"{file.stem}.{function.py_func.__qualname__}-".replace("<", "").replace(">", "")
     return any(
         index.name.startswith(name) and index.stat().st_mtime >= file.stat().st_mtime
         for index in folder.glob("*.nbi")

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 
+from forecast.compiled import is_compiled, kept
 from forecast.plan import Plan, Task
 from forecast.schedule import kernel, kernel_is_compiled, network_of_untouched, simulate_schedule
 
@@ -12,6 +13,14 @@ def test_after_one_play_the_kernel_is_compiled():
     plan = Plan(tasks=(Task(task="A", stage="tail", title=""),))
     simulate_schedule(network_of_untouched(plan), [[1.0]], np.ones((1, 2, 1)))
     assert kernel_is_compiled()
+
+
+def test_what_another_process_compiled_is_known_to_be():
+    class NotCalledYet:
+        signatures = ()
+        stats, py_func = kernel.play_runs.stats, kernel.play_runs.py_func
+
+    assert is_compiled(NotCalledYet, kernel.__file__)
 
 
 def test_one_signature_serves_every_kind_of_input():
@@ -25,7 +34,7 @@ def test_one_signature_serves_every_kind_of_input():
 def test_where_nothing_can_be_kept_the_kernel_is_compiled_for_now():
     space: dict = {}
     exec(compile("def twice(x):\n    return 2 * x\n", "nowhere.py", "exec"), space)
-    assert kernel._kept(space["twice"])(21) == 42
+    assert kept(space["twice"])(21) == 42
 
 
 def test_what_is_kept_depends_on_every_file_of_the_kernel():

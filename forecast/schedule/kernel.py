@@ -13,8 +13,8 @@ import hashlib
 from pathlib import Path
 
 import numpy as np
-from numba import njit
 
+from forecast.compiled import kept
 from forecast.schedule.desk import (
     EMPTY,
     TINY,
@@ -364,25 +364,17 @@ def _lacks(net):
     return LACKS_LIMIT, first
 
 
-def _kept(function):
-    """Compile, and keep what was compiled on this machine; where no folder can be written, for now only."""
-    try:
-        return njit(cache=True, nogil=True)(function)
-    except RuntimeError:
-        return njit(nogil=True)(function)
-
-
 def _whole_kernel(parts):
     """The kernel; what is kept of it holds for this file and for `parts` only."""
 
-    @_kept
-    def play_runs(net, hours, bench, rank, release, ask_after, again, again_after, grid, kept):
+    @kept
+    def play_runs(net, hours, bench, rank, release, ask_after, again, again_after, grid, room):
         parts  # noqa: B018  numba looks at what a function closes over, not at the files it calls
         for run in range(hours.shape[0]):
             net.state[0].ask_after = ask_after[run]
             _begin(net, hours[run], release[run], again[run], again_after[run])
-            _play(net, bench[run], rank[run], grid, kept.hours_done[run])
-            _keep(net, kept, run)
+            _play(net, bench[run], rank[run], grid, room.hours_done[run])
+            _keep(net, room, run)
 
     return play_runs
 

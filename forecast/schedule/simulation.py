@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -245,13 +244,10 @@ def kernel_is_compiled() -> bool:
     Once compiled it is kept beside the package or, where that folder cannot be written, in the user's
     cache folder.
     """
+    from forecast.compiled import is_compiled
     from forecast.schedule import kernel
 
-    if kernel.play_runs.signatures:
-        return True
-    kept = Path(kernel.play_runs.stats.cache_path or "")
-    source = Path(kernel.__file__).stat().st_mtime
-    return any(index.stat().st_mtime >= source for index in kept.glob("kernel.*.nbi"))
+    return is_compiled(kernel.play_runs, kernel.__file__)
 
 
 def _room(draws: int, tasks: int, stages: int, people: int, points: int, trace: bool) -> Kept:
