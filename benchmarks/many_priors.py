@@ -1,6 +1,6 @@
 """What pooled priors are worth to a builder who has just begun, and what they cost later.
 
-    python -m benchmarks.many_priors [--newcomers 40] [--runs 500] [--seed 20261127] [--work DIR]
+    python -m benchmarks.many_priors [--newcomers 32] [--runs 300] [--seed 20261127] [--work DIR]
 
 An invented club builds to one guide that is optimistic: its members differ from each other, and as a club
 from what the program believes of builders. Priors pooled from 5, 50 and 500 of its members, each at some
@@ -36,6 +36,7 @@ from forecast.synthetic.truth import BeyondTruth, EffortTruth, HabitTruth
 
 CLUBS = (5, 50, 500)
 EARLY, LATER = (0.02, 0.05, 0.10), (0.25, 0.50, 0.75)
+UNLIKE = (0.05, 0.10, *LATER)
 BUILT_IN = "built in"
 TASKS = 80
 _LONGEST_DAYS = 15 * 365
@@ -159,9 +160,9 @@ def _habit(like: Like, rng: np.random.Generator) -> HabitTruth:
 
 
 def summaries(count: int, seed: int, work: Path | None) -> list[BuildSummary]:
-    """What the members of the club say, each cut somewhere between 30 % and the end."""
+    """What the first members of the club say, each cut somewhere between 30 % and the end."""
     kept = work / "members.jsonl" if work else None
-    known = kept.read_text(encoding="utf-8").splitlines() if kept and kept.exists() else []
+    known = kept.read_text(encoding="utf-8").splitlines()[:count] if kept and kept.exists() else []
     found = [BuildSummary.from_dict(json.loads(line)) for line in known]
     for number in range(len(found), count):
         made = member(club(seed), seed + 10_000 + number)
@@ -177,67 +178,91 @@ def summaries(count: int, seed: int, work: Path | None) -> list[BuildSummary]:
     return found
 
 
-def priors_for(
-    newcomer: int, said: list[BuildSummary], known: dict[object, PooledPriors]
-) -> dict[str, object]:
-    """Label -> priors: the built-in ones, and those of a club of each size that this newcomer joins."""
-    out: dict[str, object] = {BUILT_IN: None}
-    for size in CLUBS:
-        clubs = len(said) // size
-        if not clubs:
-            continue
-        first = size * (newcomer % clubs)
-        if (size, first) not in known:
-            known[size, first] = pool_priors(said[first : first + size])
-        out[str(size)] = known[size, first]
+class Clubs:
+    """The priors of a club of so many members; each newcomer joins another one where there are enough."""
+
+    def __init__(self, seed: int, work: Path | None) -> None:
+        self.seed, self.work = seed, work
+        self.known: dict[tuple[int, int], PooledPriors] = {}
+
+    def priors(self, newcomer: int, size: int) -> PooledPriors:
+        """Clubs of up to 50 members come out of the first 100 of them."""
+        among = max(size, 100)
+        first = size * (newcomer % (among // size))
+        if (size, first) not in self.known:
+            said = summaries(among, self.seed, self.work)
+            self.known[size, first] = pool_priors(said[first : first + size])
+        return self.known[size, first]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asked:
+    """One builder to be forecast on some days of the build, with some priors."""
+
+    sort: str
+    number: int
+    cuts: tuple[float, ...]
+    sizes: tuple[int, ...]
+
+    @property
+    def key(self) -> tuple[str, int, str]:
+        """What tells it apart in the file of cases: the first of its priors stands for all."""
+        return self.sort, self.number, str(self.sizes[0])
+
+
+def asked_of(newcomers: int, strangers: int) -> list[Asked]:
+    """The small clubs first, so that a run that is broken off has something to show. Size 0: built in."""
+    small, large = (0, *CLUBS[:-1]), CLUBS[-1:]
+    out = [Asked(sort="newcomer", number=n, cuts=EARLY + LATER, sizes=small) for n in range(newcomers)]
+    out += [Asked(sort="unlike", number=n, cuts=UNLIKE, sizes=(0,)) for n in range(strangers)]
+    out += [Asked(sort="unlike", number=n, cuts=UNLIKE, sizes=large) for n in range(strangers)]
+    out += [Asked(sort="newcomer", number=n, cuts=EARLY + LATER, sizes=large) for n in range(newcomers)]
     return out
 
 
-def cases(
-    sort: str, number: int, made: SyntheticBuild, at: float, priors: Mapping[str, object], runs: int
-) -> Iterator[dict[str, object]]:
-    """The score of each forecast of one builder on one day."""
-    as_of = made.cut(at)
-    known = made.as_known_on(as_of)
-    actual = min((made.truth.build_finish - as_of).days, _LONGEST_DAYS)
-    for label, pooled in priors.items():
-        outlook = forecast_finish(known, as_of, Settings(runs=runs, seed=made.seed, priors=pooled))
-        days = np.minimum(np.ceil(outlook.days(None)), _LONGEST_DAYS)
-        yield {
-            "sort": sort,
-            "builder": number,
-            "at": at,
-            "priors": label,
-            "days": actual,
-            "crps": float(crps(days, actual, estimator="fair")),
-            "middle": float(np.median(days)),
-            "inside_80": bool(np.quantile(days, 0.1) <= actual <= np.quantile(days, 0.9)),
-            "hours": float(np.median(outlook.person_hours_left(None))),
-        }
+def cases(asked: Asked, clubs: Clubs, runs: int, seed: int) -> Iterator[dict[str, object]]:
+    """The score of each forecast of one builder, day by day."""
+    newcomer = asked.sort == "newcomer"
+    like, first = (club(seed), 20_000) if newcomer else (unlike(seed), 30_000)
+    made = member(like, seed + first + asked.number)
+    for at in asked.cuts:
+        as_of = made.cut(at)
+        known = made.as_known_on(as_of)
+        actual = min((made.truth.build_finish - as_of).days, _LONGEST_DAYS)
+        for size in asked.sizes:
+            pooled = clubs.priors(asked.number, size) if size else None
+            outlook = forecast_finish(known, as_of, Settings(runs=runs, seed=made.seed, priors=pooled))
+            days = np.minimum(np.ceil(outlook.days(None)), _LONGEST_DAYS)
+            yield {
+                "sort": asked.sort,
+                "builder": asked.number,
+                "at": at,
+                "priors": str(size) if size else BUILT_IN,
+                "asked": str(asked.sizes[0]),
+                "days": actual,
+                "crps": float(crps(days, actual, estimator="fair")),
+                "middle": float(np.median(days)),
+                "inside_80": bool(np.quantile(days, 0.1) <= actual <= np.quantile(days, 0.9)),
+                "hours": float(np.median(outlook.person_hours_left(None))),
+            }
 
 
 def run_study(newcomers: int, strangers: int, runs: int, seed: int, work: Path | None) -> pd.DataFrame:
     """Every case: newcomers to the club, and builders unlike it."""
-    said = summaries(max(CLUBS), seed, work)
     kept = work / "cases.csv" if work else None
-    found = pd.read_csv(kept, dtype={"priors": str}) if kept and kept.exists() else pd.DataFrame()
-    seen = set(zip(found["sort"], found["builder"], strict=True)) if len(found) else set()
-    known: dict[object, PooledPriors] = {}
-    asked = [("newcomer", n, club(seed), EARLY + LATER) for n in range(newcomers)]
-    asked += [("unlike", n, unlike(seed), (0.05, 0.10, *LATER)) for n in range(strangers)]
-    order = sorted(asked, key=lambda a: (a[1] * (3 if a[0] == "unlike" else 1), a[0]))
-    for sort, number, like, cuts in order:
-        if (sort, number) in seen:
+    found = pd.DataFrame()
+    if kept and kept.exists():
+        found = pd.read_csv(kept, dtype={"priors": str, "asked": str})
+    seen = set(zip(found["sort"], found["builder"], found["asked"], strict=True)) if len(found) else set()
+    clubs = Clubs(seed, work)
+    for asked in asked_of(newcomers, strangers):
+        if asked.key in seen:
             continue
-        made = member(like, seed + (20_000 if sort == "newcomer" else 30_000) + number)
-        priors = priors_for(number, said, known)
-        if sort == "unlike":
-            priors = {label: priors[label] for label in (BUILT_IN, str(max(CLUBS))) if label in priors}
-        rows = [row for at in cuts for row in cases(sort, number, made, at, priors, runs)]
+        rows = list(cases(asked, clubs, runs, seed))
         found = pd.concat([found, pd.DataFrame(rows)], ignore_index=True)
         if kept:
             found.to_csv(kept, index=False)
-        print(f"{sort} {number + 1}", flush=True)
+        print(f"{asked.sort} {asked.number + 1}, priors {asked.sizes}", flush=True)
     return found
 
 
@@ -263,7 +288,8 @@ def table(found: pd.DataFrame, rng: np.random.Generator) -> list[str]:
 
 def _ratio(score: pd.DataFrame, label: str, rng: np.random.Generator) -> str:
     """Ratio of mean scores, with its standard error from drawing the builders again."""
-    by_builder = score.groupby("builder")[[label, BUILT_IN]].sum().to_numpy()
+    both = score[[label, BUILT_IN]].dropna()
+    by_builder = both.groupby("builder").sum().to_numpy()
     pick = rng.integers(len(by_builder), size=(1000, len(by_builder)))
     again = by_builder[pick].sum(axis=1)
     ratio = by_builder.sum(axis=0)
@@ -282,8 +308,8 @@ def report(found: pd.DataFrame, runs: int, seed: int) -> str:
         f"Invented builds of about {TASKS} tasks. The club's members build to a guide whose hours are 55 %",
         "of what the work comes to, learn at 82 % a doubling, redo one task in five and build on short",
         "evenings; they differ from each other. Priors were pooled from 5, 50 and 500 of them, each cut",
-        "somewhere between 30 % of its hours and its end; with 5 and 50 each newcomer has another club where",
-        "there are enough. CRPS of the day on which the whole build is finished, in days, and its ratio (+-",
+        "somewhere between 30 % of its hours and its end; twenty clubs of 5 and two of 50 are taken in turn.",
+        "CRPS of the day on which the whole build is finished, in days, and its ratio (+-",
         "one standard error over builders) to that with the built-in priors, on the same draws. `80 %`: how",
         "often the central 80 % range held what came.",
         "",
@@ -302,12 +328,15 @@ def report(found: pd.DataFrame, runs: int, seed: int) -> str:
 def main() -> None:
     """Run the study and write its table."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--newcomers", type=int, default=40)
-    parser.add_argument("--strangers", type=int, default=12)
-    parser.add_argument("--runs", type=int, default=500)
+    parser.add_argument("--newcomers", type=int, default=32)
+    parser.add_argument("--strangers", type=int, default=10)
+    parser.add_argument("--runs", type=int, default=300)
     parser.add_argument("--seed", type=int, default=20261127)
     parser.add_argument("--work", type=Path, help="keep members and cases here, and go on from them")
+    parser.add_argument("--page", action="store_true", help="write the page of the cases so far, and stop")
     asked = parser.parse_args()
+    if asked.page:
+        asked.newcomers = asked.strangers = 0
     if asked.work is not None:
         asked.work.mkdir(parents=True, exist_ok=True)
     found = run_study(asked.newcomers, asked.strangers, asked.runs, asked.seed, asked.work)

@@ -10,13 +10,16 @@ from forecast.cli.options import (
     AsJson,
     AsOf,
     Folder,
+    Priors,
     Runs,
     Seed,
     day_of_forecast,
     print_json,
+    priors_said,
     progress_on_screen,
     say,
     say_if_the_kernel_is_new,
+    say_priors,
 )
 
 WeeklyHours = Annotated[
@@ -43,6 +46,7 @@ def crew(
     seed: Seed = 0,
     as_json: AsJson = False,
     weekly_hours: WeeklyHours = None,
+    priors: Priors = None,
 ) -> None:
     """Solo, two builders, or a helper for two-person tasks only: dates, hours, and what help buys."""
     from forecast.folder import read_build
@@ -54,7 +58,7 @@ def crew(
     from forecast.outlook import Settings, fit_build
 
     say_if_the_kernel_is_new()
-    settings = Settings(runs=runs, seed=seed)
+    settings = Settings(runs=runs, seed=seed, priors=priors_said(priors))
     with progress_on_screen("Playing the rest alone, by two and with help") as show:
         answer = compare_crews(
             fit_build(build, day, settings), settings, weekly_hours=weekly_hours, on_progress=show
@@ -72,10 +76,16 @@ def crew(
     Console().print(crew_table(answer))
     for line in answer.findings[1:]:
         say(line)
+    say_priors(settings.priors)
 
 
 def orders(
-    folder: Folder, as_of: AsOf = None, runs: Runs = 2_000, seed: Seed = 0, as_json: AsJson = False
+    folder: Folder,
+    as_of: AsOf = None,
+    runs: Runs = 2_000,
+    seed: Seed = 0,
+    as_json: AsJson = False,
+    priors: Priors = None,
 ) -> None:
     """By when to order each kit or part."""
     from forecast.folder import read_build
@@ -87,7 +97,7 @@ def orders(
     from forecast.outlook import Settings, fit_build
 
     say_if_the_kernel_is_new()
-    settings = Settings(runs=runs, seed=seed)
+    settings = Settings(runs=runs, seed=seed, priors=priors_said(priors))
     with progress_on_screen("Playing the rest with and without each delivery") as show:
         answer = orders_of(fit_build(build, day, settings), settings, on_progress=show)
     if as_json:
@@ -102,3 +112,4 @@ def orders(
         say(line)
     if answer.orders:
         Console().print(orders_table(build, answer))
+    say_priors(settings.priors)

@@ -21,6 +21,7 @@ from forecast.cli.options import (
     progress_on_screen,
     say,
     say_if_the_kernel_is_new,
+    say_priors,
 )
 from forecast.errors import InputError
 
@@ -88,17 +89,21 @@ def _print_finish(outlook: Outlook) -> None:
     say(CAUTION)
 
 
-def overruns(folder: Folder, as_of: AsOf = None, seed: Seed = 0, as_json: AsJson = False) -> None:
+def overruns(
+    folder: Folder, as_of: AsOf = None, seed: Seed = 0, as_json: AsJson = False, priors: Priors = None
+) -> None:
     """Which task types run over estimate, by how much, how sure, and why."""
     from forecast.folder import read_build
 
     build = read_build(folder)
     day = day_of_forecast(build, as_of)
 
+    pooled = priors_said(priors)
+
     from forecast.outlook import Settings, fit_build
     from forecast.overruns import overruns as compare
 
-    fitted = fit_build(build, day, Settings(seed=seed))
+    fitted = fit_build(build, day, Settings(seed=seed, priors=pooled))
     answer = compare(fitted.progress, fitted.effort)
     if as_json:
         print_json(answer.to_dict())
@@ -112,3 +117,4 @@ def overruns(folder: Folder, as_of: AsOf = None, seed: Seed = 0, as_json: AsJson
     Console().print(overruns_table(answer))
     for line in (*answer.reasons, *overruns_lines(), *fitted.effort.notes_):
         say(line)
+    say_priors(pooled)

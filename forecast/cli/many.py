@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import sys
 from collections.abc import Iterable
 from datetime import date
@@ -90,6 +91,8 @@ def many(
         learn=write_priors is not None,
     )
     say_if_the_kernel_is_new()
+    # Asked to end, end as by Ctrl-C: with the workers, and with what is finished kept.
+    signal.signal(signal.SIGTERM, _end)
     with (
         engine(workers=workers, scheduler=scheduler) as where,
         progress_on_screen(f"Forecasting {len(builds.folders)} builds") as show,
@@ -105,6 +108,10 @@ def many(
         _write_priors(write_priors, builds)
     if builds.failed:
         raise typer.Exit(1)
+
+
+def _end(number: int, frame: object) -> None:
+    raise KeyboardInterrupt
 
 
 def _check_place(option: str, file: Path | None) -> None:

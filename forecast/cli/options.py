@@ -70,6 +70,12 @@ def priors_said(file: Path | None) -> PooledPriors | None:
     return read_priors(file)
 
 
+def say_priors(pooled: PooledPriors | None) -> None:
+    """Say where the answer leans on other builds; nothing where it does not."""
+    if pooled is not None:
+        say(pooled.sentence)
+
+
 def print_json(answer: dict[str, Any]) -> None:
     """Print an answer for other programs."""
     import json

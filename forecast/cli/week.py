@@ -11,12 +11,15 @@ from forecast.cli.options import (
     AsJson,
     AsOf,
     Folder,
+    Priors,
     Runs,
     Seed,
     day_of_forecast,
     print_json,
+    priors_said,
     progress_on_screen,
     say,
+    say_priors,
 )
 from forecast.errors import UsageError
 
@@ -66,6 +69,7 @@ def tonight(
     runs: Runs = 10_000,
     seed: Seed = 0,
     as_json: AsJson = False,
+    priors: Priors = None,
 ) -> None:
     """Which ready tasks fit tonight's session, and the chance of finishing each."""
     from forecast.folder import read_build
@@ -79,7 +83,7 @@ def tonight(
     from forecast.tonight import USUAL_HOURS, usual_hours
     from forecast.tonight import tonight as answer_tonight
 
-    settings = Settings(runs=runs, seed=seed)
+    settings = Settings(runs=runs, seed=seed, priors=priors_said(priors))
     fitted = fit_build(build, day, settings)
     length = length or usual_hours(fitted.progress.sessions) or USUAL_HOURS
     answer = answer_tonight(fitted, hours=length, people=people, settings=settings)
@@ -87,6 +91,7 @@ def tonight(
         print_json(answer.to_dict())
     else:
         _print_tonight(answer)
+        say_priors(settings.priors)
 
 
 def people_said(build: Build, text: str) -> tuple[str, ...]:
