@@ -113,7 +113,7 @@ def causes_of_move(causes: pd.DataFrame) -> alt.LayerChart:
     bars = base.mark_bar(size=20).encode(x=x, color=tint)
     words = base.mark_text(align="left", dx=6).encode(x="beside:Q", text="label:N")
     zero = alt.Chart(pd.DataFrame({"days": [0]})).mark_rule(color=GREY).encode(x="days:Q")
-    return ready(bars, zero, words, height=42 * len(causes) + 30)
+    return ready(bars, zero, words, height=50 * len(causes) + 30)
 
 
 def day_rule(day: pd.Timestamp) -> alt.Chart:

@@ -26,6 +26,8 @@ table.figures th, table.figures td { border-bottom: 1px solid rgba(128, 138, 148
 table.figures th.number, table.figures td.number { text-align: right; }
 table.figures .day, table.figures .short { white-space: nowrap; }
 table.figures td { overflow-wrap: anywhere; }
+div.wide { overflow-x: auto; }
+div.wide table.figures td { overflow-wrap: normal; }
 [data-testid=stButtonGroup] button { font-size: 1.05rem; min-height: 2.9rem; min-width: 3.4rem; }
 [data-testid=stCheckbox] label { padding: .5rem 0; }
 button[kind=primary], button[kind=primaryFormSubmit] { font-size: 1.15rem; min-height: 3.4rem; }

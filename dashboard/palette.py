@@ -11,7 +11,6 @@ DARK_GROUND = "#14181d"
 
 BLUE = "#2f80c2"  # what the forecast says
 ORANGE = "#c4661a"  # what happened, or what to look at
-PLUM = "#9a5fb0"  # a second plan beside the first
 GREY = "#7d8794"  # what is over, and lines to read by
 
 BAND_OPACITY = {"95": 0.22, "80": 0.34, "50": 0.6}

@@ -66,8 +66,10 @@ def in_words(values: list[str], last: str = "and") -> str:
     return f" {last} ".join(filter(None, [", ".join(values[:-1]), values[-1]]))
 
 
-def html_table(table: pd.DataFrame, caption: str) -> str:
+def html_table(table: pd.DataFrame, caption: str, *, scrolls: bool = False) -> str:
     """A small table as HTML, every cell as text; numbers are aligned to the right.
+
+    A table that `scrolls` has a frame of its own, which the keyboard reaches.
 
     >>> html_table(pd.DataFrame({"Stage": ["<b>"], "Hours": [1]}), "Hours")[:61]
     '<table class="figures"><caption>Hours</caption><thead><tr><th'
@@ -82,10 +84,12 @@ def html_table(table: pd.DataFrame, caption: str) -> str:
         + "</tr>"
         for row in table.itertuples(index=False)
     )
-    return (
+    made = (
         f'<table class="figures"><caption>{escape(caption)}</caption><thead><tr>{head}</tr></thead>'
         f"<tbody>{rows}</tbody></table>"
     )
+    frame = f'<div class="wide" role="region" tabindex="0" aria-label="{escape(caption)}">'
+    return f"{frame}{made}</div>" if scrolls else made
 
 
 def _kind(cell: str, number: bool) -> str:

@@ -42,8 +42,8 @@ def last_sentence(record: BenchRecord) -> str:
     silent = record.silent_days
     rest = f" Nobody has been there for {say_span(silent)}." if silent else ""
     if last != last:
-        return f"So 8 in 10 runs; the log itself is shorter than 13 weeks.{rest}"
-    return f"So 8 in 10 runs; the last 13 weeks brought {say_hours(last)}.{rest}"
+        return f"In 8 of 10 runs; the log itself is shorter than 13 weeks.{rest}"
+    return f"In 8 of 10 runs; the last 13 weeks brought {say_hours(last)} hours.{rest}"
 
 
 def weeks_figure(record: BenchRecord) -> Figure:

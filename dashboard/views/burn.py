@@ -70,7 +70,7 @@ def burn_figure(outlook: Outlook, burned: BurnDown) -> Figure:
 def _finding(name: str, outlook: Outlook, burned: BurnDown) -> str:
     left = say_hours(outlook_median(burned))
     grown = burned.scope["hours"].sum()
-    more = f"; the plan grew by {say_hours(grown)}" if grown >= 1 else ""
+    more = f"; the plan grew by {say_hours(grown)} hours" if grown >= 1 else ""
     return f"{name}: {left} person-hours left at even odds{more}"
 
 

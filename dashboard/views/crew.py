@@ -47,7 +47,7 @@ def _controls(now: Asked, held: HeldDraws) -> tuple[float, date, bool]:
     usual = max(round(2 * held.usual_hours) / 2, 0.5)
     most = float(max(ceil(2 * usual), 6))
     name = title_case(held.crew.name)
-    hours = st.slider(f"{plain(name)}: hours a week", 0.5, most, usual, 0.5, key="help_hours")
+    hours = st.slider(f"{plain(name)}: hours a week", 0.5, most, usual, 0.5, format="%.1f", key="help_hours")
     left, right = st.columns(2)
     tomorrow = now.as_of + timedelta(days=1)
     begin = left.date_input(

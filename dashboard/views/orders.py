@@ -52,9 +52,12 @@ def order_lines(orders: tuple[Order, ...], titles: dict[str, str]) -> list[str]:
 
 def _late_words(order: Order) -> str:
     idle = order.expected_idle_days
-    said = f"Ordered then, it comes too late in {order.probability_late:.0%} of the runs"
+    begun = "Ordered today, it still" if order.overdue else "Ordered then, it"
+    said = f"{begun} comes too late in {100 * order.probability_late:.0f} % of the runs"
     return (
-        f"{said}, and the bench stands idle for {say_span(idle)} in the mean." if idle >= 0.5 else f"{said}."
+        f"{said}, and the bench then stands idle: {say_span(idle)} in the mean of all runs."
+        if idle >= 0.5
+        else f"{said}."
     )
 
 

@@ -33,9 +33,13 @@ def show_page() -> None:
         names = {_WHOLE if t == BUILD else title_case(t): t for t in reversed(record.targets)}
         picked = st.selectbox("Finish of", list(names), key="record_target")
         show(drawn(lambda: past_figure(record, names[picked]), "past", now.key, picked))
-        show_table(targets_table(record), "One row a target; scores in days, small is good")
-    for sentence in [*sentences, *told_sentences(record)]:
-        st.text(sentence)
+        show_table(
+            targets_table(record),
+            "Score: error of the range in days, small is good; beside it an average pace and earned schedule",
+        )
+    with st.expander("How that was judged, and beside which other ways"):
+        for sentence in [*sentences, *told_sentences(record)]:
+            st.text(sentence)
 
 
 def held_sentence(record: TrackRecord) -> str:
