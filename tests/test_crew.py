@@ -91,6 +91,13 @@ def test_what_an_assumed_builder_rests_on_is_said(answer):
     assert any("is an assumption" in s and "second builder" in s for s in answer.findings)
 
 
+def test_thin_data_behind_the_answer_are_said(side_by_side):
+    rows = [{"crew": "two", "type": "rivet"}, *[{}] * 4]
+    told = compare_crews(fitted_build(plan_of({}, {}, *rows), done=2), QUICK).findings
+    assert any("Only 2 tasks are finished: hours rest mostly on the plan" in s for s in told)
+    assert any("A helper for the one two-person task" in s for s in told)
+
+
 def test_one_lane_says_that_it_does_not_help(lane_answer):
     assert "would not bring the date forward" in lane_answer.findings[0]
     assert "one behind another" in lane_answer.findings[0]

@@ -23,7 +23,8 @@ def findings_of(
     said = [_gain_sentence(crew, gains["two"], plans[1]), _helper_sentence(fitted, gains["helper"])]
     if median_of(gains["two"]) >= 1:
         said += [_where_sentence(by_type), _hours_sentence(curve)]
-    return tuple(s for s in (*said, *_assumptions(fitted, crew)) if s)
+    rests_on = (*_assumptions(fitted, crew), *plans[1].outlook.notes)
+    return tuple(s for s in (*said, *rests_on) if s)
 
 
 def _gain_sentence(crew: Crew, gain: np.ndarray, two: CrewPlan) -> str:
@@ -59,14 +60,15 @@ def _helper_sentence(fitted: Fitted, gain: np.ndarray) -> str:
     if not tasks:
         return "No open task needs two: a helper for two-person work only would have nothing to do."
     median = median_of(gain)
+    work = "one two-person task" if tasks == 1 else f"{tasks} two-person tasks"
     if median < 1:
         return (
-            f"A helper for the {tasks} two-person tasks only hardly moves the date: asking somebody in "
-            "when they come up does as well."
+            f"A helper for the {work} only hardly moves the date: asking somebody in "
+            "when two are needed does as well."
         )
     if not np.isfinite(median):
-        return f"With a helper for the {tasks} two-person tasks only it is finished too."
-    return f"A helper for the {tasks} two-person tasks only brings it forward by {_days(median)}."
+        return f"With a helper for the {work} only it is finished too."
+    return f"A helper for the {work} only brings it forward by {_days(median)}."
 
 
 def _where_sentence(by_type: pd.DataFrame) -> str:
