@@ -17,6 +17,7 @@ from dashboard.words import html_table, plain
 from forecast.csv_file import guard_formula
 
 _LONGEST_TABLE = 40
+_MOST_COLUMNS = 6
 _KEPT = 150
 _PNG_WIDTH = 900
 _PNG_SCALE = 2
@@ -93,9 +94,9 @@ def show(figure: Figure) -> None:
 
 
 def show_table(table: pd.DataFrame, caption: str) -> None:
-    """A table as text; a long one scrolls in its own frame."""
+    """A table as text; a long or a wide one scrolls in its own frame."""
     if len(table) <= _LONGEST_TABLE:
-        st.html(html_table(table, caption))
+        st.html(html_table(table, caption, scrolls=table.shape[1] > _MOST_COLUMNS))
     else:
         st.dataframe(table, hide_index=True)
 

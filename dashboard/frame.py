@@ -27,6 +27,8 @@ table.figures th.number, table.figures td.number { text-align: right; }
 table.figures .day, table.figures .short { white-space: nowrap; }
 table.figures td { overflow-wrap: anywhere; }
 div.wide { overflow-x: auto; }
+[data-testid=stExpander] pre, [data-testid=stExpander] pre * { overflow-wrap: anywhere;
+  white-space: pre-wrap !important; }
 div.wide table.figures td { overflow-wrap: normal; }
 [data-testid=stButtonGroup] button { font-size: 1.05rem; min-height: 2.9rem; min-width: 3.4rem; }
 [data-testid=stCheckbox] label { padding: .5rem 0; }

@@ -19,6 +19,7 @@ from forecast.report import say_hours, short_date
 
 _ALONE = "Alone"
 _WHOLE = "Whole build"
+_LATEST_WEEKS = 104
 _LEVELS = {"p10": 0.10, "p50": 0.50, "p80": 0.80, "p90": 0.90}
 
 
@@ -48,14 +49,19 @@ def _controls(now: Asked, held: HeldDraws) -> tuple[float, date, bool]:
     most = float(max(ceil(2 * usual), 6))
     name = title_case(held.crew.name)
     hours = st.slider(f"{plain(name)}: hours a week", 0.5, most, usual, 0.5, format="%.1f", key="help_hours")
-    left, right = st.columns(2)
     tomorrow = now.as_of + timedelta(days=1)
-    begin = left.date_input(
-        "From", value=tomorrow, min_value=tomorrow, max_value=now.as_of + timedelta(days=held.days),
-        format="YYYY-MM-DD", key="help_from",
-    )  # fmt: skip
-    only_two = right.checkbox("Only for tasks that need two", key="help_only_two")
-    return hours, begin if isinstance(begin, date) else tomorrow, only_two
+    latest = tomorrow + timedelta(days=7 * max(min(held.days // 7, _LATEST_WEEKS), 1))
+    begin = st.slider(
+        f"{plain(name)}: from",
+        tomorrow,
+        latest,
+        tomorrow,
+        timedelta(days=7),
+        format="D MMM YYYY",
+        key="help_from",
+    )
+    only_two = st.checkbox("Only for tasks that need two", key="help_only_two")
+    return hours, begin, only_two
 
 
 def gain_lines(alone: Hands, helped: Hands, name: str) -> list[str]:

@@ -95,6 +95,17 @@ def settle(page: Page, *, charts: bool = True, timeout: float = 60_000) -> None:
         )
 
 
+def work_done(page: Page, *, timeout: float = 300_000) -> None:
+    """Wait until the page says of nothing any more that it is being worked out."""
+    page.wait_for_function(
+        "!document.querySelector('[data-testid=stSpinner]') && ![...document.querySelectorAll("
+        "'[data-testid=stCaptionContainer]')].some(e => "
+        "/^(A first look|Looking|Tracing|Drawing|Playing|Forecasting)/.test(e.innerText))",
+        timeout=timeout,
+    )
+    settle(page, charts=False, timeout=timeout)
+
+
 def sideways(page: Page) -> int:
     """By how many pixels the page can be scrolled sideways."""
     return page.evaluate(
@@ -148,20 +159,24 @@ class Seen:
 
 def look(page: Page) -> Seen:
     """One page that is drawn: its charts, its faults in light and dark, its width on a phone."""
+    work_done(page)
     drawn = page.locator("[data-testid=stVegaLiteChart][role=graphics-document]")
     charts = [
         (str(c.get_attribute("aria-label")), c.locator("svg.marks").bounding_box()["height"])
         for c in drawn.all()
     ]
+    page.evaluate(
+        "document.querySelectorAll('[data-testid=stExpander] details:not([open]) summary')"
+        ".forEach(e => e.click())"
+    )
+    page.wait_for_timeout(300)
     faults, colours = {}, {}
     for scheme in ("light", "dark"):
         page.emulate_media(color_scheme=scheme)
-        page.wait_for_timeout(150)
+        page.wait_for_timeout(350)
         faults[scheme], colours[scheme] = serious(page), words_in_charts(page)
     page.emulate_media(color_scheme="light")
     page.set_viewport_size(PHONE)
-    for opener in page.locator("[data-testid=stExpander] summary").all():
-        opener.evaluate("e => e.click()")
     page.wait_for_timeout(400)
     width = sideways(page)
     page.set_viewport_size(WIDE)

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from playwright.sync_api import Page
 
-from tests.browser.driving import PHONE, ROOT, WIDE, browser, served, settle
+from tests.browser.driving import PHONE, ROOT, WIDE, browser, served, settle, work_done
 
 PICTURES = ROOT / "pictures"
 SAMPLE = ROOT / "sample_logs" / "turnstone"
@@ -51,7 +51,8 @@ def main(folder: Path) -> None:
             for address, name in names.items():
                 page.goto(address if address.startswith("http") else f"{place}{address}")
                 settle(page, charts=False)
-                page.wait_for_timeout(4000 if name == "finish-dates" else 1500)
+                work_done(page)
+                page.wait_for_timeout(800)
                 take(page, PICTURES / f"{name}-{mode}.png")
                 sys.stdout.write(f"pictures/{name}-{mode}.png\n")
 
