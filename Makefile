@@ -13,7 +13,7 @@ demo: .venv/ready
 	$(PY) -m forecast.cli finish $(SAMPLE) --as-of 2026-09-30 --no-keep
 
 test: .venv/ready
-	$(PY) -m pytest -n 2
+	$(PY) -m pytest -n 2 --dist loadgroup
 
 check: .venv/ready
 	$(PY) -m ruff check .

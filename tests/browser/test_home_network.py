@@ -16,7 +16,7 @@ import pytest
 from tests.browser.driving import ROOT, free_port, settle, stop
 from tests.dashboard_build import write_kit
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("network")]
 HOME, GUEST = "192.168.203.1", "192.168.203.2"
 
 

@@ -11,7 +11,7 @@ import pytest
 from tests.browser.conftest import TRICK, hosts, opened
 from tests.browser.driving import PHONE, look, offered, settle, turn_to
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("looking")]
 PAGES = (
     "Finish dates", "The log", "Tonight", "Burn-down", "Solo or two", "Over estimate", "Time at the bench",
     "Orders", "Track record", "Method",

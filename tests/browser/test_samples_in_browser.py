@@ -10,7 +10,7 @@ from tests.browser.driving import offered, settle, turn_to
 from tests.browser.test_looking import CHARTED
 from tests.browser.test_writing import rows_of, save, tap_hours
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("samples")]
 DAY = date.today() - timedelta(days=1)
 
 

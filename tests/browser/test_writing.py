@@ -13,7 +13,7 @@ from forecast.entry import log_session
 from forecast.folder import read_build
 from tests.browser.driving import ROOT, settle, turn_to
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("writing")]
 
 
 def open_log(page, place):
