@@ -16,7 +16,7 @@ def test_there_is_a_page_for_builders_and_one_for_statisticians():
 @pytest.mark.parametrize("page", PAGES, ids=NAMES)
 def test_the_tables_are_those_of_the_studies(page):
     found = quotations(page)
-    assert len(found) == 2
+    assert len(found) == 3
     for quoted, now in found:
         assert quoted == now, "run `python -m tests.quoted` and read what changed"
 
@@ -30,11 +30,10 @@ def test_every_file_that_is_named_is_there(page):
 
 @pytest.mark.parametrize("page", PAGES, ids=NAMES)
 def test_a_page_is_short(page):
-    """Two printed pages at some 600 words each, tables apart."""
-    words = [
-        w for line in page.read_text(encoding="utf-8").splitlines() if line[:1] != "|" for w in line.split()
-    ]
-    assert len(words) < 1200
+    """Two printed pages or little more, at some 600 words each, tables apart."""
+    lines = page.read_text(encoding="utf-8").splitlines()
+    words = [w for line in lines if not line.startswith(("|", "<!--")) for w in line.split()]
+    assert len(words) < 1300
 
 
 def test_the_statisticians_page_names_its_sources():
