@@ -205,6 +205,7 @@ def test_a_broken_log_says_every_problem_beside_its_row(own_kit):
     said = words(app)
     assert "must be hours as 2.5 or 2:30" in said
     assert "2026-06-29, two h, A, T01" in said
+    assert "nan" not in app.title[0].value
 
 
 @pytest.mark.parametrize("name", ["plan.csv", "build.toml"])

@@ -51,6 +51,7 @@ def show_page() -> None:
 
 def today_sentence(sessions: pd.DataFrame, today: date) -> str:
     """What is in the log for today, or when somebody was there last."""
+    sessions = sessions.loc[sessions["hours"].notna()]
     if sessions.empty:
         return "No session yet: write the first one down."
     mine = sessions.loc[sessions["until"] == pd.Timestamp(today)]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import streamlit as st
 
 from dashboard.figures import show_table
@@ -32,7 +34,7 @@ def _offer_start() -> None:
     st.write("Begin with a few invented rows, and write your own over them.")
     if st.button("Begin a build here", type="primary", key="start"):
         try:
-            start_build(opened().folder)
+            start_build(opened().folder, date.today())
         except BenchdaysError as error:
             st.error(plain(str(error)))
             return
