@@ -215,6 +215,18 @@ def test_every_answer_forbids_the_page_to_reach_elsewhere(guard):
     assert "frame-ancestors 'none'" in rules
 
 
+def test_the_browser_is_told_of_scripts_with_a_page_and_only_inside(pairing):
+    async def page(scope, receive, send):
+        headers = [(b"content-type", b"text/html; charset=utf-8")]
+        await send({"type": "http.response.start", "status": 200, "headers": headers})
+        await send({"type": "http.response.body", "body": b"inside"})
+
+    guard = Guard(page, ["192.168.7.20"], pairing, ["/static/js/a.js", "/static/js/b.js"])
+    assert header(ask(guard, "/pair"), "link") == ""
+    told = header(ask(guard, cookie=paired(guard)), "link")
+    assert told == "</static/js/a.js>; rel=modulepreload, </static/js/b.js>; rel=modulepreload"
+
+
 def test_the_settings_keep_to_one_address_and_tell_nobody():
     settings = server_settings("127.0.0.1", 8501, ["127.0.0.1", "localhost"])
     assert settings["server.address"] == "127.0.0.1"
