@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import argparse
 import time
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
@@ -144,18 +145,19 @@ def _coverage(frame: pd.DataFrame, name: str) -> dict[str, pd.Series]:
     return {f"{level:.0%}": ((apart <= level) * 100.0).where(held) for level in LEVELS}
 
 
-def block_table(frame: pd.DataFrame) -> pd.DataFrame:
+def block_table(frame: pd.DataFrame, by: Sequence[str] = ("kind", "share")) -> pd.DataFrame:
     """Fifty tasks: coverage of the model's ranges and of independent draws, and CRPS of both."""
     alone = _coverage(frame, "alone")["80%"]
     shown = frame.assign(**_coverage(frame, "block"), alone_80=alone)
     shown = shown.loc[frame["block, rank"].notna()]
-    by = shown.groupby(["kind", "share"], sort=False)
-    table = by[["50%", "80%", "90%"]].mean().round(1)
-    table["bias"] = by["block, bias"].mean().round(3)
-    table["CRPS"] = (by["block, crps"].mean() * 100).round(2)
-    table["independent: 80%"] = by["alone_80"].mean().round(1)
-    table["independent: CRPS"] = (by["alone, crps"].mean() * 100).round(2)
-    table["CRPS / independent"] = (by["block, crps"].mean() / by["alone, crps"].mean()).round(2)
+    groups = shown.groupby(list(by), sort=False)
+    table = groups[["50%", "80%", "90%"]].mean().round(1)
+    table.insert(0, "blocks", groups.size())
+    table["bias"] = groups["block, bias"].mean().round(3)
+    table["CRPS"] = (groups["block, crps"].mean() * 100).round(2)
+    table["independent: 80%"] = groups["alone_80"].mean().round(1)
+    table["independent: CRPS"] = (groups["alone, crps"].mean() * 100).round(2)
+    table["CRPS / independent"] = (groups["block, crps"].mean() / groups["alone, crps"].mean()).round(2)
     return table
 
 
@@ -179,6 +181,9 @@ def parts_table(frame: pd.DataFrame) -> pd.DataFrame:
 def report(frame: pd.DataFrame, builds: int, seed: int) -> str:
     """The Markdown page."""
     tables = {
+        f"All kinds: first-time hours of the next {BLOCK} tasks not begun": lambda f: block_table(
+            f.assign(kind="all"), ["share"]
+        ),
         f"First-time hours of the next {BLOCK} tasks not begun; CRPS in percent of the truth": block_table,
         "All person-hours still to come; CRPS and absolute misses in percent of the truth": rest_table,
         "What they are made of, percent of the truth": parts_table,
@@ -187,7 +192,8 @@ def report(frame: pd.DataFrame, builds: int, seed: int) -> str:
         "# Skill of the effort model on whole logs",
         "",
         f"{builds} invented builds of each kind, 260 tasks or so each, seeds from {seed}; {versions()}.",
-        "Kinds and what is true of them: forecast/synthetic/kinds.py. Shares are of all person-hours.",
+        "Kinds and what is true of them: forecast/synthetic/kinds.py; the same seeds for each kind, so that",
+        "builds of different kinds have much in common. Shares are of all person-hours.",
         f"Fit and draws: {frame['seconds'].median():.2f} s of one core in the middle.",
         "",
     ]

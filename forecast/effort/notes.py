@@ -104,7 +104,7 @@ def _lumped(design: EffortDesign, progress: Progress) -> str:
     found = found.loc[found["task"].map(times).fillna(0.0) >= _LUMP_TIMES]
     if found.empty:
         return ""
-    odd = found.loc[found["person_hours"].idxmax()]
+    odd = found.sort_values("person_hours", kind="stable").iloc[-1]
     return (
         f"{odd['task']} took {times[odd['task']]:.0f} times what the other tasks suggest, with an entry of "
         f"{odd['person_hours']:.0f} hours: if that stands for other work too, split it."
