@@ -33,8 +33,8 @@ class EffortModel:
     draws, warm_up : sweeps of the sampler kept, and thrown away before
     priors : beliefs before the log
     half_days : days without a type of work after which half of its practice is gone. None, the default,
-        forgets nothing: on builds where 35 days is the truth the term gains little, and where it is not
-        the truth it loses as much (benchmarks/effort_terms.md).
+        forgets nothing: the term helped neither on builds where 35 days is the truth nor where nothing
+        is forgotten (benchmarks/effort_terms.md).
 
     Attributes
     ----------
