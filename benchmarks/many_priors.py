@@ -23,7 +23,7 @@ import numpy as np
 import pandas as pd
 
 from forecast.logbook import Builder
-from forecast.many import pool_priors
+from forecast.many.pool import pool_priors
 from forecast.many.summary import BuildSummary, summary_of
 from forecast.outlook import Settings, fit_build, forecast_finish
 from forecast.pooled_priors import PooledPriors

@@ -59,7 +59,9 @@ def child(asked: argparse.Namespace) -> None:
     import resource
 
     import forecast.many.run as many_run
-    from forecast.many import Engine, Kept, Many
+    from forecast.many.engine import Engine
+    from forecast.many.kept import Kept
+    from forecast.many.run import Many
     from forecast.report_many import table_csv
 
     if asked.at_once:

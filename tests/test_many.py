@@ -12,10 +12,11 @@ from pathlib import Path
 import pytest
 
 from forecast.folder import read_build
-from forecast.many import BuildAnswer, Engine, Kept, Many, distinct, engine
-from forecast.many.engine import LOST
+from forecast.many.answer import BuildAnswer
+from forecast.many.engine import LOST, Engine, engine
 from forecast.many.job import Job, do_job, seed_of_build, without_words
-from forecast.many.kept import digest_of_files
+from forecast.many.kept import Kept, digest_of_files
+from forecast.many.run import Many, distinct
 from forecast.outlook import forecast_finish
 from forecast.report_many import table_csv
 from tests.many_builds import QUICK, write_club

@@ -26,7 +26,8 @@ from forecast.cli.options import (
 from forecast.errors import UsageError
 
 if TYPE_CHECKING:
-    from forecast.many import BuildAnswer, Many
+    from forecast.many.answer import BuildAnswer
+    from forecast.many.run import Many
 
 Folders = Annotated[list[Path], typer.Argument(help="The build folders.", show_default=False)]
 Keep = Annotated[
@@ -79,7 +80,9 @@ def many(
     day = date.today() if as_of is None else day_said(as_of, "--as-of")
     pooled = priors_said(priors)
 
-    from forecast.many import Kept, Many, distinct, engine
+    from forecast.many.engine import engine
+    from forecast.many.kept import Kept
+    from forecast.many.run import Many, distinct
     from forecast.outlook import Settings
 
     builds = Many(
@@ -92,12 +95,18 @@ def many(
     )
     say_if_the_kernel_is_new()
     # Asked to end, end as by Ctrl-C: with the workers, and with what is finished kept.
-    signal.signal(signal.SIGTERM, _end)
-    with (
-        engine(workers=workers, scheduler=scheduler) as where,
-        progress_on_screen(f"Forecasting {len(builds.folders)} builds") as show,
-    ):
-        builds.run(where, show)
+    before = signal.signal(signal.SIGTERM, _end)
+    try:
+        with (
+            engine(workers=workers, scheduler=scheduler) as where,
+            progress_on_screen(f"Forecasting {len(builds.folders)} builds") as show,
+        ):
+            builds.run(where, show)
+    except KeyboardInterrupt:
+        sys.stderr.write(f"Broken off. What is finished is kept in {keep}: the same command goes on.\n")
+        raise typer.Exit(130) from None
+    finally:
+        signal.signal(signal.SIGTERM, before)
     if csv is not None:
         _write_csv(csv, builds)
     if as_json:
@@ -151,7 +160,7 @@ def _write_csv(file: Path, builds: Many) -> None:
 
 
 def _write_priors(file: Path, builds: Many) -> None:
-    from forecast.many import pool_priors
+    from forecast.many.pool import pool_priors
     from forecast.pooled_priors import write_priors
 
     pooled = pool_priors(builds.summaries())

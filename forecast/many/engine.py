@@ -18,7 +18,7 @@ Answer = dict[str, Any]
 Work = Callable[[bytes], Answer]
 LOST = "took its worker down twice, and gave no answer"
 _WAIT_FOR_SCHEDULER = "10s"
-_LONGEST_SECONDS = 1800.0
+_LONGEST_SECONDS = 900.0
 
 
 class Engine:
@@ -42,16 +42,16 @@ class Engine:
         work : a function of one module, so that workers find it
         jobs : (number, data); read as far ahead as keeps the workers busy
         """
-        feed = _Feed(work, jobs)
-        while True:
+        feed, more = _Feed(work, jobs), True
+        while more:
             try:
                 for number, answer in self._parallel(feed):
                     feed.waiting.pop(number)
                     yield number, answer
-                return
+                more = False
             except self._losses():
-                lost, feed.waiting = feed.waiting, {}
-            for number, data in sorted(lost.items()):
+                more = True
+            for number, data in feed.left_over():
                 yield number, self._alone(work, number, data)
 
     def _alone(self, work: Work, number: int, data: bytes) -> Answer:
@@ -149,6 +149,12 @@ class _Feed:
             number, data = next(self.jobs)
             self.waiting[number] = data
         return delayed(_numbered)(self.work, number, data)
+
+    def left_over(self) -> list[tuple[int, bytes]]:
+        """The jobs without an answer, which are from now on somebody else's."""
+        with self.lock:
+            left, self.waiting = sorted(self.waiting.items()), {}
+        return left
 
 
 def _numbered(work: Work, number: int, data: bytes) -> tuple[int, Answer]:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
+from threading import Lock
 from typing import Any
 
 from forecast.errors import InputError
@@ -130,18 +131,22 @@ class Many:
         )
 
 
-@dataclass(kw_only=False)
+@dataclass
 class _Counter:
     """How many builds are done, told to whoever looks."""
 
     total: int
     tell: Callable[[int, int], None] | None
     count: int = 0
+    lock: Lock = field(default_factory=Lock)
 
     def one_more(self) -> None:
-        self.count += 1
+        # Folders are read in a thread of the engine, answers taken in another.
+        with self.lock:
+            self.count += 1
+            count = self.count
         if self.tell is not None:
-            self.tell(self.count, self.total)
+            self.tell(count, self.total)
 
 
 def distinct(folders: Sequence[Path]) -> list[Path]:
