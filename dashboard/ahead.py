@@ -14,9 +14,12 @@ from collections.abc import Hashable
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from dashboard.opening import Opening, day_shown, state_of
-from forecast.outlook import Outlook, Settings
+
+if TYPE_CHECKING:
+    from forecast.outlook import Outlook, Settings
 
 FIRST_LOOK_RUNS = 500
 

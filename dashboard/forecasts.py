@@ -33,6 +33,8 @@ FEWER_RUNS = 2_000
 _FIRST_LOOK_SECONDS = 1.0  # the browser has the machine to itself while it draws the first look
 _KEPT = 3
 _background = ThreadPoolExecutor(max_workers=2, thread_name_prefix="forecast")
+_patient_help = ThreadPoolExecutor(max_workers=1, thread_name_prefix="help")
+_to_prepare: list[Future[Hands]] = []
 _patient = ThreadPoolExecutor(max_workers=1, thread_name_prefix="record")
 
 
@@ -110,6 +112,17 @@ def alone_of(asked: Asked, held: HeldDraws) -> Hands:
 def help_of(asked: Asked, held: HeldDraws, weekly_hours: float, from_date: date, only_two: bool) -> Hands:
     """The rest of the build with the second builder as asked."""
     return _help(asked.key, held, weekly_hours, from_date, only_two)
+
+
+def prepare_help(
+    asked: Asked, held: HeldDraws, weekly_hours: tuple[float, ...], from_date: date, only_two: bool
+) -> None:
+    """Play what may be asked next, while the page is being looked at; what was to be played before is not."""
+    for waiting in _to_prepare:
+        waiting.cancel()
+    _to_prepare[:] = [
+        _patient_help.submit(help_of, asked, held, hours, from_date, only_two) for hours in weekly_hours
+    ]
 
 
 def crew_answer_of(asked: Asked) -> Future[CrewAnswer]:

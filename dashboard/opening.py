@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from forecast.errors import UsageError
-from forecast.outlook import Settings
 
 if TYPE_CHECKING:
     from forecast.folder import Build
+    from forecast.outlook import Settings
 
 _FILES = ("build.toml", "plan.csv", "log.csv", "deliveries.csv", "away.csv", "forecasts.csv")
 
@@ -38,6 +38,8 @@ class Opening:
     @property
     def settings(self) -> Settings:
         """The settings of every forecast."""
+        from forecast.outlook import Settings
+
         return Settings(runs=self.runs, seed=self.seed)
 
 

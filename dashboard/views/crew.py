@@ -10,7 +10,7 @@ import streamlit as st
 
 from dashboard.charts_plans import help_curve, two_plans
 from dashboard.figures import Figure, drawn, show, show_table
-from dashboard.forecasts import Asked, alone_of, crew_answer_of, held_of, help_of
+from dashboard.forecasts import Asked, alone_of, crew_answer_of, held_of, help_of, prepare_help
 from dashboard.frame import answer, asked, wait_for
 from dashboard.words import plain, say_later, say_span, title_case
 from forecast.crew import CrewAnswer
@@ -20,6 +20,7 @@ from forecast.report import say_hours, short_date
 _ALONE = "Alone"
 _WHOLE = "Whole build"
 _LATEST_WEEKS = 104
+_STEP = 0.5
 _LEVELS = {"p10": 0.10, "p50": 0.50, "p80": 0.80, "p90": 0.90}
 
 
@@ -41,6 +42,8 @@ def show_page() -> None:
     show(drawn(lambda: plans_figure(alone, helped, way), "plans", now.key, hours, begin, only_two))
     st.text(cost_sentence(alone, helped))
     _show_worth(now)
+    near = tuple(h for h in (hours + _STEP, hours - _STEP) if h >= _STEP)
+    prepare_help(now, held.result(), near, begin, only_two)
 
 
 def _controls(now: Asked, held: HeldDraws) -> tuple[float, date, bool]:
@@ -48,7 +51,9 @@ def _controls(now: Asked, held: HeldDraws) -> tuple[float, date, bool]:
     usual = max(round(2 * held.usual_hours) / 2, 0.5)
     most = float(max(ceil(2 * usual), 6))
     name = title_case(held.crew.name)
-    hours = st.slider(f"{plain(name)}: hours a week", 0.5, most, usual, 0.5, format="%.1f", key="help_hours")
+    hours = st.slider(
+        f"{plain(name)}: hours a week", _STEP, most, usual, _STEP, format="%.1f", key="help_hours"
+    )
     tomorrow = now.as_of + timedelta(days=1)
     latest = tomorrow + timedelta(days=7 * max(min(held.days // 7, _LATEST_WEEKS), 1))
     begin = st.slider(
