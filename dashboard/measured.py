@@ -15,8 +15,8 @@ _POINTS = {"0.25": "a quarter", "0.5": "half", "0.75": "three quarters"}
 def measured(reader: str) -> dict[str, pd.DataFrame]:
     """The tables of a method page by the name of their study, every cell a text.
 
-    >>> list(measured("builders"))
-    ['tonight_skill', 'finish_skill']
+    >>> measured("builders")["finish_skill"].columns.to_list()
+    ['target', 'at', '80 %']
     """
     return {study: _frame(table) for study, table in _QUOTED.findall(method_page(reader))}
 
