@@ -307,8 +307,13 @@ class _Shop:
         self.left[i] = hours
         self.open_again.add(i)
         self.ready.add(i)
-        self.ready_since[i] = self.env.now
+        self.ready_since[i] = self._next_presence(self.env.now)
         self._ask()
+
+    def _next_presence(self, time):
+        """A fault is found by somebody at the bench: now, or on the next day on which anybody is there."""
+        days = [d for d in range(int(time), len(self.bench)) if self.bench[d].max() > 0]
+        return max(time, float(days[0])) if days else np.inf
 
     def _finish_again(self, i):
         self.open_again.discard(i)

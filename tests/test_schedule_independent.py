@@ -94,6 +94,26 @@ def test_what_is_opened_again_is_done_again_as_in_the_plain_model(rng):
         assert (played.finish > once.finish + 1).any()
 
 
+def test_a_hand_is_asked_for_what_is_opened_again_as_in_the_plain_model(rng):
+    for _ in range(4):
+        network = random_network(20, rng)
+        draws = random_draws(network, 6, 150, 3, rng)
+        draws["bench"][:, :, 1] *= rng.random((6, 150)) < 0.1
+        shape = draws["hours"].shape
+        played, plain = _both(
+            network,
+            draws,
+            np.zeros(3, dtype=bool),
+            1.14,
+            on_call=np.array([False, True, False]),
+            ask_after=rng.uniform(0, 20, 6),
+            expected_hours=draws["hours"].mean(axis=0),
+            again_hours=draws["hours"] * rng.random(shape) * (rng.random(shape) < 0.2),
+            again_after=20 * rng.random(shape),
+        )
+        np.testing.assert_allclose(played.finish, [p.finish for p in plain], atol=1e-9)
+
+
 def test_nine_tenths_are_done_when_the_plain_model_says(rng):
     network = random_network(20, rng, limits=False)
     draws = random_draws(network, 10, 200, 2, rng)

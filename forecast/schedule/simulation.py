@@ -171,7 +171,8 @@ def simulate_schedule(
         when it pays to share; by default it never does
     again_hours : (draw, open task) of the hours, those that come when the task, finished once, is opened
         again; 0 (the default) = it is not
-    again_after : (draw, open task) days from the first finish until it is opened again
+    again_after : (draw, open task) days from the first finish until it is opened again, by whoever is at
+        the bench then or next
     grid : ascending whole days after `as_of` at which the hours done are read
     trace : note what each task waited for, and the critical chain of each run
 
