@@ -60,6 +60,8 @@ def fit(columns, y, *, open_=None, spread, sure_of_spread=False, group=None, by_
         fixed_names=tuple(f"b{i}" for i in range(x.shape[1])),
         fixed_priors=(Normal(centre=0.0, sd=1e3),) * x.shape[1],
         offset=nothing,
+        elsewhere=nothing,
+        type_learning=np.zeros(len(np.unique(group))),
         type_of=group[order],
         log_piece=by_group[order],
         unplanned=np.zeros(rows, dtype=bool),
