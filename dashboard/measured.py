@@ -10,6 +10,12 @@ from forecast.reference import method_page
 
 _QUOTED = re.compile(r"<!-- quoted: benchmarks/(\w+)\.md .*?-->\n(.*?)<!-- end -->\n?", re.DOTALL)
 _POINTS = {"0.25": "a quarter", "0.5": "half", "0.75": "three quarters"}
+_TARGETS = {
+    "open stage": "the finish of an open stage",
+    "build": "the finish of the whole build",
+    "next 13 weeks": "the hours of the next 13 weeks",
+    "next 20 tasks": "the hours of the next 20 tasks",
+}
 
 
 def measured(reader: str) -> dict[str, pd.DataFrame]:
@@ -32,12 +38,12 @@ def _frame(table: str) -> pd.DataFrame:
 
 
 def finish_ranges_held() -> pd.DataFrame:
-    """How often the 80 % range of a finish date held what came, by how much of the hours was done."""
+    """How often the 80 % range of a finish or of hours held what came, by how much of the hours was done."""
     found = measured("builders")["finish_skill"]
     return pd.DataFrame(
         {
             "Hours done then": [_POINTS.get(at, at) for at in found["at"]],
-            "Finish of": ["the whole build" if t == "build" else f"an {t}" for t in found["target"]],
+            "Of": [_TARGETS.get(t, t) for t in found["target"]],
             "The 80 % range held": [_in_a_hundred(share) for share in found["80 %"]],
         }
     )

@@ -27,7 +27,8 @@ def test_the_words_of_a_page_hold_no_table_and_no_mark_of_one(reader):
 
 def test_the_ranges_that_held_are_those_of_the_study():
     quoted, shown = measured("builders")["finish_skill"], finish_ranges_held()
-    assert len(shown) == len(quoted) == 6
+    assert len(shown) == len(quoted) == 12
+    assert shown["Of"].str.startswith("the ").all()
     for said, share in zip(shown["The 80 % range held"], quoted["80 %"], strict=True):
         assert said == f"{100 * float(share):.0f} in 100"
     assert set(shown["Hours done then"]) == {"a quarter", "half", "three quarters"}
