@@ -5,9 +5,11 @@ import io
 import json
 import os
 import signal
+import sys
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
+from types import ModuleType
 
 import pytest
 
@@ -67,6 +69,13 @@ def test_the_answer_is_that_of_finish_with_the_seed_of_the_build(club, by_hand):
     assert outlook.to_dict()["build"] == said["build"]
 
 
+@pytest.fixture
+def plain_main(monkeypatch):
+    """A main module that new processes need not run: tests of pages leave theirs behind."""
+    monkeypatch.setitem(sys.modules, "__main__", ModuleType("__main__"))
+
+
+@pytest.mark.usefixtures("plain_main")
 def test_a_cluster_answers_to_the_byte_as_one_process_though_a_worker_is_killed(club, by_hand, tmp_path):
     distributed = pytest.importorskip("distributed")
     killed = []
