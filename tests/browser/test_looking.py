@@ -9,7 +9,7 @@ from urllib.parse import urlsplit
 import pytest
 
 from tests.browser.conftest import TRICK, hosts, opened
-from tests.browser.driving import PHONE, look, offered, settle, turn_to
+from tests.browser.driving import PHONE, look, offered, settle, turn_to, work_done
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("looking")]
 PAGES = (
@@ -111,6 +111,7 @@ def test_a_picture_from_elsewhere_is_refused_by_the_rules_of_the_page(page, plac
 def test_table_and_picture_can_be_taken_away(page, place):
     page.goto(place)
     settle(page)
+    work_done(page)
     page.locator("[data-testid=stExpander] summary").first.click()
     with page.expect_download() as waiting:
         page.get_by_role("button", name="Table as CSV").first.click()

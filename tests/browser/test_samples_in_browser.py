@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.browser.driving import offered, settle, turn_to
+from tests.browser.driving import offered, settle, turn_to, work_done
 from tests.browser.test_looking import CHARTED
 from tests.browser.test_writing import rows_of, save, tap_hours
 
@@ -34,6 +34,7 @@ def test_every_page_of_every_sample_is_drawn(sample):
 def test_the_table_of_the_dates_of_each_sample_is_taken_away(sample):
     _, page = sample
     turn_to(page, "Finish dates", charts=True)
+    work_done(page)
     page.locator("[data-testid=stExpander] summary").first.click()
     with page.expect_download() as waiting:
         page.get_by_role("button", name="Table as CSV").first.click()
@@ -88,6 +89,7 @@ def test_a_sheet_is_previewed_and_taken_into_each_sample(sample):
     before = rows_of(folder)
     sheet = f"Date;Hours;Task\n{DAY - timedelta(days=1)};2.5;{task}\n{DAY};1.25;{task}\n"
     turn_to(page, "The log")
+    work_done(page)
     page.get_by_text("Take in a sheet kept elsewhere").click()
     page.locator("input[type=file]").set_input_files(
         files=[{"name": "../../etc/hours.csv", "mimeType": "text/csv", "buffer": sheet.encode()}]
