@@ -93,7 +93,7 @@ PROBE = """
 import http.client, sys
 host, port, method, path = sys.argv[1], int(sys.argv[2]), sys.argv[3], sys.argv[4]
 headers = dict(h.split("=", 1) for h in sys.argv[5:])
-c = http.client.HTTPConnection(host, port, timeout=20)
+c = http.client.HTTPConnection(host, port, timeout=90)
 c.request(method, path, headers=headers)
 r = c.getresponse()
 print(r.status); print(r.read().decode("latin-1")[:400])
@@ -144,7 +144,7 @@ def test_nothing_listens_on_other_addresses(opened):
 def _paired(port, code):
     jar = http.cookiejar.CookieJar()
     opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(jar))
-    with opener.open(f"http://{HOME}:{port}/pair", data=f"code={code}".encode(), timeout=20) as answer:
+    with opener.open(f"http://{HOME}:{port}/pair", data=f"code={code}".encode(), timeout=90) as answer:
         return opener, answer.read().decode()
 
 
@@ -162,7 +162,7 @@ def test_a_crossed_origin_is_refused_even_from_a_paired_device(opened):
         headers={"Origin": "http://evil.example"},
     )  # fmt: skip
     with pytest.raises(urllib.error.HTTPError) as refused:
-        opener.open(request, timeout=20)
+        opener.open(request, timeout=90)
     assert refused.value.code == 403
     refused.value.close()
 
