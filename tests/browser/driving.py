@@ -13,7 +13,7 @@ from pathlib import Path
 from urllib.request import urlopen
 
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import BrowserContext, Page, sync_playwright
+from playwright.sync_api import BrowserContext, Error, Page, sync_playwright
 
 ROOT = Path(__file__).resolve().parents[2]
 CHROMIUM = Path(os.environ.get("CHROMIUM", "/usr/bin/chromium"))
@@ -104,6 +104,22 @@ def work_done(page: Page, *, timeout: float = 300_000) -> None:
         timeout=timeout,
     )
     settle(page, charts=False, timeout=timeout)
+
+
+def taken_away(page: Page, button: str, *, tries: int = 3) -> tuple[str, bytes]:
+    """Name and content of what the first button of this name gives.
+
+    A click while the page is drawn anew asks for a file that is gone; a person clicks again.
+    """
+    for _ in range(tries):
+        try:
+            with page.expect_download(timeout=20_000) as waiting:
+                page.get_by_role("button", name=button).first.click()
+            return waiting.value.suggested_filename, Path(waiting.value.path()).read_bytes()
+        except Error as problem:
+            last = problem
+            work_done(page)
+    raise last
 
 
 def sideways(page: Page) -> int:

@@ -3,13 +3,12 @@
 import http.client
 import json
 import time
-from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
 
 from tests.browser.conftest import TRICK, hosts, opened
-from tests.browser.driving import PHONE, look, offered, settle, turn_to, work_done
+from tests.browser.driving import PHONE, look, offered, settle, taken_away, turn_to, work_done
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("looking")]
 PAGES = (
@@ -113,15 +112,13 @@ def test_table_and_picture_can_be_taken_away(page, place):
     settle(page)
     work_done(page)
     page.locator("[data-testid=stExpander] summary").first.click()
-    with page.expect_download() as waiting:
-        page.get_by_role("button", name="Table as CSV").first.click()
-    table = Path(waiting.value.path()).read_bytes().decode("utf-8-sig")
-    assert waiting.value.suggested_filename == "finish-dates.csv"
-    assert table.splitlines()[0] == "Stage,Person-hours left,Even odds,80 % sure,9 in 10 hours done"
-    with page.expect_download() as waiting:
-        page.get_by_role("button", name="Picture as PNG").first.click()
-    assert waiting.value.suggested_filename == "finish-dates.png"
-    assert Path(waiting.value.path()).read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
+    name, table = taken_away(page, "Table as CSV")
+    assert name == "finish-dates.csv"
+    head = table.decode("utf-8-sig").splitlines()[0]
+    assert head == "Stage,Person-hours left,Even odds,80 % sure,9 in 10 hours done"
+    name, picture = taken_away(page, "Picture as PNG")
+    assert name == "finish-dates.png"
+    assert picture[:8] == b"\x89PNG\r\n\x1a\n"
 
 
 def test_the_slider_of_a_second_builder_answers(page, place):

@@ -2,11 +2,10 @@
 
 import csv
 from datetime import date, timedelta
-from pathlib import Path
 
 import pytest
 
-from tests.browser.driving import offered, settle, turn_to, work_done
+from tests.browser.driving import offered, settle, taken_away, turn_to, work_done
 from tests.browser.test_looking import CHARTED
 from tests.browser.test_writing import rows_of, save, tap_hours
 
@@ -36,9 +35,8 @@ def test_the_table_of_the_dates_of_each_sample_is_taken_away(sample):
     turn_to(page, "Finish dates", charts=True)
     work_done(page)
     page.locator("[data-testid=stExpander] summary").first.click()
-    with page.expect_download() as waiting:
-        page.get_by_role("button", name="Table as CSV").first.click()
-    rows = list(csv.DictReader(Path(waiting.value.path()).read_text(encoding="utf-8-sig").splitlines()))
+    _, table = taken_away(page, "Table as CSV")
+    rows = list(csv.DictReader(table.decode("utf-8-sig").splitlines()))
     assert rows[-1]["Stage"] == "Whole build"
     assert all(row["80 % sure"] for row in rows)
 
