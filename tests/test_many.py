@@ -1,10 +1,12 @@
 """Many builds: one answer each, whoever works it out; what is done stays done; nobody's words travel."""
 
+import ast
 import csv
 import io
 import json
 import os
 import signal
+import subprocess
 import sys
 from dataclasses import replace
 from datetime import date, timedelta
@@ -22,9 +24,10 @@ from forecast.many.run import Many, distinct
 from forecast.outlook import forecast_finish
 from forecast.report_many import table_csv
 from tests.many_builds import QUICK, write_club
-from tests.worker_jobs import double, perish_on_seven, perish_once
+from tests.worker_jobs import double
 
 DAY = date(2026, 6, 30)
+ROOT = Path(__file__).resolve().parents[1]
 
 
 @pytest.fixture(scope="module")
@@ -35,6 +38,17 @@ def club(tmp_path_factory):
     (place / "poisoned").mkdir()
     (place / "poisoned" / "plan.csv").write_bytes(b"\xff\x00\x01 task\n,,\n")
     return [folders[0], place / "poisoned", *folders[1:]]
+
+
+def run_apart(work, jobs):
+    """Answers of two workers, some of which perish, in a process of their own: this one keeps its workers."""
+    script = (
+        "from forecast.many.engine import Engine; from tests import worker_jobs\n"
+        f"print(dict(Engine(workers=2).run(worker_jobs.{work}, {jobs!r})))"
+    )
+    command = [sys.executable, "-c", script]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
+    return ast.literal_eval(done.stdout)
 
 
 def run_club(club, kept: Path, where: Engine, **asked) -> Many:
@@ -97,13 +111,13 @@ def test_a_cluster_answers_to_the_byte_as_one_process_though_a_worker_is_killed(
 
 def test_a_killed_worker_costs_no_answer(tmp_path):
     jobs = [(n, f"{n} {tmp_path / 'once' if n == 3 else ''}".strip().encode()) for n in range(8)]
-    found = dict(Engine(workers=2).run(perish_once, jobs))
+    found = run_apart("perish_once", jobs)
     assert (tmp_path / "once").exists()
     assert found == {n: {"twice": 2 * n} for n in range(8)}
 
 
 def test_who_takes_every_worker_down_is_reported_and_the_rest_goes_on():
-    found = dict(Engine(workers=2).run(perish_on_seven, [(n, str(n).encode()) for n in range(5, 11)]))
+    found = run_apart("perish_on_seven", [(n, str(n).encode()) for n in range(5, 11)])
     assert found.pop(7) == {"failed": LOST}
     assert found == {n: {"twice": 2 * n} for n in range(5, 11) if n != 7}
 

@@ -58,7 +58,7 @@ def stop(server: subprocess.Popen) -> None:
 
 
 def _wait_until_it_answers(server, place, said) -> None:
-    until = time.monotonic() + 60
+    until = time.monotonic() + 150
     while time.monotonic() < until:
         if server.poll() is not None:
             said.seek(0)
@@ -66,7 +66,7 @@ def _wait_until_it_answers(server, place, said) -> None:
         with contextlib.suppress(OSError), urlopen(f"{place}/_stcore/health", timeout=2):
             return
         time.sleep(0.1)
-    raise RuntimeError("the dashboard did not answer within a minute")
+    raise RuntimeError("the dashboard did not answer")
 
 
 @contextlib.contextmanager
@@ -76,13 +76,15 @@ def browser(**more) -> Iterator[BrowserContext]:
         context = play.chromium.launch_persistent_context(
             profile, executable_path=str(CHROMIUM), headless=True, args=list(ARGUMENTS), **more
         )
+        # A machine that does other work too is slow, not wrong.
+        context.set_default_timeout(120_000)
         try:
             yield context
         finally:
             context.close()
 
 
-def settle(page: Page, *, charts: bool = True, timeout: float = 60_000) -> None:
+def settle(page: Page, *, charts: bool = True, timeout: float = 150_000) -> None:
     """Wait until the page is drawn and nothing runs any more."""
     page.wait_for_selector("h1", timeout=timeout)
     page.wait_for_function(
