@@ -7,12 +7,14 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from forecast.deliveries import draw_arrivals
 from forecast.what_if import WhatIf, everybody_joining
 
 if TYPE_CHECKING:
     from forecast.bench_time import BenchDraws
+    from forecast.bench_time.play import Play
     from forecast.effort import RemainingWork
     from forecast.outlook import Fitted, Settings
     from forecast.schedule import Simulation
@@ -38,6 +40,72 @@ def stream(seed: int, *place: int) -> np.random.Generator:
     return np.random.default_rng(np.random.SeedSequence(seed, spawn_key=place))
 
 
+@dataclass(frozen=True, kw_only=True)
+class DrawnChunk:
+    """What was drawn of one chunk of runs, the days at the bench apart.
+
+    Attributes
+    ----------
+    fitted : of the build
+    work : share of the hours that two work together -> the work that is left
+    arrivals : (run, delivery) days after `as_of`
+    """
+
+    fitted: Fitted
+    work: dict[float | None, RemainingWork]
+    arrivals: np.ndarray
+
+    def play(
+        self,
+        rows: np.ndarray,
+        bench: BenchDraws,
+        what_if: WhatIf,
+        what_ifs: Sequence[WhatIf],
+        *,
+        grid: ArrayLike = (),
+        trace: bool = False,
+    ) -> Played:
+        """Play some of the runs under one of the what-ifs; `bench` holds the days of those runs."""
+        from forecast.schedule import simulate_schedule
+
+        bench, later = what_if.applied_to(bench, what_ifs), what_if.found_later
+        work, network = self.work[what_if.shared], self.fitted.network
+        simulation = simulate_schedule(
+            network,
+            work.hours[rows],
+            bench.hours,
+            bench.stage_rank,
+            what_if.arrivals_from(self.arrivals[rows], network.deliveries),
+            only_two=bench.only_two,
+            on_call=bench.on_call,
+            ask_after=bench.ask_after,
+            shared_penalty=work.shared_penalty,
+            expected_hours=work.expected_hours,
+            again_hours=work.again_hours[rows] if later else None,
+            again_after=work.again_after[rows] if later else None,
+            grid=grid,
+            trace=trace,
+        )
+        return Played(work=work, people=bench.people, simulation=simulation)
+
+
+def draw_chunk(
+    fitted: Fitted, settings: Settings, what_ifs: Sequence[WhatIf], *, chunk: int, runs: int
+) -> tuple[DrawnChunk, Play]:
+    """Draw one chunk of runs; the days at the bench are drawn as far as they are asked for."""
+    seed = settings.seed
+    drawn = DrawnChunk(
+        fitted=fitted,
+        work={
+            shared: fitted.effort.sample_remaining(runs, stream(seed, _EFFORT, chunk), shared=shared)
+            for shared in {w.shared for w in what_ifs}
+        },
+        arrivals=draw_arrivals(fitted.network.deliveries, fitted.as_of, runs, stream(seed, _ARRIVALS, chunk)),
+    )
+    rng = stream(seed, _BENCH, chunk)
+    return drawn, fitted.bench.play(runs, rng, joining=everybody_joining(what_ifs))
+
+
 def play_chunk(
     fitted: Fitted,
     settings: Settings,
@@ -53,21 +121,11 @@ def play_chunk(
 
     The days double for the runs that more days would help, until there is none or the last day is reached.
     """
-    work = {
-        shared: fitted.effort.sample_remaining(runs, stream(settings.seed, _EFFORT, chunk), shared=shared)
-        for shared in {w.shared for w in what_ifs}
-    }
-    arrivals = draw_arrivals(
-        fitted.network.deliveries, fitted.as_of, runs, stream(settings.seed, _ARRIVALS, chunk)
-    )
-    rng = stream(settings.seed, _BENCH, chunk)
-    days = fitted.bench.play(runs, rng, joining=everybody_joining(what_ifs))
+    drawn, days = draw_chunk(fitted, settings, what_ifs, chunk=chunk, runs=runs)
 
     def play_rows(rows: np.ndarray, horizon: int) -> tuple[Played, ...]:
         bench = days.hours(0, horizon, rows)
-        return tuple(
-            _play(fitted, work[w.shared], rows, bench, arrivals, w, what_ifs, grid, trace) for w in what_ifs
-        )
+        return tuple(drawn.play(rows, bench, w, what_ifs, grid=grid, trace=trace) for w in what_ifs)
 
     rows, usual = np.arange(runs), horizon
     played = play_rows(rows, horizon)
@@ -80,36 +138,3 @@ def play_chunk(
         longer = play_rows(rows, horizon)
         played = tuple(p.with_runs(rows, more) for p, more in zip(played, longer, strict=True))
     return played, usual
-
-
-def _play(
-    fitted: Fitted,
-    work: RemainingWork,
-    rows: np.ndarray,
-    drawn: BenchDraws,
-    arrivals: np.ndarray,
-    what_if: WhatIf,
-    what_ifs: Sequence[WhatIf],
-    grid: np.ndarray,
-    trace: bool,
-) -> Played:
-    from forecast.schedule import simulate_schedule
-
-    bench, later = what_if.applied_to(drawn, what_ifs), what_if.found_later
-    simulation = simulate_schedule(
-        fitted.network,
-        work.hours[rows],
-        bench.hours,
-        bench.stage_rank,
-        what_if.arrivals_from(arrivals[rows], fitted.network.deliveries),
-        only_two=bench.only_two,
-        on_call=bench.on_call,
-        ask_after=bench.ask_after,
-        shared_penalty=work.shared_penalty,
-        expected_hours=work.expected_hours,
-        again_hours=work.again_hours[rows] if later else None,
-        again_after=work.again_after[rows] if later else None,
-        grid=grid,
-        trace=trace,
-    )
-    return Played(work=work, people=bench.people, simulation=simulation)

@@ -14,20 +14,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from forecast.chunk import stream
+from forecast.chunk import DrawnChunk, draw_chunk
 from forecast.crew import Crew, crew_of, what_ifs_of
-from forecast.deliveries import draw_arrivals
-from forecast.effort import RemainingWork
 from forecast.outlook import Fitted, Settings, day_of, sample_quantile
-from forecast.what_if import WhatIf, everybody_joining
+from forecast.what_if import WhatIf
 
 if TYPE_CHECKING:
     from forecast.bench_time import BenchDraws
-    from forecast.schedule import Simulation
 
 _CHUNK = 500
 _GROUPS = 3
-_EFFORT, _BENCH, _ARRIVALS = 1, 2, 3
 _FIRST_DAYS = 730
 _LEAST_DAYS = 365
 _TO_SPARE = 1.1
@@ -113,15 +109,17 @@ class HeldDraws:
         return self._play(what_if, weekly_hours / self.usual_hours, first)
 
     def _play(self, what_if: WhatIf, share: float, first_day: int) -> Hands:
+        what_ifs = what_ifs_of(self.fitted, self.crew)
+
         def of_group(group: _Group) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
             bench = group.drawn()
             theirs = np.isin(bench.people, self.crew.others)
             if theirs.any() and (share != 1.0 or first_day):
                 bench.hours[:, :, theirs] = np.minimum(bench.hours[:, :, theirs] * np.float32(share), 24.0)
                 bench.hours[:, :first_day, theirs] = 0.0
-            played, people = _played(self.fitted, self.crew, group, bench, what_if)
-            worked = played.worked_hours
-            others = np.isin(people, self.crew.others)
+            one = group.chunk.play(group.rows, bench, what_if, what_ifs)
+            played, worked = one.simulation, one.simulation.worked_hours
+            others = np.isin(one.people, self.crew.others)
             return played.stage_finish, played.build_finish, worked.sum(axis=1), worked[:, others].sum(axis=1)
 
         with ThreadPoolExecutor(_THREADS) as threads:
@@ -142,14 +140,13 @@ class HeldDraws:
 class _Group:
     """Some runs of one chunk.
 
-    `runs` are their places among all runs, `rows` those in the chunk's work and arrivals. Nobody is at the
+    `runs` are their places among all runs, `rows` those in the chunk. Nobody is at the
     bench on most days: `bench` has no hours, `present` says where there are any (flat) and `hours` how many.
     """
 
     runs: np.ndarray
     rows: np.ndarray
-    work: dict[float | None, RemainingWork]
-    arrivals: np.ndarray
+    chunk: DrawnChunk
     bench: BenchDraws
     present: np.ndarray
     hours: np.ndarray
@@ -191,22 +188,16 @@ def hold_draws(fitted: Fitted, settings: Settings) -> HeldDraws:
 
 def _draw(fitted: Fitted, settings: Settings, crew: Crew, chunk: int, runs: int) -> list[_Group]:
     """One chunk, drawn as `forecast.chunk` draws it, in groups of runs that take about as long."""
-    seed, what_ifs = settings.seed, what_ifs_of(fitted, crew)
-    work = {
-        shared: fitted.effort.sample_remaining(runs, stream(seed, _EFFORT, chunk), shared=shared)
-        for shared in {w.shared for w in what_ifs}
-    }
-    bench = fitted.bench.play(runs, stream(seed, _BENCH, chunk), joining=everybody_joining(what_ifs))
-    arrivals = draw_arrivals(fitted.network.deliveries, fitted.as_of, runs, stream(seed, _ARRIVALS, chunk))
+    what_ifs = what_ifs_of(fitted, crew)
+    drawn_chunk, play = draw_chunk(fitted, settings, what_ifs, chunk=chunk, runs=runs)
 
     def held(rows: np.ndarray, days: float) -> _Group:
-        drawn = bench.hours(0, int(min(max(days, _LEAST_DAYS), settings.horizon_days)), rows)
+        drawn = play.hours(0, int(min(max(days, _LEAST_DAYS), settings.horizon_days)), rows)
         present = np.flatnonzero(drawn.hours)
         return _Group(
             runs=chunk * _CHUNK + rows,
             rows=rows,
-            work=work,
-            arrivals=arrivals,
+            chunk=drawn_chunk,
             bench=replace(
                 drawn, hours=np.empty((0, 0, 0), dtype=np.float32), stage_rank=drawn.stage_rank.copy()
             ),
@@ -218,36 +209,11 @@ def _draw(fitted: Fitted, settings: Settings, crew: Crew, chunk: int, runs: int)
     rows = np.arange(runs)
     while len(rows):
         group = held(rows, days)
-        played, _ = _played(fitted, crew, group, group.drawn(), what_ifs[0])
+        played = group.chunk.play(rows, group.drawn(), what_ifs[0], what_ifs).simulation
         alone[rows] = played.build_finish
         rows, days = rows[played.more_days_help & (days < settings.horizon_days)], 2 * days
     order = np.argsort(alone, kind="stable")
     return [held(rows, _TO_SPARE * alone[rows].max()) for rows in np.array_split(order, _GROUPS) if len(rows)]
-
-
-def _played(
-    fitted: Fitted, crew: Crew, group: _Group, bench: BenchDraws, what_if: WhatIf
-) -> tuple[Simulation, tuple[str, ...]]:
-    """A group played under one what-if, and who was there."""
-    from forecast.schedule import simulate_schedule
-
-    bench = what_if.applied_to(bench, what_ifs_of(fitted, crew))
-    work, rows = group.work[what_if.shared], group.rows
-    played = simulate_schedule(
-        fitted.network,
-        work.hours[rows],
-        bench.hours,
-        bench.stage_rank,
-        group.arrivals[rows],
-        only_two=bench.only_two,
-        on_call=bench.on_call,
-        ask_after=bench.ask_after,
-        shared_penalty=work.shared_penalty,
-        expected_hours=work.expected_hours,
-        again_hours=work.again_hours[rows],
-        again_after=work.again_after[rows],
-    )
-    return played, bench.people
 
 
 def _usual_hours(groups: Sequence[_Group], crew: Crew) -> float:

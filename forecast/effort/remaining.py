@@ -8,6 +8,7 @@ while few are finished.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -43,15 +44,10 @@ class RemainingWork:
     again_after: np.ndarray
     shared_penalty: float
 
-    @property
+    @cached_property
     def expected_hours(self) -> np.ndarray:
         """(task,) mean over the runs: what the builders may reckon with."""
         return np.asarray(self.hours.mean(axis=0))
-
-    @property
-    def range_shares(self) -> dict[str, float]:
-        """Which part of the range comes from which; see `range_shares`."""
-        return range_shares(self.parts)
 
 
 def range_shares(parts: dict[str, np.ndarray]) -> dict[str, float]:
