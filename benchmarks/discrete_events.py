@@ -41,13 +41,15 @@ class Play:
 
 def play_once(
     network: Network, hours, bench, stage_rank, release, only_two, shared_penalty=1.0, *, on_call=None,
-    ask_after=np.inf, expected_hours=None, again_hours=None, again_after=None,
+    ask_after=np.inf, ask_idle_after=np.inf, lends=None, expected_hours=None, again_hours=None,
+    again_after=None,
 ) -> Play:  # fmt: skip
     """One run of the arrays of `simulate_schedule`, each without its first axis."""
     env = simpy.Environment()
     shop = _Shop(env, network, hours, bench, stage_rank, release, only_two, shared_penalty)
     shop.on_call = [k for k, called in enumerate(on_call if on_call is not None else ()) if called]
-    shop.ask_after = ask_after
+    shop.ask_after, shop.ask_idle_after = ask_after, min(ask_after, ask_idle_after)
+    shop.lends = {k for k, lent in enumerate(lends if lends is not None else ()) if lent}
     if expected_hours is not None:
         shop.expected = [float(h) for h in expected_hours]
     if again_hours is not None:
@@ -70,7 +72,8 @@ class _Shop:
         self.worked, self.stretches = np.zeros(self.bench.shape[1]), []
         self.done = [env.event() for _ in range(count)]
         self.ready, self.waiting_for_limit, self.ready_since = set(), set(), {}
-        self.on_call, self.ask_after, self.for_two = [], np.inf, set()
+        self.on_call, self.lends, self.for_two = [], set(), set()
+        self.ask_after = self.ask_idle_after = np.inf
         self.again, self.open_again, self.not_before = {}, set(), np.zeros(count)
         self.expected, self.paths, self.came = None, {}, np.zeros(self.bench.shape[1])
         self.begun = {i for i in range(count) if network.under_way[i]}
@@ -98,7 +101,7 @@ class _Shop:
         if max(times) > self.env.now:
             yield self.env.timeout(max(times) - self.env.now)
         self.ready.add(i)
-        self.ready_since[i] = max(times)
+        self.ready_since[i] = max(times) or -self.network.waited_days[i]
         self._ask()
 
     def _days(self):
@@ -107,7 +110,7 @@ class _Shop:
             if hours.max() <= 0:
                 continue
             self.longest = float(hours.max())
-            self.for_two = {k for k, only in enumerate(self.only_two) if only}
+            self.for_two = {k for k, only in enumerate(self.only_two) if only} | self.lends
             if self._hand_is_asked_for(day):
                 asked = [k for k in self.on_call if hours[k] <= 0]
                 self.for_two.update(asked)
@@ -132,8 +135,10 @@ class _Shop:
         ]
 
     def _hand_is_asked_for(self, day):
-        for_two = sorted(i for i in self._takeable() if self.network.crew[i] == TWO)
-        return bool(for_two) and self.ready_since[for_two[0]] + self.ask_after <= day
+        ready = self._takeable()
+        for_two = sorted(i for i in ready if self.network.crew[i] == TWO)
+        wait = self.ask_after if len(for_two) < len(ready) else self.ask_idle_after
+        return bool(for_two) and self.ready_since[for_two[0]] + wait <= day
 
     def _later(self, time, priority):
         event = self.env.event()
@@ -148,7 +153,7 @@ class _Shop:
         for i, people in list(self.crew.items()):
             if k in people:
                 people.remove(k)
-                if not people or self.network.crew[i] == TWO:
+                if not people or self.network.crew[i] == TWO or self.lends.issuperset(people):
                     del self.crew[i]
                     self.ready.add(i)
         self._ask()
@@ -230,7 +235,8 @@ class _Shop:
         can_wait = self._path(instead) <= self._path(task) - self.expected[task]
         work = sum(h for i, h in enumerate(self.expected) if np.isinf(self.finish[i]))
         work += (self.penalty - 1) * self.expected[task]
-        came = [c for c, only in zip(self.came, self.only_two, strict=True) if not only]
+        lent = [only or k in self.lends for k, only in enumerate(self.only_two)]
+        came = [c for c, apart in zip(self.came, lent, strict=True) if not apart]
         return task if can_wait and self._path(task) * sum(came) > work * max(came) else None
 
     def _path(self, i):
@@ -242,7 +248,8 @@ class _Shop:
         return self.paths[i]
 
     def _share(self):
-        for k in self._free()[0]:
+        hands, helpers = self._free()
+        for k in [*hands, *(k for k in helpers if k in self.lends)]:
             alone = [i for i in self.crew if len(self.crew[i]) == 1 and self.network.crew[i] == EITHER]
             if alone:
                 self.crew[min(alone)].append(k)

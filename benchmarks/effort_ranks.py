@@ -156,6 +156,8 @@ def one_rank(rng: np.random.Generator, count: int, types: int, draws: int, thin:
     rank("drift_scale", post.drift_scale, truth["drift_scale"])
     rank("drift_step", post.drift_step, truth["drift_step"])
     rank("level_now", post.drift[:, -1], truth["drift"][design.block_of[design.observed_rows].max()])
+    rank("mean_spread", post.mean_spread, truth["mean_spread"])
+    rank("type_spread", post.type_spread, truth["type_spread"])
     rank("spread_by_size", post.spread_by_size, truth["spread_by_size"])
     rank("unplanned_spread", post.unplanned_spread, truth["unplanned_spread"])
     rank("tail", post.tail, truth["tail"])

@@ -79,6 +79,8 @@ class DrawnChunk:
             only_two=bench.only_two,
             on_call=bench.on_call,
             ask_after=bench.ask_after,
+            ask_idle_after=bench.ask_idle_after,
+            lends=bench.lends,
             shared_penalty=work.shared_penalty,
             expected_hours=work.expected_hours,
             again_hours=work.again_hours[rows] if later else None,

@@ -199,7 +199,8 @@ def pair():
     hours = np.array([[[2.0, 3.0], [0.0, 1.0]]], dtype=np.float32)
     return BenchDraws(
         start=AS_OF, people=("A", "B"), hours=hours, stage_rank=np.zeros((1, 2), np.uint8),
-        only_two=np.zeros(2, bool), on_call=np.zeros(2, bool), ask_after=np.ones(1),
+        only_two=np.zeros(2, bool), on_call=np.zeros(2, bool), lends=np.zeros(2, bool),
+        ask_after=np.ones(1), ask_idle_after=np.ones(1),
     )  # fmt: skip
 
 

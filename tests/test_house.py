@@ -12,6 +12,7 @@ ORDER = [
     {"errors", "csv_file", "fields", "tables", "scores", "learning", "reference", "compiled"},
     {"plan", "logbook", "build_settings", "folder", "storage"},
     {"intake", "progress", "entry", "amend"},
+    {"pickable"},
     {"effort", "bench_time", "deliveries", "pooled_priors"},
     {"schedule"},
     {"synthetic"},

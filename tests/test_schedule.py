@@ -218,6 +218,39 @@ def test_who_comes_on_their_own_day_does_what_is_ready():
     assert played.finish[0].tolist() == [1.0, 1.0]
 
 
+def test_a_visitor_lends_a_hand_and_takes_nothing_on_their_own():
+    # Two hours each: A's four are done together on day 0, B's two on day 1 by the builder alone.
+    played = _play(_plan({}, {}), [4, 2], [[2, 2], [2, 0]], lends=[False, True])
+    assert played.finish[0].tolist() == [1.0, 2.0]
+    assert played.worked_hours[0].tolist() == [4.0, 2.0]
+
+
+def test_a_visitor_does_two_person_work_first():
+    played = _play(_plan({}, {"crew": "two"}), [2, 4], [[2, 2], [2, 0]], lends=[False, True])
+    assert played.finish[0].tolist() == [2.0, 1.0]
+
+
+def test_a_visitor_looks_on_while_there_is_room_for_one():
+    played = _play(_plan({"crew": "one"}, {"crew": "one"}), [2, 2], [[2, 2]] * 2, lends=[False, True])
+    assert played.finish[0].tolist() == [1.0, 2.0]
+    assert played.worked_hours[0].tolist() == [4.0, 0.0]
+
+
+def test_a_visitor_does_not_go_on_when_the_builder_leaves():
+    # The builder stays an hour of the visitor's two: two person-hours a day.
+    played = _play(_plan({}), [4], [[1, 2]] * 2, lends=[False, True])
+    assert played.finish[0].tolist() == [1.5]
+    assert played.worked_hours[0].tolist() == [2.0, 2.0]
+
+
+def test_a_hand_is_asked_for_sooner_when_there_is_no_other_work():
+    # B needs two and waits from day 0 on. While A is there nobody is asked for 9 days; after it, at once.
+    plan = _plan({"crew": "one"}, {"crew": "two"})
+    asking = {"on_call": [False, True], "ask_after": [9.0], "ask_idle_after": [1.0]}
+    played = _play(plan, [4, 4], [[2, 0]] * 5, **asking)
+    assert played.finish[0].tolist() == [2.0, 3.0]
+
+
 _LONG_PATH = ({}, {"crew": "one", "after": ("A",)}, {"crew": "one"})
 
 

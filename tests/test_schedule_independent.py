@@ -1,6 +1,7 @@
 """The kernel against a plain model of the same rules, a solver, and what must hold of any schedule."""
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -17,7 +18,7 @@ def rng():
     return np.random.default_rng(20261125)
 
 
-_OF_EACH_RUN = ("ask_after", "again_hours", "again_after")
+_OF_EACH_RUN = ("ask_after", "ask_idle_after", "again_hours", "again_after")
 
 
 def _both(network, draws, only_two, penalty, **asking):
@@ -61,6 +62,23 @@ def test_a_helper_who_is_asked_comes_as_in_the_plain_model(rng, only_two):
     np.testing.assert_allclose(played.finish, [p.finish for p in plain], atol=1e-6)
     without = simulate_schedule(network, **draws, only_two=np.array(only_two))
     assert played.worked_hours[:, 1].sum() > without.worked_hours[:, 1].sum()
+
+
+def test_a_visitor_lends_a_hand_as_in_the_plain_model(rng):
+    for people in (2, 3, 3):
+        network = random_network(25, rng)
+        network = replace(network, waited_days=rng.uniform(0, 20, 25))
+        draws = random_draws(network, 10, 150, people, rng)
+        draws["bench"][:, :, -1] *= rng.random((10, 150)) < 0.3
+        visitor = np.arange(people) == people - 1
+        asking = {"ask_after": rng.uniform(5, 60, 10), "ask_idle_after": rng.uniform(0, 20, 10)}
+        asking |= {"on_call": visitor, "lends": visitor, "expected_hours": draws["hours"].mean(axis=0)}
+        played, plain = _both(network, draws, np.zeros(people, dtype=bool), 1.14, **asking)
+        np.testing.assert_allclose(played.finish, [p.finish for p in plain], atol=1e-9)
+        np.testing.assert_allclose(played.worked_hours, [p.worked_hours for p in plain], atol=1e-9)
+        del asking["lends"]
+        alone = simulate_schedule(network, **draws, shared_penalty=1.14, **asking)
+        assert (alone.finish != played.finish).any()
 
 
 def test_what_pays_to_share_is_shared_as_in_the_plain_model(rng):

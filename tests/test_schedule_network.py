@@ -1,5 +1,6 @@
 """From plan and progress to the network of the open work."""
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -44,6 +45,30 @@ def test_a_hold_that_began_before_is_counted_from_the_end_of_its_day(five_tasks)
 def test_a_hold_that_is_over_keeps_nothing_waiting(five_tasks):
     done = [_row(t, "2026-03-02", done=True) for t in ("D1", "D2", "P1")]
     assert _network(five_tasks, done).earliest_days.tolist() == [0.0, 0.0]
+
+
+def test_what_could_have_been_picked_up_has_waited_since(five_tasks):
+    done = [_row(t, d, done=True) for t, d in (("D1", "2026-03-02"), ("D2", "2026-03-03"))]
+    network = _network(five_tasks, done)
+    assert dict(zip(network.tasks, network.waited_days.tolist(), strict=True)) == {
+        "P1": 3.0,
+        "R1": 0.0,
+        "W1": 0.0,
+    }
+
+
+def test_nothing_has_waited_before_the_first_session(five_tasks):
+    assert not _network(five_tasks, []).waited_days.any()
+    assert _network(five_tasks, [_row("D1", "2026-03-04")]).waited_days.tolist()[0] == 2.0
+
+
+def test_what_waits_for_a_kit_has_waited_since_it_came():
+    plan = Plan(
+        tasks=(Task(task="A", stage="tail", title="A", delivery="K"), Task(task="B", stage="tail", title="B"))
+    )
+    log = [_row("B", "2026-02-02")]
+    came = [replace(_kit(), arrived=date(2026, 3, 2)), _kit()]
+    assert [_network(plan, log, deliveries=[kit]).waited_days[0] for kit in came] == [4.0, 0.0]
 
 
 def test_hours_spent_on_a_stage_count_work_outside_the_plan_and_rework(five_tasks):

@@ -56,7 +56,7 @@ def fit_company(history: History, settled: np.ndarray, visitors_expected: bool) 
     shares, weight = _patterns(history, settled)
     household = history.household
     worked = household > 0
-    fade = _fade(history)
+    fade = fade_of(history)
     visited = history.helper_hours > 0
     visits: tuple[float, float] | None = None
     visit_share = 1.0
@@ -82,7 +82,8 @@ def fit_company(history: History, settled: np.ndarray, visitors_expected: bool) 
     )
 
 
-def _fade(history: History) -> np.ndarray:
+def fade_of(history: History) -> np.ndarray:
+    """(day,) weight of each day: company changes, so recent days weigh more."""
     age = history.age_weeks
     return np.asarray(np.where(age >= 0, 0.5 ** (age / priors.COMPANY_HALF_LIFE_WEEKS), 0.0))
 
@@ -97,7 +98,7 @@ def _patterns(history: History, settled: np.ndarray) -> tuple[np.ndarray, np.nda
     days = days[days >= newest]
     share = np.ceil(hours[days] / household[days, None] * _STEPS).astype(int)
     patterns, place = np.unique(share, axis=0, return_inverse=True)
-    weight = np.bincount(place.ravel(), weights=_fade(history)[days], minlength=len(patterns))
+    weight = np.bincount(place.ravel(), weights=fade_of(history)[days], minlength=len(patterns))
     if len(settled) < 2:
         return np.ones((1, len(settled))), np.ones(1)
     prior, prior_weight = _prior_patterns(len(settled))

@@ -36,7 +36,9 @@ class BenchDraws:
         0 = the first in plan order, 1 = the next, ...
     only_two : (person,) True for somebody who comes for two-person tasks only
     on_call : (person,) True for helpers without a name, who also come when they are asked
+    lends : (person,) True for helpers without a name, who lend a hand and take nothing on their own
     ask_after : (draw,) days that two-person work waits before somebody is asked
+    ask_idle_after : (draw,) the same while there is no other work
     """
 
     start: date
@@ -45,7 +47,9 @@ class BenchDraws:
     stage_rank: np.ndarray
     only_two: np.ndarray
     on_call: np.ndarray
+    lends: np.ndarray
     ask_after: np.ndarray
+    ask_idle_after: np.ndarray
 
     def without(self, *ids: str) -> BenchDraws:
         """The same draws with some people left out; the hours of the others stay as they are.
@@ -63,4 +67,5 @@ class BenchDraws:
             hours=self.hours[:, :, kept],
             only_two=self.only_two[kept],
             on_call=self.on_call[kept],
+            lends=self.lends[kept],
         )

@@ -8,7 +8,8 @@ from datetime import date
 import numpy as np
 
 from forecast.bench_time import priors
-from forecast.bench_time.company import fit_company, joinings_by_id
+from forecast.bench_time.asking import fit_asking
+from forecast.bench_time.company import fade_of, fit_company, joinings_by_id
 from forecast.bench_time.draws import BenchDraws, Joining
 from forecast.bench_time.habit import fit_habit
 from forecast.bench_time.history import History, read_history
@@ -89,12 +90,14 @@ class BenchTime:
         weeks = weekly_log(history, habit)
         self.mean_prior_ = _mean_prior(builders, progress.as_of, self.belief)
         level, silences, seasonal = _fit_weeks(weeks, history, self.mean_prior_, self.belief)
+        company = fit_company(history, _settled(history), _visitors_expected(history, progress))
         self.learned_ = Learned(
             history=history,
             silences=silences,
             level=level,
             habit=habit,
-            company=fit_company(history, _settled(history), _visitors_expected(history, progress)),
+            company=company,
+            asking=fit_asking(history, fade_of(history), progress, plan, deliveries, company.visits),
             ranks=fit_stage_ranks(progress, plan, deliveries),
             seasonal=seasonal,
             most_week_hours=max(self.longest_week_hours, 1.25 * float(weeks.hours.max(initial=0.0))),

@@ -16,8 +16,6 @@ _THIN_WEEKS = 8
 _LONG_SILENCE_WEEKS = 8
 _WORTH_SAYING_HOURS = 0.1
 
-_ASKED = f"about {priors.ASK_DAYS:.0f} days (an assumption)"
-
 
 def basis_of(
     learned: Learned, newcomers: Mapping[str, Joining], belief: priors.BenchPriors
@@ -93,14 +91,17 @@ def _visits(learned: Learned) -> list[str]:
     if company.visits is None or not company.visitors_expected:
         return []
     rate = company.visits[0] / sum(company.visits)
+    low, middle, high = learned.asking.days
+    source = "by the days it waited" if learned.asking.observed else "an assumption"
+    asked = f"about {middle:.0f} days ({source}, range {low:.0f} to {high:.0f})"
     if not learned.history.helper_hours.any():
         return [
             "Open tasks need two and the log has nobody but the builder: a helper is assumed on about "
-            f"one session in {1 / rate:.0f}, and when such work has waited for {_ASKED}."
+            f"one session in {1 / rate:.0f}, and when such work has waited for {asked}."
         ]
     return [
         f"Open tasks need two: helpers come on about one session in {1 / rate:.0f}, by the log and a guess, "
-        f"and are asked when such work has waited for {_ASKED}."
+        f"and are asked when such work has waited for {asked}."
     ]
 
 

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from forecast.bench_time import priors
+from forecast.bench_time.asking import Asking
 from forecast.bench_time.company import (
     Company,
     draw_newcomer,
@@ -48,6 +49,7 @@ class Learned:
     level: Level
     habit: Habit
     company: Company
+    asking: Asking
     ranks: RankHabit
     seasonal: bool
     most_week_hours: float
@@ -74,7 +76,8 @@ class Play:
         self.first_day = learned.history.as_of + timedelta(days=1)
         self.lead = self.first_day.weekday()
         self.monday = self.first_day - timedelta(days=self.lead)
-        self.ask_after, self._drawn, self._state, self._usual = _sample(learned, draws, rng)
+        asks, self._drawn, self._state, self._usual = _sample(learned, draws, rng)
+        self.ask_after, self.ask_idle_after = asks
         self._rng, keys = rng.spawn(2)
         self._key, self._newcomer_key = (int(k) for k in keys.integers(2**63, size=2))
         self._newcomer_rng = {name: newcomer_stream(self._newcomer_key, name, 0) for name in newcomers}
@@ -115,7 +118,9 @@ class Play:
             stage_rank=np.concatenate([s.ranks for s in spans], axis=1)[:, window],
             only_two=np.array([p in self.newcomers and self.newcomers[p].only_two for p in people]),
             on_call=np.array([p == HELPER for p in people]),
+            lends=np.array([p == HELPER for p in people]),
             ask_after=self.ask_after[rows],
+            ask_idle_after=self.ask_idle_after[rows],
         )
 
     def _settled_ids(self) -> list[str]:
@@ -229,7 +234,9 @@ def _begun(learned: Learned, lead: int) -> int:
     return _WORKED if learned.history.household[-7:].sum() > 0 else _NOT_YET
 
 
-def _sample(learned: Learned, draws: int, rng: np.random.Generator) -> tuple[np.ndarray, Drawn, State, Usual]:
+def _sample(
+    learned: Learned, draws: int, rng: np.random.Generator
+) -> tuple[tuple[np.ndarray, np.ndarray], Drawn, State, Usual]:
     """The parameters of every run, each part from a stream of its own."""
     from forecast.bench_time.kernel import Drawn, State, Usual
 
@@ -237,7 +244,8 @@ def _sample(learned: Learned, draws: int, rng: np.random.Generator) -> tuple[np.
     chain, level = learned.silences.sample(draws, chains), learned.level.sample(draws, levels)
     habit, rank = learned.habit.sample(draws, habits), sample_ranks(learned.ranks, draws, ranks)
     company = learned.company
-    visit = np.zeros(draws) if company.visits is None else visits.beta(*company.visits, draws)
+    ask_after, visit = learned.asking.sample(draws, company.visits, visits)
+    idle = priors.ASK_IDLE_DAYS * np.exp(priors.ASK_IDLE_LOG_SD * asks.standard_normal(draws))
     drawn = Drawn(
         stop=chain.stop, resume=chain.resume, slope=chain.slope, link=chain.link,
         chance_season=chain.season, keep=level.keep, move=level.move, shape=level.shape, mean=level.mean,
@@ -259,7 +267,7 @@ def _sample(learned: Learned, draws: int, rng: np.random.Generator) -> tuple[np.
         level=level.x.copy(),
         rank=np.full(draws, rank.last, dtype=np.uint8),
     )
-    return priors.ASK_DAYS * np.exp(priors.ASK_LOG_SD * asks.standard_normal(draws)), drawn, state, usual
+    return (ask_after, np.minimum(ask_after, idle)), drawn, state, usual
 
 
 def _chance_of_later(learned: Learned, odds: np.ndarray) -> np.ndarray:

@@ -55,9 +55,11 @@ PAIR_PRIOR_DAYS = 4.0
 # assumption, used only where somebody builds alone and open tasks need two.
 HELPER_PRIOR = (1.0, 11.0)
 
-# A builder whose two-person work has waited asks somebody to come: after about two weeks, with an 80 %
-# range from 6 to 34 days. An assumption: no figure was found.
-ASK_DAYS, ASK_LOG_SD = 14.0, 0.7
+# A builder whose two-person work has waited asks somebody to come: after a month while there is other
+# work (80 % range 6 to 140 days, until the log tells), after two weeks when there is none (6 to 34 days).
+# Assumptions: no figure was found.
+ASK_DAYS, ASK_LOG_SD = 30.0, 1.2
+ASK_IDLE_DAYS, ASK_IDLE_LOG_SD = 14.0, 0.7
 
 # Where sessions go: four logs have 12-48 % of weeks touching two or more stages; the split of the
 # rest over later stages is an assumption.

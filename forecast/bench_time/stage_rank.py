@@ -10,18 +10,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import timedelta
 
 import numpy as np
 import pandas as pd
 
 from forecast.bench_time import priors
+from forecast.pickable import pickable
 from forecast.plan import Delivery, Plan
 from forecast.progress import Progress
 
 _RANKS = len(priors.RANK_SHARE)
 _STAY_PRIOR_DAYS = 10.0
-_ALWAYS, _NEVER = np.datetime64("1900-01-01", "D"), np.datetime64("9999-12-31", "D")
 _DAYS_AT_ONCE = 500
 
 
@@ -57,7 +56,7 @@ def stage_ranks(
     tasks = progress.tasks
     day, task, weight = _days_in_plan(progress)
     stage_of, names = pd.factorize(tasks["stage"])
-    from_day, to_day = _pickable(progress, plan, deliveries)
+    from_day, to_day = pickable(progress, plan, deliveries)
     main, first_own = _main_stage(day, stage_of[task], task, weight, len(names))
     days = np.unique(day)
     rank = np.zeros(len(days), dtype=np.int64)
@@ -97,55 +96,37 @@ def _main_stage(
     return main, first.reshape(-1, stages)[np.arange(len(days)), main]
 
 
-def _pickable(
-    progress: Progress, plan: Plan | None, deliveries: Sequence[Delivery]
-) -> tuple[np.ndarray, np.ndarray]:
-    """(task,) first and last day on which each task could be picked up."""
-    tasks = progress.tasks
-    done = tasks["done"].to_numpy()
-    finished = np.where(done, tasks["finished"].to_numpy().astype("datetime64[D]"), _NEVER)
-    added = tasks["added"].to_numpy().astype("datetime64[D]")
-    begin = np.where(np.isnat(added), _ALWAYS, added)
-    if plan is None:
-        return begin, finished
-    known = plan.known_on(progress.as_of).by_id
-    free = dict(zip(tasks["task"], finished, strict=True))
-    there = {d.delivery: d.arrived for d in deliveries}
-    for i, name in enumerate(tasks["task"]):
-        task = known[name]
-        for before in task.after:
-            if free[before] == _NEVER:
-                begin[i] = _NEVER
-            else:
-                hold = timedelta(days=known[before].hold_days)
-                begin[i] = max(begin[i], free[before] + np.timedelta64(hold.days, "D"))
-        if task.delivery is not None and task.delivery in there:
-            arrived = there[task.delivery]
-            late = arrived is None or arrived > progress.as_of
-            begin[i] = max(begin[i], _NEVER if late else np.datetime64(arrived, "D"))
-    return begin, finished
-
-
 def fit_stage_ranks(
     progress: Progress, plan: Plan | None = None, deliveries: Sequence[Delivery] = ()
 ) -> RankHabit:
-    """Learn the ranks from the log, recent days weighing more."""
+    """Learn the ranks from the log, recent days weighing more.
+
+    Days on which a session only went on where the last one was say nothing new of the shares.
+    """
     days = stage_ranks(progress, plan, deliveries)
     rank = np.minimum(days["rank"].to_numpy(), _RANKS - 1)
     age = (np.datetime64(progress.as_of, "D") - days["date"].to_numpy().astype("datetime64[D]")).astype(float)
     fade = 0.5 ** (age / 7 / priors.HABIT_HALF_LIFE_WEEKS)
-    weight = priors.RANK_PRIOR_DAYS * priors.RANK_SHARE + np.bincount(rank, weights=fade, minlength=_RANKS)
+    share = _believed_and(rank, fade)
     stage = days["stage"].to_numpy()
+    stay, stayed = _fit_stay(stage[1:] == stage[:-1], (share / share.sum())[rank[1:]])
     return RankHabit(
-        weight=weight,
-        stay=_fit_stay(stage[1:] == stage[:-1], (weight / weight.sum())[rank[1:]]),
+        weight=_believed_and(rank, fade * (1 - np.concatenate([[0.0], stayed])[: len(rank)])),
+        stay=stay,
         last=int(rank[-1]) if len(rank) else 0,
         observed=len(rank),
     )
 
 
-def _fit_stay(same: np.ndarray, share: np.ndarray) -> tuple[float, float]:
-    """Beta parameters of the chance to stay, by expectation-maximisation.
+def _believed_and(rank: np.ndarray, seen: np.ndarray) -> np.ndarray:
+    """(rank,) Dirichlet parameters: those believed, and so much seen of each."""
+    return priors.RANK_PRIOR_DAYS * priors.RANK_SHARE + np.bincount(rank, weights=seen, minlength=_RANKS)
+
+
+def _fit_stay(same: np.ndarray, share: np.ndarray) -> tuple[tuple[float, float], np.ndarray]:
+    """Beta parameters of the chance to stay, and (day after the first,) how likely each stayed.
+
+    By expectation-maximisation.
 
     A day on the same stage as the one before it either stayed, or drew the same rank (with the
     rank's share) anew.
@@ -157,7 +138,7 @@ def _fit_stay(same: np.ndarray, share: np.ndarray) -> tuple[float, float]:
         counts = same * chance / (chance + (1 - chance) * share)
         chance = (counts.sum() + stayed) / (len(same) + stayed + moved)
     total = float(counts.sum())
-    return total + stayed, len(same) - total + moved
+    return (total + stayed, len(same) - total + moved), counts
 
 
 @dataclass(frozen=True, kw_only=True)

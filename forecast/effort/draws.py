@@ -22,6 +22,7 @@ class EffortDraws:
     drift : (s, b) common level in each block of positions that was worked in
     drift_scale, drift_step : (s,) its stationary sd, and correlation from one task to the next
     spread : (s, k) scale of the luck of each type for a task of typical size
+    mean_spread, type_spread : (s,) mean of its log over types, and how far types differ
     spread_by_size, unplanned_spread : (s,) exponents of the spread: per unit of size, and for rows
         without planned hours
     tail : (s,) degrees of freedom of the luck
@@ -39,6 +40,8 @@ class EffortDraws:
     drift_scale: np.ndarray
     drift_step: np.ndarray
     spread: np.ndarray
+    mean_spread: np.ndarray
+    type_spread: np.ndarray
     spread_by_size: np.ndarray
     unplanned_spread: np.ndarray
     tail: np.ndarray

@@ -252,6 +252,8 @@ class _Sampler:
             "drift_scale": self.scale["drift"],
             "drift_step": float(np.exp(-1.0 / DRIFT_TASKS[self.wave])),
             "spread": self.spread.copy(),
+            "mean_spread": self.mean_spread,
+            "type_spread": self.type_spread,
             "spread_by_size": self.by_size,
             "unplanned_spread": self.unplanned_spread,
             "tail": self.tail,

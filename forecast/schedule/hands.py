@@ -16,9 +16,9 @@ IDLE, ABSENT = -1, -2
 
 @compiled
 def arrive(person, hours, asked):
-    """A person's day begins, without work yet; who was asked in comes for two-person work only."""
+    """A person's day begins, without work yet; who was asked in comes for two-person work first."""
     _rest(person)
-    person.for_two = person.only_two or asked
+    person.for_two = person.only_two or person.lends or asked
     person.hours = hours
     person.leaves_at = hours if hours > 0.0 else np.inf
     person.on = IDLE if hours > 0.0 else ABSENT
@@ -86,7 +86,7 @@ def pick(net, stage, now):
         task = net.tasks[i]
         lead = _pays_to_share(net, i) if net.state[0].weighs and task.crew != TWO else -1
         if lead >= 0:
-            _share(net, lead)
+            _share(net, lead, _first_free(people, 0))
             hands -= 1
             continue
         take(net, i)
@@ -112,14 +112,27 @@ def pick(net, stage, now):
         lead = _first_to_share(net)
         if lead < 0:
             break
-        _share(net, lead)
+        _share(net, lead, _first_free(people, 0))
         hands -= 1
+    if helpers > 0:
+        _lend_hands(net)
+
+
+@apart
+def _lend_hands(net):
+    """A visitor who has no two-person task shares one that somebody is alone on."""
+    for k in range(net.people.size):
+        if net.people[k].on == IDLE and net.people[k].lends:
+            lead = _first_to_share(net)
+            if lead < 0:
+                break
+            _share(net, lead, k)
 
 
 @compiled
-def _share(net, lead):
-    """The first who is free shares the task of person `lead`."""
-    person, second = net.people[lead], net.people[_first_free(net.people, 0)]
+def _share(net, lead, k):
+    """Person k shares the task of person `lead`."""
+    person, second = net.people[lead], net.people[k]
     _lend(second, person.on)
     second.stint = person.stint
     person.rate, person.pace = 2.0 / net.state[0].penalty, 0.5 * net.state[0].penalty
@@ -147,7 +160,7 @@ def _pays_to_share(net, i):
     most, together = 0.0, 0.0
     for k in range(net.people.size):
         person = net.people[k]
-        if not person.only_two:
+        if not person.only_two and not person.lends:
             came = person.present + person.hours
             together += came
             most = max(most, came)
@@ -271,13 +284,13 @@ def leave(net, clock):
 
 @compiled
 def _carried_on(net, i):
-    """Whether somebody who shared task i goes on with it; a task for two stops."""
+    """Whether somebody who shared task i goes on with it; a task for two, or left to a visitor, stops."""
     for k in range(net.people.size):
         person = net.people[k]
         if person.on == i:
             if person.rate > 0.0:
                 net.tasks[i].left = person.left
-            if net.tasks[i].crew == TWO:
+            if net.tasks[i].crew == TWO or person.lends:
                 _rest(person)
                 return False
             _carry(net, person, i, 1.0)

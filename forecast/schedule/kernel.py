@@ -119,7 +119,7 @@ def _play(net, bench, rank, grid, hours_done):
         for k in range(net.people.size):
             longest = max(longest, bench[day, k])
         _wake(net, float(day))
-        asked = net.state[0].ask_after < np.inf and _two_waited(net, day)
+        asked = _two_waited(net, day)
         for k in range(net.people.size):
             person = net.people[k]
             comes = asked and person.on_call and bench[day, k] <= 0.0
@@ -131,9 +131,20 @@ def _play(net, bench, rank, grid, hours_done):
 
 @compiled
 def _two_waited(net, day):
-    """Whether two-person work has waited so long that a second pair of hands has been asked for."""
-    first = smallest(net.tops, net.stages.size, 2 * net.stages.size)
-    return first < EMPTY and net.tasks[first].ready_at + net.state[0].ask_after <= day
+    """Whether two-person work has waited so long that a second pair of hands has been asked for.
+
+    It is asked for sooner when there is no other work.
+    """
+    state, stages = net.state[0], net.stages.size
+    if min(state.ask_after, state.ask_idle_after) == np.inf:
+        return False
+    first = smallest(net.tops, stages, 2 * stages)
+    if first == EMPTY:
+        return False
+    other = smallest(net.tops, 0, stages) < EMPTY
+    wait = state.ask_after if other else min(state.ask_after, state.ask_idle_after)
+    since = net.tasks[first].ready_at
+    return (since if since > 0.0 else -net.details[first].waited) + wait <= day
 
 
 @compiled
@@ -368,10 +379,10 @@ def _whole_kernel(parts):
     """The kernel; what is kept of it holds for this file and for `parts` only."""
 
     @kept
-    def play_runs(net, hours, bench, rank, release, ask_after, again, again_after, grid, room):
+    def play_runs(net, hours, bench, rank, release, asks, again, again_after, grid, room):
         parts  # noqa: B018  numba looks at what a function closes over, not at the files it calls
         for run in range(hours.shape[0]):
-            net.state[0].ask_after = ask_after[run]
+            net.state[0].ask_after, net.state[0].ask_idle_after = asks[run, 0], asks[run, 1]
             _begin(net, hours[run], release[run], again[run], again_after[run])
             _play(net, bench[run], rank[run], grid, room.hours_done[run])
             _keep(net, room, run)
@@ -386,5 +397,5 @@ def _digest(*names):
 
 
 # Play every run: hours (run, task), bench (run, day, person), rank (run, day), release (run, delivery),
-# ask_after (run,), again and again_after (run, task) or without columns.
+# asks (run, 2), again and again_after (run, task) or without columns.
 play_runs = _whole_kernel(_digest(*_OTHER_FILES))

@@ -13,6 +13,7 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
+from forecast.pickable import waited_days
 from forecast.plan import Delivery, Limit, Plan, Task
 from forecast.progress import Progress
 from forecast.schedule.records import EITHER, ONE, TWO, Records, records_of
@@ -33,6 +34,7 @@ class Network:
     hold_days : (task,) elapsed days after it before what follows may start
     after : for each task the positions of the open tasks that must be finished first
     earliest_days : (task,) days after `as_of` until which the holds of finished work keep it waiting
+    waited_days : (task,) days before the end of `as_of` for which it could have been picked up
     under_way : (task,) it was worked on before `as_of`
     deliveries : what open work waits for, or did
     needs : for each task the positions in `deliveries` of what must have arrived
@@ -51,6 +53,7 @@ class Network:
     hold_days: np.ndarray
     after: tuple[tuple[int, ...], ...]
     earliest_days: np.ndarray
+    waited_days: np.ndarray
     under_way: np.ndarray
     deliveries: tuple[Delivery, ...] = ()
     needs: tuple[tuple[int, ...], ...] = ()
@@ -123,6 +126,7 @@ def network_of(
         done=set(rows.index[rows["done"]]),
         started=set(rows.index[rows["started"].notna()]),
         hold_ends=_hold_ends(rows, as_of),
+        waited=dict(zip(progress.tasks["task"], waited_days(progress, plan, deliveries), strict=True)),
         spent_hours=spent,
         spent_elsewhere_hours=elsewhere,
     )
@@ -147,6 +151,7 @@ def network_of_untouched(
         done=set(),
         started=set(),
         hold_ends={},
+        waited={},
         spent_hours=np.zeros(len(plan.stages)),
         spent_elsewhere_hours=0.0,
     )
@@ -160,6 +165,7 @@ def _network(
     done: set[str],
     started: set[str],
     hold_ends: dict[str, float],
+    waited: dict[str, float],
     spent_hours: np.ndarray,
     spent_elsewhere_hours: float,
 ) -> Network:
@@ -179,6 +185,7 @@ def _network(
         earliest_days=_floats(
             [max((hold_ends.get(a, 0.0) for a in t.after if a in done), default=0.0) for t in open_tasks]
         ),
+        waited_days=_floats([waited.get(t.task, 0.0) for t in open_tasks]),
         under_way=np.array([t.task in started for t in open_tasks], dtype=np.bool_),
         deliveries=wanted,
         needs=needs,

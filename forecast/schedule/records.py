@@ -30,10 +30,10 @@ TASK = np.dtype(
 DETAIL = np.dtype(
     [
         ("start", "f8"), ("finish", "f8"), ("earliest", "f8"), ("expected", "f8"), ("path", "f8"),
-        ("again", "f8"), ("again_after", "f8"), ("before", "i4"), ("need_at", "u4"), ("need_end", "u4"),
-        ("use_at", "u4"), ("use_end", "u4"), ("stint", "i4"), ("cause_of", "i4"), ("start_cause_of", "i4"),
-        ("cause", "u1"), ("start_cause", "u1"), ("under_way", "u1"), ("reopened", "u1"), ("asleep", "u1"),
-        ("barred", "u1"),
+        ("again", "f8"), ("again_after", "f8"), ("waited", "f8"), ("before", "i4"), ("need_at", "u4"),
+        ("need_end", "u4"), ("use_at", "u4"), ("use_end", "u4"), ("stint", "i4"), ("cause_of", "i4"),
+        ("start_cause_of", "i4"), ("cause", "u1"), ("start_cause", "u1"), ("under_way", "u1"),
+        ("reopened", "u1"), ("asleep", "u1"), ("barred", "u1"),
     ],
     align=True,
 )  # fmt: skip
@@ -51,8 +51,8 @@ PERSON = np.dtype(
     [
         ("left", "f8"), ("rate", "f8"), ("pace", "f8"), ("leaves_at", "f8"), ("busy", "f8"),
         ("worked", "f8"), ("on", "i4"), ("stage", "u4"), ("for_two", "u1"), ("only_two", "u1"),
-        ("on_call", "u1"), ("stint", "i4"), ("hours", "f8"), ("present", "f8"), ("busy_until", "f8"),
-        ("path", "f8"),
+        ("on_call", "u1"), ("lends", "u1"), ("stint", "i4"), ("hours", "f8"), ("present", "f8"),
+        ("busy_until", "f8"), ("path", "f8"),
     ],
     align=True,
 )  # fmt: skip
@@ -62,7 +62,7 @@ STATE = np.dtype(
         ("open", "i4"), ("alarms", "i4"), ("blocked", "i4"), ("stints", "i4"), ("last_task", "i4"),
         ("trace", "u1"), ("sharing", "u1"), ("weighs", "u1"), ("penalty", "f8"), ("ahead", "f8"),
         ("done", "f8"), ("need", "f8"), ("finish", "f8"), ("first_90", "f8"), ("spent", "f8"),
-        ("ask_after", "f8"),
+        ("ask_after", "f8"), ("ask_idle_after", "f8"),
     ],
     align=True,
 )  # fmt: skip
@@ -127,6 +127,7 @@ def records_of(network: Network) -> Records:
     tasks["follow_at"], tasks["follow_end"] = _append(lists, _followers(network.after))
     tasks["limited"] = [bool(row) for row in network.uses or ((),) * count]
     details["before"] = [len(a) for a in network.after]
+    details["waited"] = network.waited_days
     details["earliest"], details["under_way"] = network.earliest_days, network.under_way
     details["need_at"], details["need_end"] = _append(lists, network.needs or ((),) * count)
     details["use_at"], details["use_end"] = _append(lists, _touching(uses, count))

@@ -136,6 +136,8 @@ def simulate_schedule(
     only_two: ArrayLike | None = None,
     on_call: ArrayLike | None = None,
     ask_after: ArrayLike | None = None,
+    ask_idle_after: ArrayLike | None = None,
+    lends: ArrayLike | None = None,
     shared_penalty: float = 1.0,
     expected_hours: ArrayLike | None = None,
     again_hours: ArrayLike | None = None,
@@ -166,6 +168,9 @@ def simulate_schedule(
     on_call : (person,) comes on days of their own and when asked: on each day on which two-person work
         has waited for `ask_after` days, for that work only and as long as whoever is there longest
     ask_after : (draw,) days; infinite (the default) = nobody is ever asked
+    ask_idle_after : (draw,) the same on days on which there is no other work; the shorter of both counts
+    lends : (person,) takes part in two-person tasks first, and else shares what another is alone on: takes
+        nothing on their own
     shared_penalty : person-hours that a task takes when two share it, over those it takes otherwise
     expected_hours : (open task,) person-hours left that the builders reckon with, from which they tell
         when it pays to share; by default it never does
@@ -215,7 +220,9 @@ def simulate_schedule(
     team = np.zeros(people, dtype=PERSON)
     team["only_two"] = False if only_two is None else _shaped("only_two", only_two, np.bool_, (people,))
     team["on_call"] = False if on_call is None else _shaped("on_call", on_call, np.bool_, (people,))
-    asks = np.full(draws, np.inf) if ask_after is None else ask_after
+    team["lends"] = False if lends is None else _shaped("lends", lends, np.bool_, (people,))
+    never = np.full(draws, np.inf)
+    asks = (never if ask_after is None else ask_after, never if ask_idle_after is None else ask_idle_after)
     stints = 2 * people * days + 6 * tasks if trace else 0
     records = network.records.for_play(
         team, stints, penalty=shared_penalty, trace=trace, weighs=expected_hours is not None
@@ -230,7 +237,7 @@ def simulate_schedule(
         present,
         _shaped("stage_rank", ranks, np.uint8, (draws, days)),
         _arrivals(there, draws, deliveries),
-        _shaped("ask_after", asks, np.float64, (draws,)),
+        np.column_stack([_shaped("ask_after", days, np.float64, (draws,)) for days in asks]),
         again,
         _shaped("again_after", nothing if again_after is None else again_after, np.float64, again.shape),
         points,
