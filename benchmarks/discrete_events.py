@@ -72,7 +72,7 @@ class _Shop:
         self.worked, self.stretches = np.zeros(self.bench.shape[1]), []
         self.done = [env.event() for _ in range(count)]
         self.ready, self.waiting_for_limit, self.ready_since = set(), set(), {}
-        self.on_call, self.lends, self.for_two = [], set(), set()
+        self.on_call, self.lends, self.eager, self.for_two = [], set(), set(), set()
         self.ask_after = self.ask_idle_after = np.inf
         self.again, self.open_again, self.not_before = {}, set(), np.zeros(count)
         self.expected, self.paths, self.came = None, {}, np.zeros(self.bench.shape[1])
@@ -110,12 +110,13 @@ class _Shop:
             if hours.max() <= 0:
                 continue
             self.longest = float(hours.max())
-            self.for_two = {k for k, only in enumerate(self.only_two) if only} | self.lends
+            self.eager = {k for k, only in enumerate(self.only_two) if only}
             if self._hand_is_asked_for(day):
                 asked = [k for k in self.on_call if hours[k] <= 0]
-                self.for_two.update(asked)
+                self.eager.update(asked)
                 hours = hours.copy()
                 hours[asked] = self.longest
+            self.for_two = self.eager | self.lends
             self.there = {k for k in range(len(hours)) if hours[k] > 0}
             self.came += hours
             self.new_day_rank = self.stage_rank[day]
@@ -203,7 +204,7 @@ class _Shop:
             return False
 
         def preference(i):
-            for_helper = bool(helpers) and self.network.crew[i] == TWO
+            for_helper = bool(self.eager & set(helpers)) and self.network.crew[i] == TWO
             return (not for_helper, self.network.stage[i] != self.first_stage, i)
 
         i = min(can, key=preference)

@@ -225,9 +225,17 @@ def test_a_visitor_lends_a_hand_and_takes_nothing_on_their_own():
     assert played.worked_hours[0].tolist() == [4.0, 2.0]
 
 
-def test_a_visitor_does_two_person_work_first():
-    played = _play(_plan({}, {"crew": "two"}), [2, 4], [[2, 2], [2, 0]], lends=[False, True])
-    assert played.finish[0].tolist() == [2.0, 1.0]
+def test_a_visitor_helps_with_what_is_on_and_two_person_work_waits_its_turn():
+    # A's two hours and half of B's four are done on day 0; B waits for the next visit.
+    played = _play(_plan({}, {"crew": "two"}), [2, 4], [[2, 2], [2, 0], [2, 2]], lends=[False, True])
+    assert played.finish[0].tolist() == [0.5, 2.5]
+
+
+def test_a_visitor_who_was_asked_in_does_two_person_work_first():
+    asking = {"on_call": [False, True], "ask_after": [0.0], "lends": [False, True]}
+    played = _play(_plan({}, {"crew": "two"}), [4, 2], [[2, 0], [2, 0]], **asking)
+    assert played.finish[0].tolist() == [2.0, 0.5]
+    assert played.worked_hours[0].tolist() == [4.0, 2.0]
 
 
 def test_a_visitor_looks_on_while_there_is_room_for_one():

@@ -16,9 +16,10 @@ IDLE, ABSENT = -1, -2
 
 @compiled
 def arrive(person, hours, asked):
-    """A person's day begins, without work yet; who was asked in comes for two-person work first."""
+    """A person's day begins, without work yet; who was asked in comes for two-person work."""
     _rest(person)
-    person.for_two = person.only_two or person.lends or asked
+    person.eager = person.only_two or asked
+    person.for_two = person.eager or person.lends
     person.hours = hours
     person.leaves_at = hours if hours > 0.0 else np.inf
     person.on = IDLE if hours > 0.0 else ABSENT
@@ -191,9 +192,9 @@ def _put_sharing_aside(net):
 
 @compiled
 def _choose(net, stage, hands, helpers):
-    """The task to pick up next, if any. Who helps with two-person work only has that done first."""
+    """The task to pick up next, if any. Who came for two-person work has that done first."""
     stages = net.stages.size
-    if helpers > 0:
+    if helpers > 0 and _eager_free(net.people):
         best = net.tops[stages + stage] if stage >= 0 else EMPTY
         if best == EMPTY:
             best = smallest(net.tops, stages, 2 * stages)
@@ -223,6 +224,15 @@ def _first_free(people, for_two):
         if people[k].on == IDLE and people[k].for_two == for_two:
             return k
     return -1
+
+
+@compiled
+def _eager_free(people):
+    """Whether somebody who came for two-person work has none."""
+    free = False
+    for k in range(people.size):
+        free |= people[k].on == IDLE and people[k].eager == 1
+    return free
 
 
 @compiled

@@ -51,8 +51,8 @@ PERSON = np.dtype(
     [
         ("left", "f8"), ("rate", "f8"), ("pace", "f8"), ("leaves_at", "f8"), ("busy", "f8"),
         ("worked", "f8"), ("on", "i4"), ("stage", "u4"), ("for_two", "u1"), ("only_two", "u1"),
-        ("on_call", "u1"), ("lends", "u1"), ("stint", "i4"), ("hours", "f8"), ("present", "f8"),
-        ("busy_until", "f8"), ("path", "f8"),
+        ("on_call", "u1"), ("lends", "u1"), ("eager", "u1"), ("stint", "i4"), ("hours", "f8"),
+        ("present", "f8"), ("busy_until", "f8"), ("path", "f8"),
     ],
     align=True,
 )  # fmt: skip

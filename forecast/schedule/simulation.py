@@ -169,8 +169,8 @@ def simulate_schedule(
         has waited for `ask_after` days, for that work only and as long as whoever is there longest
     ask_after : (draw,) days; infinite (the default) = nobody is ever asked
     ask_idle_after : (draw,) the same on days on which there is no other work; the shorter of both counts
-    lends : (person,) takes part in two-person tasks first, and else shares what another is alone on: takes
-        nothing on their own
+    lends : (person,) lends a hand with what another is on, be it for two or shared, and takes nothing on
+        their own; on days on which they were asked in, two-person work comes first
     shared_penalty : person-hours that a task takes when two share it, over those it takes otherwise
     expected_hours : (open task,) person-hours left that the builders reckon with, from which they tell
         when it pays to share; by default it never does
