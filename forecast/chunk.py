@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import os
+from collections import deque
+from collections.abc import Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -20,6 +23,7 @@ if TYPE_CHECKING:
     from forecast.schedule import Simulation
 
 FIT, _EFFORT, _BENCH, _ARRIVALS = range(4)
+_MOST_THREADS = 2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -140,3 +144,45 @@ def play_chunk(
         longer = play_rows(rows, horizon)
         played = tuple(p.with_runs(rows, more) for p, more in zip(played, longer, strict=True))
     return played, usual
+
+
+def chunks_in_order(
+    fitted: Fitted,
+    settings: Settings,
+    what_ifs: Sequence[WhatIf],
+    *,
+    size: int,
+    horizon: int,
+    grid: np.ndarray,
+    trace: bool,
+    threads: int | None = None,
+) -> Iterator[tuple[int, tuple[Played, ...]]]:
+    """Every chunk with its runs, in order; while one is looked at the next are played on threads.
+
+    A chunk is drawn and played apart from the others, so the threads change nothing but the time. Each
+    begins with the days that half of the runs took in the last chunk that was finished before it.
+
+    Parameters
+    ----------
+    size : runs of a chunk; the last one has what is left
+    horizon : days that the first chunks begin with
+    threads : how many chunks are played at a time; a core each, but no more than memory has room for
+    """
+    sizes = [min(size, settings.runs - start) for start in range(0, settings.runs, size)]
+    many = min(len(sizes), _MOST_THREADS, os.cpu_count() or 1) if threads is None else threads
+    under_way: deque[Future[tuple[tuple[Played, ...], int]]] = deque()
+    with ThreadPoolExecutor(many, thread_name_prefix="chunk") as pool:
+
+        def begin(chunk: int, horizon: int) -> None:
+            if chunk < len(sizes):
+                asked = {"chunk": chunk, "runs": sizes[chunk], "horizon": horizon}
+                under_way.append(
+                    pool.submit(play_chunk, fitted, settings, what_ifs, grid=grid, trace=trace, **asked)
+                )
+
+        for chunk in range(many):
+            begin(chunk, horizon)
+        for chunk, runs in enumerate(sizes):
+            played, usual = under_way.popleft().result()
+            begin(chunk + many, usual)
+            yield runs, played

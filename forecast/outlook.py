@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from forecast.chunk import FIT, Played, play_chunk, stream
+from forecast.chunk import FIT, Played, chunks_in_order, stream
 from forecast.progress import Progress, read_progress
 from forecast.what_if import AS_IT_IS, WhatIf
 
@@ -322,17 +322,17 @@ def play_together(
     parts: list[list[_Part]] = [[] for _ in what_ifs]
     horizon = min(first_horizon_days, settings.horizon_days)
     grid = burn_down_grid(settings.horizon_days)
-    for chunk, start in enumerate(range(0, settings.runs, _CHUNK)):
-        runs = min(_CHUNK, settings.runs - start)
-        played, horizon = play_chunk(
-            fitted, settings, what_ifs, chunk=chunk, runs=runs, horizon=horizon, grid=grid, trace=trace
-        )
+    runs_played = 0
+    for runs, played in chunks_in_order(
+        fitted, settings, what_ifs, size=_CHUNK, horizon=horizon, grid=grid, trace=trace
+    ):
         for kept, one in zip(parts, played, strict=True):
             kept.append(_part(fitted, one))
         if watch is not None:
             watch(played)
+        runs_played += runs
         if on_progress is not None:
-            on_progress(start + runs, settings.runs)
+            on_progress(runs_played, settings.runs)
     return tuple(_gather(fitted, settings, grid, kept) for kept in parts)
 
 

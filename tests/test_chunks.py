@@ -1,0 +1,54 @@
+"""Chunks of runs: however many are played at a time, the same answers in the same order."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from forecast.chunk import chunks_in_order
+from forecast.outlook import burn_down_grid, play_together
+from forecast.what_if import AS_IT_IS, WhatIf
+from tests.small_builds import QUICK, fitted_build, plan_of
+
+SETTINGS = replace(QUICK, runs=70)
+PLAN = plan_of(*({} for _ in range(14)))
+
+
+def chunks_of(fitted, threads):
+    return list(
+        chunks_in_order(
+            fitted,
+            SETTINGS,
+            [AS_IT_IS, WhatIf(found_later=False)],
+            size=20,
+            horizon=60,
+            grid=burn_down_grid(SETTINGS.horizon_days),
+            trace=True,
+            threads=threads,
+        )
+    )
+
+
+def test_the_threads_change_nothing():
+    fitted = fitted_build(PLAN)
+    alone, both = chunks_of(fitted, 1), chunks_of(fitted, 3)
+    assert [runs for runs, _ in alone] == [runs for runs, _ in both] == [20, 20, 20, 10]
+    for (_, one), (_, other) in zip(alone, both, strict=True):
+        for a, b in zip(one, other, strict=True):
+            assert a.work.hours.tobytes() == b.work.hours.tobytes()
+            for name in ("finish", "stage_finish", "build_first_90", "hours_done", "cause", "chain_days"):
+                assert getattr(a.simulation, name).tobytes() == getattr(b.simulation, name).tobytes()
+    assert not np.array_equal(both[0][1][0].simulation.finish, both[1][1][0].simulation.finish)
+
+
+def test_progress_is_told_in_order_and_what_goes_wrong_meanwhile_is_raised():
+    fitted, told = fitted_build(PLAN), []
+    settings = replace(QUICK, runs=1200)
+    play_together(fitted, settings, [AS_IT_IS], on_progress=lambda done, of: told.append((done, of)))
+    assert told == [(500, 1200), (1000, 1200), (1200, 1200)]
+
+    def refuse(played):
+        raise RuntimeError("no more")
+
+    with pytest.raises(RuntimeError, match="no more"):
+        play_together(fitted, settings, [AS_IT_IS], watch=refuse)
