@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import subprocess
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from numba import njit
+
+_compiling: list[subprocess.Popen[bytes]] = []
+_one_waits = threading.Lock()
 
 
 def kept(function: Callable[..., Any]) -> Any:
@@ -36,3 +41,18 @@ def is_compiled(function: Any, source: str) -> bool:
         index.name.startswith(name) and index.stat().st_mtime >= file.stat().st_mtime
         for index in folder.glob("*.nbi")
     )
+
+
+def await_before_play(process: subprocess.Popen[bytes]) -> None:
+    """Whatever is played first waits until that process has compiled it."""
+    with _one_waits:
+        _compiling.append(process)
+
+
+def wait_for_other_process() -> None:
+    """Wait until another process, if one was begun, has compiled and kept what is about to be played."""
+    if _compiling:
+        with _one_waits:
+            while _compiling:
+                _compiling[-1].wait()
+                _compiling.pop()

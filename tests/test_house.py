@@ -14,7 +14,7 @@ ORDER = [
     {"intake", "progress", "entry", "amend"},
     {"pickable"},
     {"effort", "bench_time", "deliveries", "pooled_priors"},
-    {"schedule"},
+    {"schedule", "first_use"},
     {"synthetic"},
     {"what_if", "chunk", "outlook"},
     {

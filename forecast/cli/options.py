@@ -89,12 +89,13 @@ def say(text: str) -> None:
 
 
 def say_if_the_kernel_is_new() -> None:
-    """Say what the first forecast on a machine spends its first seconds on."""
-    from forecast.schedule import kernel_is_compiled
+    """Say what the first forecast on a machine spends its first seconds on, and begin it."""
+    from forecast.first_use import begin_to_compile, loops_are_compiled
 
-    if not kernel_is_compiled():
+    if not loops_are_compiled():
         sys.stderr.write("Preparing the simulation, once on this machine: some ten seconds.\n")
         sys.stderr.flush()
+        begin_to_compile()
 
 
 @contextmanager

@@ -197,6 +197,7 @@ def simulate_schedule(
     >>> played.finish.tolist()
     [[1.5, 3.0]]
     """
+    from forecast.compiled import wait_for_other_process
     from forecast.schedule.kernel import play_runs
 
     present = _array(bench, np.float32)
@@ -231,6 +232,7 @@ def simulate_schedule(
         records.details["expected"] = _shaped("expected_hours", expected_hours, np.float64, (tasks,))
         records.details["path"] = network.longest_paths(records.details["expected"])
     kept = _room(draws, tasks, stages, people, points.size, trace)
+    wait_for_other_process()
     play_runs(
         records,
         left,

@@ -1,0 +1,80 @@
+"""The first forecast on a machine: what must be compiled, and who does it."""
+
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+
+from forecast import first_use
+from forecast.bench_time import kernel as weeks
+from forecast.compiled import await_before_play, wait_for_other_process
+from forecast.schedule import kernel as network
+
+
+class NotYet:
+    """A loop that nobody has compiled: no index of it lies in its folder."""
+
+    signatures = ()
+
+    def __init__(self, folder):
+        self.stats = type("Stats", (), {"cache_path": str(folder)})
+        self.py_func = network.play_runs.py_func
+
+
+@pytest.fixture
+def begun(monkeypatch):
+    """What was begun as a process of its own, without beginning it."""
+    words: list[list[str]] = []
+    monkeypatch.setattr(first_use.subprocess, "Popen", lambda said, **more: words.append(said))
+    monkeypatch.setattr(first_use, "await_before_play", lambda process: None)
+    monkeypatch.setattr(first_use.os, "cpu_count", lambda: 2)
+    return words
+
+
+def test_loops_are_compiled_when_both_are(monkeypatch, tmp_path):
+    first_use.play_one_task()
+    monkeypatch.setattr(weeks, "play_weeks", network.play_runs)
+    monkeypatch.setattr(weeks, "__file__", network.__file__)
+    assert first_use.loops_are_compiled()
+    monkeypatch.setattr(weeks, "play_weeks", NotYet(tmp_path))
+    assert not first_use.loops_are_compiled()
+
+
+def test_another_process_compiles_what_is_not(monkeypatch, tmp_path, begun):
+    first_use.play_one_task()
+    first_use.begin_to_compile()
+    assert not begun
+    monkeypatch.setattr(network, "play_runs", NotYet(tmp_path))
+    first_use.begin_to_compile()
+    assert begun == [[sys.executable, "-m", "forecast.first_use"]]
+    monkeypatch.setattr(first_use.os, "cpu_count", lambda: 1)
+    first_use.begin_to_compile()
+    assert len(begun) == 1
+
+
+def test_a_play_waits_for_the_process_that_compiles():
+    process = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(0.3)"])
+    await_before_play(process)
+    first_use.play_one_task()
+    assert process.returncode == 0
+    wait_for_other_process()
+
+
+def test_the_task_that_is_played_compiles_what_every_forecast_plays():
+    from forecast.plan import Plan, Task
+    from forecast.schedule import network_of_untouched, simulate_schedule
+
+    first_use.play_one_task()
+    tasks = (Task(task="A", stage="tail", title=""), Task(task="B", stage="tail", title="", after=("A",)))
+    simulate_schedule(
+        network_of_untouched(Plan(tasks=tasks)),
+        np.ones((3, 2)),
+        np.ones((3, 9, 2)),
+        expected_hours=[1.0, 1.0],
+        again_hours=np.full((3, 2), 0.5),
+        again_after=np.full((3, 2), 2.0),
+        grid=[1, 2],
+        trace=True,
+    )
+    assert len(network.play_runs.signatures) == 1
