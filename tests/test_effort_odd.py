@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from forecast.effort.priors import EffortPriors
 from tests.effort_cases import finished, fit, luck, plan_of, work
 
 LOGS = {
@@ -114,3 +115,11 @@ def test_a_plan_that_doubled_in_a_day_is_said():
     added = [None] * 20 + [date(2026, 1, 10)] * 20
     notes = fit(plan_of(40, added=added), finished(4 * luck(12, 0.3))).notes_
     assert any("The plan grew by about" in note for note in notes)
+
+
+def test_dear_first_pieces_are_no_plan_in_another_unit():
+    lots = plan_of(60, quantity=50.0)
+    dear = fit(lots, finished(4.0 * 4.3 * luck(3, 0.1))).design_
+    assert dear.fixed_priors[0].sd == EffortPriors().level.sd
+    wrong_unit = fit(plan_of(60), finished(4.0 * 60 * luck(3, 0.1))).design_
+    assert wrong_unit.fixed_priors[0].sd > 1.0

@@ -28,6 +28,7 @@ from forecast.progress import Progress
 
 LEAST_HOURS = 1e-3
 PLAN_IS_OFF = 1.4  # on the log scale: hours are more than four times the plan, or less than a quarter
+_SURELY_OFF = 2.5  # spreads of everything that is believed
 _DRIFT_BLOCKS = 30
 _ALONE_HOURS = 20.0
 _TYPICAL_WORTH = 0.5  # planned tasks of a type that the plan's typical task counts for
@@ -130,7 +131,7 @@ def build_design(
     with np.errstate(divide="ignore"):
         log_hours = np.log(hours)
     beliefs = [
-        _level_belief(log_hours, log_planned + elsewhere, done & ~unplanned, priors),
+        priors.level,
         Normal(centre=priors.size_slope.centre - 1.0, sd=priors.size_slope.sd),
         priors.learning,
         priors.learning_between_types,
@@ -143,6 +144,9 @@ def build_design(
     names += ["repeat", "shared_work"]
     columns += [is_repeat.astype(float), np.where(sharable, np.where(done, shared, usual), 0.0)]
     beliefs += [priors.repeat, priors.shared_work]
+    fixed = np.column_stack(columns)
+    told = done & ~unplanned & np.isfinite(log_hours)
+    beliefs[0] = _level_belief((log_hours - log_planned - elsewhere)[told], fixed[told], beliefs, priors)
     position = tasks["position"].to_numpy(dtype=np.int64)
     seen = int(np.count_nonzero(hours > 0))
     block_tasks = max(3, -(-seen // _DRIFT_BLOCKS))
@@ -153,7 +157,7 @@ def build_design(
         finished=done | reopened,
         under_way=~done & ~reopened & (hours > 0),
         reopened=reopened,
-        fixed=np.column_stack(columns),
+        fixed=fixed,
         fixed_names=tuple(names),
         fixed_priors=tuple(beliefs),
         offset=log_planned + elsewhere,
@@ -185,16 +189,23 @@ def _reopened(progress: Progress) -> np.ndarray:
 
 
 def _level_belief(
-    log_hours: np.ndarray, log_planned: np.ndarray, finished: np.ndarray, priors: EffortPriors
+    log_ratio: np.ndarray, fixed: np.ndarray, beliefs: list[Normal], priors: EffortPriors
 ) -> Normal:
-    """The prior of the level, made wide where hours and plan are of different orders altogether."""
-    rows = finished & np.isfinite(log_hours)
-    if not rows.any():
+    """The prior of the level, as wide as makes the hours seen no further than `_SURELY_OFF` spreads off.
+
+    First pieces, repeats and small tasks are off plan for reasons of their own: what the other beliefs
+    expect of the finished tasks is taken out, and what they leave open is allowed for. A plan in another
+    unit widens the belief to half its error or so; a slow builder hardly does, because a level that is
+    free to be anything leaves too little for learning.
+    """
+    if not len(log_ratio):
         return priors.level
-    off = abs(float(np.median((log_hours - log_planned)[rows])) - priors.level.centre)
-    if off < PLAN_IS_OFF:
-        return priors.level
-    return Normal(centre=priors.level.centre, sd=max(off, priors.level.sd))
+    centre, sd = np.array([(b.centre, b.sd) for b in beliefs]).T
+    off = abs(float(np.median(log_ratio - fixed @ centre)))
+    luck = np.exp(priors.log_spread.centre) ** 2 / len(log_ratio)
+    others = ((fixed[:, 1:].mean(axis=0) * sd[1:]) ** 2).sum() + priors.type_level_scale**2 + luck
+    own = max((off / _SURELY_OFF) ** 2 - float(others), 0.0)
+    return Normal(centre=priors.level.centre, sd=max(float(np.sqrt(own)), priors.level.sd))
 
 
 def _log_planned(
