@@ -1,5 +1,6 @@
 """Days of a worked week, who comes, and which stage the session goes to."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -8,7 +9,7 @@ import pytest
 from forecast.bench_time import BenchTime, Joining
 from forecast.bench_time.company import draw_newcomer
 from forecast.bench_time.habit import Habit
-from forecast.bench_time.stage_rank import RankHabit, fit_stage_ranks, sample_ranks, stage_ranks
+from forecast.bench_time.stage_rank import fit_stage_ranks, sample_ranks, stage_ranks
 from forecast.logbook import Away, Builder
 from forecast.plan import Delivery, Plan, Task
 from forecast.progress import read_progress
@@ -281,7 +282,9 @@ def test_a_builder_who_runs_ahead_is_expected_to_as_often():
 
 
 def test_a_rank_lasts_while_nobody_works():
-    habit = RankHabit(weight=np.ones(4), stay=(1.0, 1.0), last=2, observed=0)
+    habit = replace(
+        fit_stage_ranks(read_progress(TAIL_THEN_WING, sessions_frame([]), SUNDAY_60), TAIL_THEN_WING), last=2
+    )
     drawn = sample_ranks(habit, 50, np.random.default_rng(0))
     silent = steady(
         50, stop=np.full(50, 50.0), resume=np.full(50, -50.0), ranks=drawn.cumulative, stay=drawn.stay

@@ -21,6 +21,8 @@ from forecast.progress import Progress
 
 _RANKS = len(priors.RANK_SHARE)
 _STAY_PRIOR_DAYS = 10.0
+FIRST = 1 / (1 + np.exp(-np.linspace(-4.0, 6.0, 61)))
+STAY = (np.arange(40) + 0.5) / 40
 _DAYS_AT_ONCE = 500
 
 
@@ -30,14 +32,15 @@ class RankHabit:
 
     Attributes
     ----------
-    weight : (rank,) Dirichlet parameters
-    stay : Beta parameters of the chance that a session keeps the rank of the one before
+    weight : (first, stay) how likely each pair is of a share of the first rank in the sessions that choose
+        anew (`FIRST`) and a chance to keep the rank of the one before (`STAY`)
+    later : (rank - 1,) Dirichlet parameters of the ranks after the first
     last : rank of the last session
     observed : days that it rests on
     """
 
     weight: np.ndarray
-    stay: tuple[float, float]
+    later: np.ndarray
     last: int
     observed: int
 
@@ -45,55 +48,71 @@ class RankHabit:
 def stage_ranks(
     progress: Progress, plan: Plan | None = None, deliveries: Sequence[Delivery] = ()
 ) -> pd.DataFrame:
-    """The rank of each day's main stage among the stages with work to pick up on that day.
+    """The rank of each day's stage among the stages with work to pick up on that day.
 
-    Without a plan every task that is not finished can be picked up.
+    The day's stage is that with most hours; but where all that could be picked up in the first stage
+    worked on was, the others only had what was left of the day, and the first one stands for it. What
+    was done again says nothing of the order. Somebody who was there alone could not pick up what needs
+    two. Without a plan every task that is not finished can be picked up.
 
     Returns
     -------
-    frame with date, stage and rank, one row a day with a session in the plan, by date
+    frame with date, stage and rank, one row a day with first-time work on the plan, by date
     """
-    tasks = progress.tasks
-    day, task, weight = _days_in_plan(progress)
+    tasks, rows = progress.tasks, _choices(progress)
     stage_of, names = pd.factorize(tasks["stage"])
+    place = pd.Series(np.arange(len(tasks)), index=tasks["task"].to_numpy())
+    task = place.reindex(rows["task"].to_numpy()).to_numpy(dtype=np.int64)
+    days, of_row = np.unique(rows["date"].to_numpy().astype("datetime64[D]"), return_inverse=True)
     from_day, to_day = pickable(progress, plan, deliveries)
-    main, first_own = _main_stage(day, stage_of[task], task, weight, len(names))
-    days = np.unique(day)
-    rank = np.zeros(len(days), dtype=np.int64)
-    order = np.argsort(stage_of, kind="stable")
-    begins = np.flatnonzero(np.diff(stage_of[order], prepend=-1))
+    for_two = (tasks["crew"] == "two").to_numpy(dtype=bool)
+    alone, hours = _hands(rows) < 2, rows["hours"].to_numpy(dtype=float)
+    stage, rank = np.zeros(len(days), dtype=np.int64), np.zeros(len(days), dtype=np.int64)
     for lo in range(0, len(days), _DAYS_AT_ONCE):
         some = slice(lo, lo + _DAYS_AT_ONCE)
         can = (from_day <= days[some, None]) & (to_day >= days[some, None])
-        row = np.where(can, np.arange(len(tasks)), len(tasks))
-        first = np.minimum.reduceat(row[:, order], begins, axis=1)
-        here = np.arange(len(first))
-        # What was worked on could be picked up, whatever the plan says.
-        own = np.minimum(first[here, main[some]], first_own[some])
-        first[here, main[some]] = own
-        rank[some] = (first < own[:, None]).sum(axis=1)
-    return pd.DataFrame({"date": days, "stage": np.asarray(names, dtype=object)[main], "rank": rank})
+        can &= ~(alone[some, None] & for_two)
+        mine = (of_row >= lo) & (of_row < lo + len(can))
+        spent = np.zeros(can.shape)
+        np.add.at(spent, (of_row[mine] - lo, task[mine]), hours[mine])
+        # Of two, one may go on with a task while the other has nothing left to take.
+        taken = (spent > 0) & ~(alone[some, None] & (to_day > days[some, None]))
+        stage[some], rank[some] = _stage_and_rank(can, spent, can & ~taken, stage_of)
+    return pd.DataFrame({"date": days, "stage": np.asarray(names, dtype=object)[stage], "rank": rank})
 
 
-def _days_in_plan(progress: Progress) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(row,) first day, task position and hours of the sessions in the plan."""
-    rows = progress.sessions.loc[progress.sessions["task"] != ""]
-    place = pd.Series(np.arange(len(progress.tasks)), index=progress.tasks["task"].to_numpy())
-    task = place.reindex(rows["task"].to_numpy()).to_numpy(dtype=np.int64)
-    return rows["date"].to_numpy().astype("datetime64[D]"), task, rows["hours"].to_numpy(dtype=float)
-
-
-def _main_stage(
-    day: np.ndarray, stage: np.ndarray, task: np.ndarray, hours: np.ndarray, stages: int
+def _stage_and_rank(
+    can: np.ndarray, spent: np.ndarray, left: np.ndarray, stage_of: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """(day,) the stage with most hours (the earlier one of two alike), and its first task worked on."""
-    days, place = np.unique(day, return_inverse=True)
-    cell = place * stages + stage
-    total = np.bincount(cell, weights=hours, minlength=len(days) * stages).reshape(-1, stages)
-    first = np.full(len(days) * stages, np.iinfo(np.int64).max)
-    np.minimum.at(first, cell, task)
-    main = total.argmax(axis=1) if len(days) else np.empty(0, dtype=np.int64)
-    return main, first.reshape(-1, stages)[np.arange(len(days)), main]
+    """(day,) stage and rank, from (day, task) what could be picked up, the hours spent and what was left.
+
+    What was worked on could be picked up, whatever the plan says.
+    """
+    count, here = can.shape[1], np.arange(len(can))
+    worked = spent > 0
+    first = stage_of[worked.argmax(axis=1)]
+    left_lying = (left & (stage_of == first[:, None])).any(axis=1)
+    order = np.argsort(stage_of, kind="stable")
+    begins = np.flatnonzero(np.diff(stage_of[order], prepend=-1))
+    by_stage = np.add.reduceat(spent[:, order], begins, axis=1)
+    stage = np.where(left_lying, by_stage.argmax(axis=1), first)
+    row = np.where(can | worked, np.arange(count), count)
+    first_row = np.minimum.reduceat(row[:, order], begins, axis=1)
+    own = first_row[here, stage]
+    return stage, (first_row < own[:, None]).sum(axis=1)
+
+
+def _choices(progress: Progress) -> pd.DataFrame:
+    """The sessions that tell what was chosen: first-time work on the plan."""
+    rows = progress.sessions
+    return rows.loc[(rows["task"] != "") & ~rows["rework"]]
+
+
+def _hands(rows: pd.DataFrame) -> np.ndarray:
+    """(day,) people who were there on each day with a row, helpers included."""
+    helpers = rows.groupby("date")["helpers"].max()
+    named = rows.assign(person=rows["builders"].str.split("+")).explode("person")
+    return np.asarray((named.groupby("date")["person"].nunique() + helpers).to_numpy(dtype=np.int64))
 
 
 def fit_stage_ranks(
@@ -101,44 +120,39 @@ def fit_stage_ranks(
 ) -> RankHabit:
     """Learn the ranks from the log, recent days weighing more.
 
-    Days on which a session only went on where the last one was say nothing new of the shares.
+    A day on the same stage as the one before it either stayed there, or chose the same rank anew: both
+    chances are weighed together on a grid, so that days which only went on say little of the choice.
     """
     days = stage_ranks(progress, plan, deliveries)
-    rank = np.minimum(days["rank"].to_numpy(), _RANKS - 1)
+    rank = np.minimum(days["rank"].to_numpy(dtype=np.int64), _RANKS - 1)
     age = (np.datetime64(progress.as_of, "D") - days["date"].to_numpy().astype("datetime64[D]")).astype(float)
     fade = 0.5 ** (age / 7 / priors.HABIT_HALF_LIFE_WEEKS)
-    share = _believed_and(rank, fade)
     stage = days["stage"].to_numpy()
-    stay, stayed = _fit_stay(stage[1:] == stage[:-1], (share / share.sum())[rank[1:]])
+    same = np.concatenate([[0], stage[1:] == stage[:-1]]).astype(np.int64)[: len(rank)]
+    seen = np.bincount(2 * rank + same, weights=fade, minlength=2 * _RANKS).reshape(_RANKS, 2)
+    later = (priors.RANK_PRIOR_DAYS * priors.RANK_SHARE + seen.sum(axis=1))[1:]
     return RankHabit(
-        weight=_believed_and(rank, fade * (1 - np.concatenate([[0.0], stayed])[: len(rank)])),
-        stay=stay,
+        weight=_weigh(seen, later / later.sum()),
+        later=later,
         last=int(rank[-1]) if len(rank) else 0,
         observed=len(rank),
     )
 
 
-def _believed_and(rank: np.ndarray, seen: np.ndarray) -> np.ndarray:
-    """(rank,) Dirichlet parameters: those believed, and so much seen of each."""
-    return priors.RANK_PRIOR_DAYS * priors.RANK_SHARE + np.bincount(rank, weights=seen, minlength=_RANKS)
-
-
-def _fit_stay(same: np.ndarray, share: np.ndarray) -> tuple[tuple[float, float], np.ndarray]:
-    """Beta parameters of the chance to stay, and (day after the first,) how likely each stayed.
-
-    By expectation-maximisation.
-
-    A day on the same stage as the one before it either stayed, or drew the same rank (with the
-    rank's share) anew.
-    """
+def _weigh(seen: np.ndarray, later: np.ndarray) -> np.ndarray:
+    """(first, stay) posterior of both, from (rank, on the same stage?) days and the shares of later ranks."""
+    yes = priors.RANK_PRIOR_DAYS * priors.RANK_SHARE[0]
+    no = priors.RANK_PRIOR_DAYS - yes
     stayed, moved = _STAY_PRIOR_DAYS * priors.RANK_STAY, _STAY_PRIOR_DAYS * (1 - priors.RANK_STAY)
-    chance = priors.RANK_STAY
-    counts = np.zeros(len(same))
-    for _ in range(50):
-        counts = same * chance / (chance + (1 - chance) * share)
-        chance = (counts.sum() + stayed) / (len(same) + stayed + moved)
-    total = float(counts.sum())
-    return (total + stayed, len(same) - total + moved), counts
+    first, stay = FIRST[:, None], STAY[None, :]
+    # On a grid even in the log of the odds the density of a Beta has one power more of both.
+    log_weight = yes * np.log(first) + no * np.log1p(-first)
+    log_weight = log_weight + (stayed - 1) * np.log(stay) + (moved - 1) * np.log1p(-stay)
+    for rank, (anew, same) in enumerate(seen):
+        share = (1 - stay) * (first if rank == 0 else (1 - first) * later[rank - 1])
+        log_weight = log_weight + anew * np.log(share) + same * np.log(stay + share)
+    weight = np.exp(log_weight - log_weight.max())
+    return np.asarray(weight / weight.sum())
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -152,9 +166,12 @@ class RankDraws:
 
 def sample_ranks(habit: RankHabit, draws: int, rng: np.random.Generator) -> RankDraws:
     """One habit a draw."""
-    gammas = rng.standard_gamma(habit.weight, size=(draws, _RANKS))
+    at = rng.choice(habit.weight.size, size=draws, p=habit.weight.ravel())
+    first, stay = FIRST[at // len(STAY)], STAY[at % len(STAY)]
+    gammas = rng.standard_gamma(habit.later, size=(draws, _RANKS - 1))
+    later = gammas / gammas.sum(axis=1, keepdims=True) * (1 - first)[:, None]
     return RankDraws(
-        cumulative=(np.cumsum(gammas, axis=1) / gammas.sum(axis=1, keepdims=True)).astype(np.float32),
-        stay=rng.beta(*habit.stay, size=draws).astype(np.float32),
+        cumulative=np.cumsum(np.column_stack([first, later]), axis=1).astype(np.float32),
+        stay=stay.astype(np.float32),
         last=habit.last,
     )
