@@ -63,6 +63,7 @@ class Order:
     expected_idle_days, expected_wait_days : mean days without any work, and mean days from the need to
         the arrival, if ordered then
     rule : "cost" or "80 % in time"
+    late_cost_per_week, early_cost_per_week : what the rule "cost" weighed; None under another rule
     """
 
     delivery: str
@@ -74,6 +75,13 @@ class Order:
     expected_idle_days: float
     expected_wait_days: float
     rule: str
+    late_cost_per_week: float | None = None
+    early_cost_per_week: float | None = None
+
+    @property
+    def late_on_purpose(self) -> bool:
+        """Whether it is to come late more often than not, though it could be ordered sooner."""
+        return self.rule == "cost" and bool(self.order_by_days) and self.probability_late > 0.5
 
     @property
     def order_by(self) -> date | None:
@@ -164,6 +172,8 @@ def order_of(delivery: Delivery, as_of: date, need: Need, horizon_days: int) -> 
         expected_idle_days=float(np.mean(np.maximum(arrival - need.idle_days, 0.0))),
         expected_wait_days=float(np.mean(np.maximum(arrival - need.needed_days, 0.0))),
         rule=rule,
+        late_cost_per_week=late if rule == "cost" else None,
+        early_cost_per_week=early if rule == "cost" else None,
     )
 
 

@@ -59,11 +59,29 @@ def order_sentences(build: Build, answer: Orders) -> list[str]:
 
 
 def _order_sentence(build: Build, order: Order) -> str:
-    idle = f"{order.expected_idle_days:.0f} days without any work on average"
-    late = f"ordered then, it comes after it is needed in {order.probability_late:.0%} of runs, {idle}"
+    idle = f"{_days(order.expected_idle_days)} without any work on average"
+    late = (
+        f"ordered then, it comes after it is needed in {100 * order.probability_late:.0f} % of runs, {idle}"
+    )
     if order.overdue:
         return f"{_title(build, order)}: order now; {late}."
-    return f"{_title(build, order)}: order by {say_date(order.order_by)}; {late}."
+    why = f" {late_sentence(order)}" if order.late_on_purpose else ""
+    return f"{_title(build, order)}: order by {say_date(order.order_by)}; {late}.{why}"
+
+
+def late_sentence(order: Order) -> str:
+    """Why the cheapest day lets a delivery come late more often than not."""
+    waited, idle = order.expected_wait_days, order.expected_idle_days
+    store = f"a week in store costs {order.early_cost_per_week:g}"
+    return (
+        f"By your costs that is cheaper than storing it: {store}, "
+        f"a week without any work {order.late_cost_per_week:g}, and of the {_days(waited)} on average that "
+        f"it is waited for, other work fills {max(round(waited) - round(idle), 0)}."
+    )
+
+
+def _days(days: float) -> str:
+    return "1 day" if round(days) == 1 else f"{days:.0f} days"
 
 
 def orders_table(build: Build, answer: Orders) -> Table:

@@ -1,5 +1,6 @@
 """By when to order: in time, or at the least expected cost."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -10,6 +11,7 @@ from scipy.special import ndtri
 
 from forecast.orders import Need, cheapest_day, day_in_time, expected_cost, order_of, orders_of
 from forecast.plan import Delivery
+from forecast.report_choices import late_sentence
 from tests.small_builds import AS_OF, QUICK, fitted_build, plan_of
 
 
@@ -136,3 +138,25 @@ def test_the_same_seed_gives_the_same_orders(engine_last):
 
 def test_without_deliveries_there_is_nothing_to_order():
     assert orders_of(fitted_build(plan_of(*[{}] * 10)), QUICK).orders == ()
+
+
+def test_late_on_purpose_is_said_with_its_costs():
+    # Needed between days 60 and 140, with other work for 90 days more: nothing is lost by waiting.
+    kit = kit_of(late_cost_per_week=60, early_cost_per_week=20)
+    needed = np.linspace(60.5, 140.5, 81)
+    order = order_of(kit, AS_OF, _need(needed, idle=needed + 90), 1000)
+    assert order.late_on_purpose
+    # In store in no run: ordered for the latest need.
+    assert order.order_by_days == 113
+    assert order.expected_idle_days == 0 < order.expected_wait_days
+    assert late_sentence(replace(order, expected_idle_days=1.2, expected_wait_days=1.4)) == (
+        "By your costs that is cheaper than storing it: a week in store costs 20, "
+        "a week without any work 60, and of the 1 day on average that it is waited for, other work fills 0."
+    )
+
+
+def test_nothing_is_late_on_purpose_in_time_or_when_overdue():
+    costs = {"late_cost_per_week": 60, "early_cost_per_week": 20}
+    assert not order_of(kit_of(**costs), AS_OF, _need([100.0] * 10), 1000).late_on_purpose
+    assert not order_of(kit_of(**costs), AS_OF, _need([10.0] * 10), 1000).late_on_purpose
+    assert order_of(kit_of(), AS_OF, _need([100.0] * 10), 1000).late_cost_per_week is None

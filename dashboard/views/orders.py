@@ -16,6 +16,7 @@ from dashboard.words import say_span
 from forecast.orders import Order
 from forecast.outlook import day_of, sample_quantile
 from forecast.report import say_date, short_date
+from forecast.report_choices import late_sentence
 
 _NEEDED = {"p10": 0.10, "p50": 0.50, "p90": 0.90}
 
@@ -47,7 +48,8 @@ def order_lines(orders: tuple[Order, ...], titles: dict[str, str]) -> list[str]:
     name = titles[first.delivery]
     if first.overdue:
         return [f"Order now: {name}.", _late_words(first)]
-    return [f"Order {name} by {say_date(first.order_by)}.", _late_words(first)]
+    why = [late_sentence(first)] if first.late_on_purpose else []
+    return [f"Order {name} by {say_date(first.order_by)}.", _late_words(first), *why]
 
 
 def _late_words(order: Order) -> str:
