@@ -52,11 +52,13 @@ class DrawnChunk:
     ----------
     fitted : of the build
     work : share of the hours that two work together -> the work that is left
+    paths : the same -> (open task,) longest paths by the hours that the builders reckon with
     arrivals : (run, delivery) days after `as_of`
     """
 
     fitted: Fitted
     work: dict[float | None, RemainingWork]
+    paths: dict[float | None, np.ndarray]
     arrivals: np.ndarray
 
     def play(
@@ -87,6 +89,7 @@ class DrawnChunk:
             lends=bench.lends,
             shared_penalty=work.shared_penalty,
             expected_hours=work.expected_hours,
+            longest_paths=self.paths[what_if.shared],
             again_hours=work.again_hours[rows] if later else None,
             again_after=work.again_after[rows] if later else None,
             grid=grid,
@@ -100,12 +103,14 @@ def draw_chunk(
 ) -> tuple[DrawnChunk, Play]:
     """Draw one chunk of runs; the days at the bench are drawn as far as they are asked for."""
     seed = settings.seed
+    work = {
+        shared: fitted.effort.sample_remaining(runs, stream(seed, _EFFORT, chunk), shared=shared)
+        for shared in {w.shared for w in what_ifs}
+    }
     drawn = DrawnChunk(
         fitted=fitted,
-        work={
-            shared: fitted.effort.sample_remaining(runs, stream(seed, _EFFORT, chunk), shared=shared)
-            for shared in {w.shared for w in what_ifs}
-        },
+        work=work,
+        paths={shared: fitted.network.longest_paths(left.expected_hours) for shared, left in work.items()},
         arrivals=draw_arrivals(fitted.network.deliveries, fitted.as_of, runs, stream(seed, _ARRIVALS, chunk)),
     )
     rng = stream(seed, _BENCH, chunk)

@@ -309,6 +309,17 @@ def test_longest_paths_of_a_network_by_pencil():
     assert paths.tolist() == [6.0, 7.0, 8.0, 4.0]
 
 
+def test_longest_paths_can_be_known_already():
+    plan = _plan(*_LONG_PATH, {"crew": "one"})
+    hours, days = [14, 8, 7, 8], [[1, 0]] * 10 + [[10, 20]] * 2
+    paths = network_of_untouched(plan).longest_paths(np.array(hours, dtype=float))
+    for known, begun in [(paths, 10.1), (np.zeros(4), 10.0)]:
+        played = _play(plan, hours, days, expected_hours=hours, longest_paths=known)
+        assert played.start[0, 2] == begun
+    with pytest.raises(ValueError, match="longest_paths must have the shape"):
+        _play(plan, hours, days, expected_hours=hours, longest_paths=[1.0])
+
+
 def _again(tasks: int, hours: float, after: float) -> dict:
     """A's last hours come when it is opened again, so many days after it was finished."""
     rest = [0.0] * (tasks - 1)

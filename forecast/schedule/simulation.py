@@ -140,6 +140,7 @@ def simulate_schedule(
     lends: ArrayLike | None = None,
     shared_penalty: float = 1.0,
     expected_hours: ArrayLike | None = None,
+    longest_paths: ArrayLike | None = None,
     again_hours: ArrayLike | None = None,
     again_after: ArrayLike | None = None,
     grid: ArrayLike = (),
@@ -230,7 +231,8 @@ def simulate_schedule(
     )
     if expected_hours is not None:
         records.details["expected"] = _shaped("expected_hours", expected_hours, np.float64, (tasks,))
-        records.details["path"] = network.longest_paths(records.details["expected"])
+        paths = network.longest_paths(records.details["expected"]) if longest_paths is None else longest_paths
+        records.details["path"] = _shaped("longest_paths", paths, np.float64, (tasks,))
     kept = _room(draws, tasks, stages, people, points.size, trace)
     wait_for_other_process()
     play_runs(
