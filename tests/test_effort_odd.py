@@ -123,3 +123,18 @@ def test_dear_first_pieces_are_no_plan_in_another_unit():
     assert dear.fixed_priors[0].sd == EffortPriors().level.sd
     wrong_unit = fit(plan_of(60), finished(4.0 * 60 * luck(3, 0.1))).design_
     assert wrong_unit.fixed_priors[0].sd > 1.0
+
+
+def test_lots_far_from_usual_stand_in_for_hours_only_as_far_as_planned_ones_do():
+    few, many = [5.0] * 40, [500.0] * 6
+    kind = ["fit"] * 46
+    slips = plan_of(46, type=kind, quantity=few + many, planned_hours=[4.0] * 43 + [None] * 3)
+    big_lots = plan_of(
+        46, type=kind, quantity=few + many, planned_hours=[4.0] * 40 + [200.0] * 3 + [None] * 3
+    )
+    unknown = plan_of(46, type=kind, quantity=few + many, planned_hours=[4.0] * 40 + [None] * 6)
+    slip, big, asked = (
+        float(np.exp(fit(plan, []).design_.offset[-1])) for plan in (slips, big_lots, unknown)
+    )
+    assert slip < 12.0 < 120.0 < big < 300.0
+    assert asked == pytest.approx(4.0 * 100**0.85, rel=0.1)

@@ -31,6 +31,8 @@ PLAN_IS_OFF = 1.4  # on the log scale: hours are more than four times the plan, 
 _SURELY_OFF = 2.5  # spreads of everything that is believed
 _DRIFT_BLOCKS = 30
 _ALONE_HOURS = 20.0
+_FAR_LOT = 1.4  # on the log scale: four times more or fewer pieces than usual for the type
+_LEAST_SLOPE = 0.1
 _TYPICAL_WORTH = 0.5  # planned tasks of a type that the plan's typical task counts for
 
 
@@ -214,30 +216,35 @@ def _log_planned(
     """Log planned hours, standing in where unknown; and log pieces beside the type's mean.
 
     A task without planned hours takes what tasks of its type have planned, in proportion to its pieces
-    to a power that the planned tasks show (within types, pulled to the prior's). A type that has no
+    to a power that the planned tasks show (within types, pulled to the prior's); lots far from usual for
+    their type have a power of their own, for they may be slips of the type's name. A type that has no
     planned task takes the plan's typical task, and few planned tasks are pulled towards that.
     """
     planned = tasks["planned_hours"].to_numpy(dtype=float)
     log_planned = np.log(np.maximum(planned, LEAST_HOURS))
     known = ~np.isnan(planned)
     log_pieces = np.log(np.maximum(tasks["quantity"].to_numpy(dtype=float), LEAST_HOURS))
-    count = np.bincount(type_of, minlength=types)
-    more_pieces = log_pieces - (np.bincount(type_of, log_pieces, types) / np.maximum(count, 1))[type_of]
+    usual = np.array([np.median(log_pieces[type_of == k]) if k in type_of else 0.0 for k in range(types)])
+    apart = log_pieces - usual[type_of]
+    parts = np.column_stack([np.clip(apart, -_FAR_LOT, _FAR_LOT), apart])
+    parts[:, 1] -= parts[:, 0]
     typical = float(log_planned[known].mean()) if known.any() else float(np.log(priors.typical_hours))
-    kind, x, y = type_of[known], more_pieces[known], log_planned[known] - typical
-    slope = _slope_within(kind, x, y, types, priors.pieces_slope)
-    level = np.bincount(kind, y - slope * x, types) / (np.bincount(kind, minlength=types) + _TYPICAL_WORTH)
-    stand_in = typical + level[type_of] + slope * more_pieces
-    return np.where(known, log_planned, stand_in), more_pieces
+    kind, x, y = type_of[known], parts[known], log_planned[known] - typical
+    slopes = _slopes_within(kind, x, y, types, priors.pieces_slope)
+    level = np.bincount(kind, y - x @ slopes, types) / (np.bincount(kind, minlength=types) + _TYPICAL_WORTH)
+    stand_in = typical + level[type_of] + parts @ slopes
+    return np.where(known, log_planned, stand_in), parts @ slopes / max(float(slopes[0]), _LEAST_SLOPE)
 
 
-def _slope_within(kind: np.ndarray, x: np.ndarray, y: np.ndarray, types: int, prior: Normal) -> float:
-    """Slope of y on x within types, pulled towards a prior; plans scatter by half on the log scale."""
-    count = np.maximum(np.bincount(kind, minlength=types), 1)
-    x = x - (np.bincount(kind, x, types) / count)[kind]
-    y = y - (np.bincount(kind, y, types) / count)[kind]
+def _slopes_within(kind: np.ndarray, x: np.ndarray, y: np.ndarray, types: int, prior: Normal) -> np.ndarray:
+    """Slopes of y on the columns of x within types, each pulled to a prior; plans scatter by half."""
+    hot = (kind[:, None] == np.arange(types)).astype(float)
+    share = hot / np.maximum(hot.sum(axis=0), 1)
+    x, y = x - hot @ (share.T @ x), y - hot @ (share.T @ y)
     weight = prior.sd**-2
-    return float((weight * prior.centre + 4 * x @ y) / (weight + 4 * x @ x))
+    return np.asarray(
+        np.linalg.solve(4 * x.T @ x + weight * np.eye(x.shape[1]), 4 * x.T @ y + weight * prior.centre)
+    )
 
 
 def _log_piece(
