@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import os
 from collections import deque
-from collections.abc import Iterator, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from itertools import islice
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 
 FIT, _EFFORT, _BENCH, _ARRIVALS = range(4)
 _MOST_THREADS = 2
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -165,7 +167,7 @@ def chunks_in_order(
     """Every chunk with its runs, in order; while one is looked at the next are played on threads.
 
     A chunk is drawn and played apart from the others, so the threads change nothing but the time. Each
-    begins with the days that half of the runs took in the last chunk that was finished before it.
+    begins with the days that half of the runs took in the chunk that was finished last.
 
     Parameters
     ----------
@@ -173,21 +175,33 @@ def chunks_in_order(
     horizon : days that the first chunks begin with
     threads : how many chunks are played at a time; a core each, but no more than memory has room for
     """
-    sizes = [min(size, settings.runs - start) for start in range(0, settings.runs, size)]
-    many = min(len(sizes), _MOST_THREADS, os.cpu_count() or 1) if threads is None else threads
-    under_way: deque[Future[tuple[tuple[Played, ...], int]]] = deque()
+    usual = horizon
+
+    def play(chunk: int, runs: int) -> tuple[int, tuple[Played, ...]]:
+        nonlocal usual
+        played, usual = play_chunk(
+            fitted, settings, what_ifs, chunk=chunk, runs=runs, horizon=usual, grid=grid, trace=trace
+        )
+        return runs, played
+
+    yield from side_by_side(play, settings.runs, size, threads)
+
+
+def side_by_side(
+    work: Callable[[int, int], T], runs: int, size: int, threads: int | None = None
+) -> Iterator[T]:
+    """What `work` makes of each chunk, in order, given its number and its runs; the next are under way.
+
+    Examples
+    --------
+    >>> list(side_by_side(lambda chunk, runs: (chunk, runs), 1100, 500))
+    [(0, 500), (1, 500), (2, 100)]
+    """
+    chunks = enumerate(min(size, runs - start) for start in range(0, runs, size))
+    many = min(_MOST_THREADS, os.cpu_count() or 1) if threads is None else threads
     with ThreadPoolExecutor(many, thread_name_prefix="chunk") as pool:
-
-        def begin(chunk: int, horizon: int) -> None:
-            if chunk < len(sizes):
-                asked = {"chunk": chunk, "runs": sizes[chunk], "horizon": horizon}
-                under_way.append(
-                    pool.submit(play_chunk, fitted, settings, what_ifs, grid=grid, trace=trace, **asked)
-                )
-
-        for chunk in range(many):
-            begin(chunk, horizon)
-        for chunk, runs in enumerate(sizes):
-            played, usual = under_way.popleft().result()
-            begin(chunk + many, usual)
-            yield runs, played
+        under_way = deque(pool.submit(work, *chunk) for chunk in islice(chunks, many))
+        while under_way:
+            done = under_way.popleft().result()
+            under_way.extend(pool.submit(work, *chunk) for chunk in islice(chunks, 1))
+            yield done

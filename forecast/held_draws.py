@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from forecast.chunk import DrawnChunk, draw_chunk
+from forecast.chunk import DrawnChunk, draw_chunk, side_by_side
 from forecast.crew import Crew, crew_of, what_ifs_of
 from forecast.outlook import Fitted, Settings, day_of, sample_quantile
 from forecast.what_if import WhatIf
@@ -170,8 +170,11 @@ def hold_draws(fitted: Fitted, settings: Settings) -> HeldDraws:
     crew = crew_of(fitted)
     groups: list[_Group] = []
     used = 0
-    for chunk, start in enumerate(range(0, settings.runs, _CHUNK)):
-        drawn = _draw(fitted, settings, crew, chunk, min(_CHUNK, settings.runs - start))
+
+    def draw(chunk: int, runs: int) -> list[_Group]:
+        return _draw(fitted, settings, crew, chunk, runs)
+
+    for drawn in side_by_side(draw, settings.runs, _CHUNK):
         groups += drawn
         used += sum(group.nbytes for group in drawn)
         if used > _MOST_BYTES:
