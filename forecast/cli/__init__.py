@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import sys
 
 import typer
@@ -35,6 +36,9 @@ def main() -> None:
     except BenchdaysError as error:
         sys.stderr.write("".join(f"{line}\n" for line in _sentences(error)))
         sys.exit(error.exit_code)
+    finally:
+        # The process ends: searching all that was imported for garbage would take a fifth of a second.
+        gc.freeze()
 
 
 def _sentences(error: BenchdaysError) -> list[str]:

@@ -22,6 +22,7 @@ from forecast.cli.options import (
     say,
     say_if_the_kernel_is_new,
     say_priors,
+    short_work,
 )
 from forecast.errors import InputError
 
@@ -37,6 +38,7 @@ def add_to(app: typer.Typer) -> None:
     app.command()(overruns)
 
 
+@short_work()
 def finish(
     folder: Folder,
     as_of: AsOf = None,

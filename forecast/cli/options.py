@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -96,6 +97,21 @@ def say_if_the_kernel_is_new() -> None:
         sys.stderr.write("Preparing the simulation, once on this machine: some ten seconds.\n")
         sys.stderr.flush()
         begin_to_compile()
+
+
+@contextmanager
+def short_work() -> Iterator[None]:
+    """For a command of a few seconds, most of it imports: garbage is left where it lies until the end.
+
+    Most objects go without a search all the same, when nothing refers to them any more.
+    """
+    searches = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if searches:
+            gc.enable()
 
 
 @contextmanager
