@@ -6,6 +6,8 @@ import os
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, replace
 from itertools import islice
 from typing import TYPE_CHECKING, TypeVar
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
 
 FIT, _EFFORT, _BENCH, _ARRIVALS = range(4)
 _MOST_THREADS = 2
+_threads: ContextVar[int | None] = ContextVar("threads", default=None)
 T = TypeVar("T")
 
 
@@ -187,6 +190,16 @@ def chunks_in_order(
     yield from side_by_side(play, settings.runs, size, threads)
 
 
+@contextmanager
+def one_at_a_time() -> Iterator[None]:
+    """Chunks on one thread, in a process that is one of several already."""
+    before = _threads.set(1)
+    try:
+        yield
+    finally:
+        _threads.reset(before)
+
+
 def side_by_side(
     work: Callable[[int, int], T], runs: int, size: int, threads: int | None = None
 ) -> Iterator[T]:
@@ -198,7 +211,7 @@ def side_by_side(
     [(0, 500), (1, 500), (2, 100)]
     """
     chunks = enumerate(min(size, runs - start) for start in range(0, runs, size))
-    many = min(_MOST_THREADS, os.cpu_count() or 1) if threads is None else threads
+    many = threads or _threads.get() or min(_MOST_THREADS, os.cpu_count() or 1)
     with ThreadPoolExecutor(many, thread_name_prefix="chunk") as pool:
         under_way = deque(pool.submit(work, *chunk) for chunk in islice(chunks, many))
         while under_way:

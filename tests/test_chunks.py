@@ -1,11 +1,12 @@
 """Chunks of runs: however many are played at a time, the same answers in the same order."""
 
+import threading
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from forecast.chunk import chunks_in_order
+from forecast.chunk import chunks_in_order, one_at_a_time, side_by_side
 from forecast.outlook import burn_down_grid, play_together
 from forecast.what_if import AS_IT_IS, WhatIf
 from tests.small_builds import QUICK, fitted_build, plan_of
@@ -52,3 +53,10 @@ def test_progress_is_told_in_order_and_what_goes_wrong_meanwhile_is_raised():
 
     with pytest.raises(RuntimeError, match="no more"):
         play_together(fitted, settings, [AS_IT_IS], watch=refuse)
+
+
+def test_in_one_process_of_several_chunks_are_played_one_at_a_time():
+    threads = set()
+    with one_at_a_time():
+        list(side_by_side(lambda *_: threads.add(threading.get_ident()), 200, 20))
+    assert len(threads) == 1

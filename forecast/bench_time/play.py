@@ -267,6 +267,8 @@ def _sample(
         level=level.x.copy(),
         rank=np.full(draws, rank.last, dtype=np.uint8),
     )
+    # All in one block each, so that the play of the weeks is compiled for one layout only.
+    drawn = Drawn._make(np.ascontiguousarray(part) for part in drawn)
     return (ask_after, np.minimum(ask_after, idle)), drawn, state, usual
 
 
