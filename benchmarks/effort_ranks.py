@@ -23,6 +23,8 @@ from forecast.effort.priors import DRIFT_TASKS, HALF_T_DEGREES, TAIL_DEGREES, TA
 from forecast.progress import Progress
 
 _BINS = 10
+_SPREADS = (0.04, 2.2)
+_LEAST_APART = 0.01
 
 
 def half_t(rng: np.random.Generator, scale: float) -> float:
@@ -87,13 +89,23 @@ def draw_truth(design: EffortDesign, priors: EffortPriors, rng: np.random.Genera
         drift.append(level)
         level = step * level + truth["drift_scale"] * np.sqrt(1 - step**2) * rng.normal()
     truth["drift"] = np.array(drift)
-    truth["mean_spread"] = rng.normal(priors.log_spread.centre, priors.log_spread.sd)
-    truth["type_spread"] = half_t(rng, priors.type_spread_scale)
-    truth["spread"] = np.exp(rng.normal(truth["mean_spread"], truth["type_spread"], types))
+    truth |= _draw_spreads(types, priors, rng)
     truth["spread_by_size"] = rng.normal(priors.spread_by_size.centre, priors.spread_by_size.sd)
     truth["unplanned_spread"] = abs(rng.normal(0, 0.3))
     truth["tail"] = rng.choice(TAIL_DEGREES, p=TAIL_WEIGHTS)
     return truth
+
+
+def _draw_spreads(types: int, priors: EffortPriors, rng: np.random.Generator) -> dict:
+    """Spreads of the types within what the sampler believes possible at all."""
+    while True:
+        mean, apart = (
+            rng.normal(priors.log_spread.centre, priors.log_spread.sd),
+            half_t(rng, priors.type_spread_scale),
+        )
+        spread = np.exp(rng.normal(mean, apart, types))
+        if apart > _LEAST_APART and spread.min() > _SPREADS[0] and spread.max() < _SPREADS[1]:
+            return {"mean_spread": mean, "type_spread": apart, "spread": spread}
 
 
 def log_hours(design: EffortDesign, truth: dict, rng: np.random.Generator) -> np.ndarray:
