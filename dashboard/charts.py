@@ -12,6 +12,7 @@ from dashboard.palette import BLUE, GREY, ORANGE
 ROW_HEIGHT = 54
 LABEL_SIZE = 14
 _LINE = 15
+_ROOM_FOR_WORDS = 0.35  # of the axis, on a phone
 _CONFIG = alt.Config(  # set at once: every `configure_` would copy the whole chart
     axis=alt.AxisConfig(labelFontSize=LABEL_SIZE, titleFontSize=LABEL_SIZE, labelLimit=150, grid=False),
     axisX=alt.AxisConfig(labelFlush=True, labelOverlap=True, labelSeparation=14, tickCount=5),
@@ -107,7 +108,13 @@ def causes_of_move(causes: pd.DataFrame) -> alt.LayerChart:
     """
     causes = causes.assign(cause=on_lines(causes["cause"]), beside=causes["days"].clip(lower=0))
     y = alt.Y("cause:N", sort=list(causes["cause"]), title=None, axis=names_axis())
-    x = alt.X("days:Q", title="Days: earlier to the left, later to the right", axis=alt.Axis(tickMinStep=1))
+    low, high = min(causes["days"].min(), 0.0), max(causes["days"].max(), 0.0)
+    x = alt.X(
+        "days:Q",
+        title="Days: earlier to the left, later to the right",
+        axis=alt.Axis(tickMinStep=1),
+        scale=alt.Scale(domain=[low, high + _ROOM_FOR_WORDS * max(high - low, 1.0)], nice=False),
+    )
     tint = alt.condition("datum.days > 0", alt.value(ORANGE), alt.value(BLUE))
     base = alt.Chart(causes).encode(y=y)
     bars = base.mark_bar(size=20).encode(x=x, color=tint)
