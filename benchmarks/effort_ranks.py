@@ -19,12 +19,18 @@ from scipy.special import gammaincc
 from forecast.effort.design import EffortDesign, build_design
 from forecast.effort.draws import LOG_MORE, OpenEvidence
 from forecast.effort.posterior import draw_posterior
-from forecast.effort.priors import DRIFT_TASKS, HALF_T_DEGREES, TAIL_DEGREES, TAIL_WEIGHTS, EffortPriors
+from forecast.effort.priors import (
+    DRIFT_TASKS,
+    HALF_T_DEGREES,
+    SPREADS,
+    SPREADS_APART,
+    TAIL_DEGREES,
+    TAIL_WEIGHTS,
+    EffortPriors,
+)
 from forecast.progress import Progress
 
 _BINS = 10
-_SPREADS = (0.04, 2.2)
-_LEAST_APART = 0.01
 
 
 def half_t(rng: np.random.Generator, scale: float) -> float:
@@ -104,7 +110,7 @@ def _draw_spreads(types: int, priors: EffortPriors, rng: np.random.Generator) ->
             half_t(rng, priors.type_spread_scale),
         )
         spread = np.exp(rng.normal(mean, apart, types))
-        if apart > _LEAST_APART and spread.min() > _SPREADS[0] and spread.max() < _SPREADS[1]:
+        if apart > SPREADS_APART[0] and spread.min() > SPREADS[0] and spread.max() < SPREADS[1]:
             return {"mean_spread": mean, "type_spread": apart, "spread": spread}
 
 

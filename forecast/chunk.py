@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 FIT, _EFFORT, _BENCH, _ARRIVALS = range(4)
 _MOST_THREADS = 2
 _threads: ContextVar[int | None] = ContextVar("threads", default=None)
+J = TypeVar("J")
 T = TypeVar("T")
 
 
@@ -165,9 +166,8 @@ def chunks_in_order(
     horizon: int,
     grid: np.ndarray,
     trace: bool,
-    threads: int | None = None,
 ) -> Iterator[tuple[int, tuple[Played, ...]]]:
-    """Every chunk with its runs, in order; while one is looked at the next are played on threads.
+    """Every chunk with its runs, in order; while one is looked at the next are played.
 
     A chunk is drawn and played apart from the others, so the threads change nothing but the time. Each
     begins with the days that half of the runs took in the chunk that was finished last.
@@ -176,45 +176,54 @@ def chunks_in_order(
     ----------
     size : runs of a chunk; the last one has what is left
     horizon : days that the first chunks begin with
-    threads : how many chunks are played at a time; a core each, but no more than memory has room for
     """
     usual = horizon
 
-    def play(chunk: int, runs: int) -> tuple[int, tuple[Played, ...]]:
+    def play(numbered: tuple[int, int]) -> tuple[int, tuple[Played, ...]]:
         nonlocal usual
+        chunk, runs = numbered
         played, usual = play_chunk(
             fitted, settings, what_ifs, chunk=chunk, runs=runs, horizon=usual, grid=grid, trace=trace
         )
         return runs, played
 
-    yield from side_by_side(play, settings.runs, size, threads)
+    yield from side_by_side(play, numbered_chunks(settings.runs, size))
+
+
+def numbered_chunks(runs: int, size: int) -> Iterator[tuple[int, int]]:
+    """Number and runs of each chunk; the last one has what is left.
+
+    >>> list(numbered_chunks(1100, 500))
+    [(0, 500), (1, 500), (2, 100)]
+    """
+    return enumerate(min(size, runs - start) for start in range(0, runs, size))
 
 
 @contextmanager
-def one_at_a_time() -> Iterator[None]:
-    """Chunks on one thread, in a process that is one of several already."""
-    before = _threads.set(1)
+def at_a_time(count: int) -> Iterator[None]:
+    """So many jobs side by side: one in a process that is one of several already."""
+    before = _threads.set(count)
     try:
         yield
     finally:
         _threads.reset(before)
 
 
-def side_by_side(
-    work: Callable[[int, int], T], runs: int, size: int, threads: int | None = None
-) -> Iterator[T]:
-    """What `work` makes of each chunk, in order, given its number and its runs; the next are under way.
+def side_by_side(work: Callable[[J], T], jobs: Iterable[J]) -> Iterator[T]:
+    """What `work` makes of each job, in order, while the next are under way on threads.
+
+    A core each, but no more than memory has room for, unless `at_a_time` says how many.
 
     Examples
     --------
-    >>> list(side_by_side(lambda chunk, runs: (chunk, runs), 1100, 500))
-    [(0, 500), (1, 500), (2, 100)]
+    >>> list(side_by_side(abs, [-1, 2, -3]))
+    [1, 2, 3]
     """
-    chunks = enumerate(min(size, runs - start) for start in range(0, runs, size))
-    many = threads or _threads.get() or min(_MOST_THREADS, os.cpu_count() or 1)
+    waiting = iter(jobs)
+    many = _threads.get() or min(_MOST_THREADS, os.cpu_count() or 1)
     with ThreadPoolExecutor(many, thread_name_prefix="chunk") as pool:
-        under_way = deque(pool.submit(work, *chunk) for chunk in islice(chunks, many))
+        under_way = deque(pool.submit(work, job) for job in islice(waiting, many))
         while under_way:
             done = under_way.popleft().result()
-            under_way.extend(pool.submit(work, *chunk) for chunk in islice(chunks, 1))
+            under_way.extend(pool.submit(work, job) for job in islice(waiting, 1))
             yield done

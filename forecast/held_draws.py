@@ -7,14 +7,13 @@ them; each question only scales or delays the hours of the others and plays the 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from forecast.chunk import DrawnChunk, draw_chunk, side_by_side
+from forecast.chunk import DrawnChunk, draw_chunk, numbered_chunks, side_by_side
 from forecast.crew import Crew, crew_of, what_ifs_of
 from forecast.outlook import Fitted, Settings, day_of, sample_quantile
 from forecast.what_if import WhatIf
@@ -28,7 +27,6 @@ _FIRST_DAYS = 730
 _LEAST_DAYS = 365
 _TO_SPARE = 1.1
 _MOST_BYTES = 400e6
-_THREADS = 2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -122,8 +120,7 @@ class HeldDraws:
             others = np.isin(one.people, self.crew.others)
             return played.stage_finish, played.build_finish, worked.sum(axis=1), worked[:, others].sum(axis=1)
 
-        with ThreadPoolExecutor(_THREADS) as threads:
-            parts = list(threads.map(of_group, self.groups))
+        parts = list(side_by_side(of_group, self.groups))
         order = np.argsort(np.concatenate([group.runs for group in self.groups]))
         finish, build, hours, others = (np.concatenate(column)[order] for column in zip(*parts, strict=True))
         return Hands(
@@ -171,10 +168,10 @@ def hold_draws(fitted: Fitted, settings: Settings) -> HeldDraws:
     groups: list[_Group] = []
     used = 0
 
-    def draw(chunk: int, runs: int) -> list[_Group]:
-        return _draw(fitted, settings, crew, chunk, runs)
+    def draw(numbered: tuple[int, int]) -> list[_Group]:
+        return _draw(fitted, settings, crew, *numbered)
 
-    for drawn in side_by_side(draw, settings.runs, _CHUNK):
+    for drawn in side_by_side(draw, numbered_chunks(settings.runs, _CHUNK)):
         groups += drawn
         used += sum(group.nbytes for group in drawn)
         if used > _MOST_BYTES:

@@ -47,8 +47,10 @@ def pickable(
 
 
 def waited_days(progress: Progress, plan: Plan | None, deliveries: Sequence[Delivery]) -> np.ndarray:
-    """(task,) days for which each task could have been picked up by the end of `as_of`; none before the first
-    session."""
+    """(task,) days before the end of `as_of` for which each task could have been picked up.
+
+    None of them lies before the first session.
+    """
     begin, _ = pickable(progress, plan, deliveries)
     if progress.started is None:
         return np.zeros(len(begin))

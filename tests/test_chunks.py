@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from forecast.chunk import chunks_in_order, one_at_a_time, side_by_side
+from forecast.chunk import at_a_time, chunks_in_order, side_by_side
 from forecast.outlook import burn_down_grid, play_together
 from forecast.what_if import AS_IT_IS, WhatIf
 from tests.small_builds import QUICK, fitted_build, plan_of
@@ -16,18 +16,9 @@ PLAN = plan_of(*({} for _ in range(14)))
 
 
 def chunks_of(fitted, threads):
-    return list(
-        chunks_in_order(
-            fitted,
-            SETTINGS,
-            [AS_IT_IS, WhatIf(found_later=False)],
-            size=20,
-            horizon=60,
-            grid=burn_down_grid(SETTINGS.horizon_days),
-            trace=True,
-            threads=threads,
-        )
-    )
+    what_ifs, grid = [AS_IT_IS, WhatIf(found_later=False)], burn_down_grid(SETTINGS.horizon_days)
+    with at_a_time(threads):
+        return list(chunks_in_order(fitted, SETTINGS, what_ifs, size=20, horizon=60, grid=grid, trace=True))
 
 
 def test_the_threads_change_nothing():
@@ -57,6 +48,6 @@ def test_progress_is_told_in_order_and_what_goes_wrong_meanwhile_is_raised():
 
 def test_in_one_process_of_several_chunks_are_played_one_at_a_time():
     threads = set()
-    with one_at_a_time():
-        list(side_by_side(lambda *_: threads.add(threading.get_ident()), 200, 20))
+    with at_a_time(1):
+        list(side_by_side(lambda _: threads.add(threading.get_ident()), range(10)))
     assert len(threads) == 1

@@ -312,14 +312,18 @@ def test_a_builder_unlike_the_others_is_not_dragged_along():
     sure = EffortPriors(level=Normal(centre=np.log(2.5), sd=0.15), degrees=4.0, builds=50)
 
     def fit(priors):
-        model = EffortModel(priors=priors).fit(progress, np.random.default_rng(0))
-        hours = np.median(model.sample_remaining(2000, np.random.default_rng(1)).hours.sum(axis=1))
-        return float(hours), float(np.median(model.posterior_.fixed[:, 0]))
+        found = []
+        for seed in range(4):  # one chain is too short to tell levels apart by a fifth
+            model = EffortModel(priors=priors).fit(progress, np.random.default_rng(seed))
+            hours = np.median(model.sample_remaining(2000, np.random.default_rng(1)).hours.sum(axis=1))
+            found.append((hours, np.median(model.posterior_.fixed[:, 0])))
+        return np.mean(found, axis=0)
 
     (own, _), (free, effect), (_, held) = (
         fit(priors) for priors in (EffortPriors(), sure, replace(sure, degrees=np.inf))
     )
     assert free == pytest.approx(own, rel=0.15)
+    assert effect < held - 0.2
     assert abs(effect) < held / 2
 
 

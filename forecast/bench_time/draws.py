@@ -38,7 +38,7 @@ class BenchDraws:
     on_call : (person,) True for helpers without a name, who also come when they are asked
     lends : (person,) True for helpers without a name, who lend a hand and take nothing on their own
     ask_after : (draw,) days that two-person work waits before somebody is asked
-    ask_idle_after : (draw,) the same while there is no other work
+    ask_idle_after : (draw,) the same while there is no other work; the shorter of both counts
     """
 
     start: date

@@ -269,7 +269,7 @@ def _sample(
     )
     # All in one block each, so that the play of the weeks is compiled for one layout only.
     drawn = Drawn._make(np.ascontiguousarray(part) for part in drawn)
-    return (ask_after, np.minimum(ask_after, idle)), drawn, state, usual
+    return (ask_after, idle), drawn, state, usual
 
 
 def _chance_of_later(learned: Learned, odds: np.ndarray) -> np.ndarray:

@@ -1,9 +1,9 @@
 """Which stage a session goes to: the first with work to pick up in plan order, or one further on.
 
 Builders interleave. For each day of the log the stages with work that could be picked up are lined
-up by their first such task in plan order; the place in that line of the stage that had most of the
-day's hours is the day's rank. A session keeps the rank of the one before with some chance, else a
-new rank is drawn. The kernel counts stages the same way.
+up by their first such task in plan order; the place in that line of the stage that the day was given
+to is the day's rank. A session keeps the rank of the one before with some chance, else a new rank is
+drawn. The kernel counts stages the same way.
 """
 
 from __future__ import annotations

@@ -19,6 +19,8 @@ from forecast.effort.draws import LOG_MORE, MORE_GRID, EffortDraws, OpenEvidence
 from forecast.effort.grids import draw_from_grid, draw_from_grids, draw_index
 from forecast.effort.priors import (
     DRIFT_TASKS,
+    SPREADS,
+    SPREADS_APART,
     TAIL_DEGREES,
     TAIL_WEIGHTS,
     EffortPriors,
@@ -28,8 +30,8 @@ from forecast.effort.regression import PenalisedFit, Regression, build_regressio
 
 # Scales of the groups of effects, in units of their prior's; more than five times that is never believed.
 _LOG_TIMES = np.linspace(-6.5, np.log(5.0), 60)
-_LOG_SPREAD = np.linspace(np.log(0.04), np.log(2.2), 64)
-_LOG_TYPE_SPREAD = np.linspace(np.log(0.01), np.log(1.5), 40)
+_LOG_SPREAD = np.linspace(np.log(SPREADS[0]), np.log(SPREADS[1]), 64)
+_LOG_TYPE_SPREAD = np.linspace(np.log(SPREADS_APART[0]), np.log(SPREADS_APART[1]), 40)
 _ROWS_A_SWEEP = 500
 
 

@@ -115,6 +115,10 @@ def half_t_log_density(value: np.ndarray, scale: np.ndarray | float) -> np.ndarr
     return -0.5 * (HALF_T_DEGREES + 1) * np.log1p((value / scale) ** 2 / HALF_T_DEGREES)
 
 
+# Least and most that the spread of a type's luck can be, and how far the types' spreads lie apart.
+SPREADS = (0.04, 2.2)
+SPREADS_APART = (0.01, 1.5)
+
 # Degrees of freedom of the luck, light to heavy tails, and how likely each is beforehand.
 TAIL_DEGREES = np.array([3.0, 4.0, 6.0, 10.0, 20.0, 200.0])
 TAIL_WEIGHTS = np.array([0.08, 0.12, 0.2, 0.2, 0.2, 0.2])

@@ -75,12 +75,12 @@ def do_job(data: bytes) -> dict[str, Any]:
 
 
 def _answer(job: Job) -> dict[str, Any]:
-    from forecast.chunk import one_at_a_time
+    from forecast.chunk import at_a_time
     from forecast.criticality import play_and_hold
     from forecast.outlook import fit_build
 
     fitted = fit_build(job.build, job.as_of, job.settings)
-    with one_at_a_time():
+    with at_a_time(1):
         outlook, holders = play_and_hold(fitted, job.settings)
     answer = outlook.to_dict()
     index = dict(zip(holders.tasks.names, holders.tasks.index.tolist(), strict=True))
