@@ -1,4 +1,4 @@
-"""What the effort model is measured against: four naive ways, the ideal forecaster and the oracle.
+"""What the effort model is measured against: four naive ways, the learner, the ideal and the oracle.
 
 Each gives (draw, task) hours of the tasks that are not finished yet.
 """
@@ -10,7 +10,19 @@ from scipy.linalg import cho_factor, cho_solve
 from threadpoolctl import threadpool_limits
 
 from benchmarks.effort_builds import TrueBuild, cut_t
+from forecast.effort import EffortModel
+from forecast.effort.priors import EffortPriors, Normal
 
+AS_GENERATED = EffortPriors(
+    learning=Normal(centre=-0.152, sd=0.08),
+    learning_between_types=Normal(centre=0.0, sd=1e-3),
+    repeat=Normal(centre=-0.17, sd=0.25),
+    shared_work=Normal(centre=0.0, sd=1e-3),
+    log_spread=Normal(centre=float(np.log(0.5)), sd=0.25),
+    type_spread_scale=0.2,
+    spread_by_size=Normal(centre=0.05, sd=0.05),
+    drift_scale=0.2,
+)
 _WARM_UP, _KEPT, _THIN = 50, 50, 5
 
 
@@ -48,6 +60,15 @@ def independent_lognormal(
     overall = (log_ratio.mean(), log_ratio.std(ddof=1))
     mean, sd = np.array([fits.get(k, overall) for k in kind[finished:]]).T
     return planned_hours(build, finished) * np.exp(rng.normal(mean, sd, size=(draws, len(mean))))
+
+
+def learner(build: TrueBuild, finished: int, draws: int, rng: np.random.Generator) -> np.ndarray:
+    """Knows how builds as the model assumes are generated, but has to learn the scales from this one.
+
+    Nobody who is not told the scales can do much better: what is left to the ideal is what they are worth.
+    """
+    model = EffortModel(priors=AS_GENERATED).fit(build.progress(finished), rng)
+    return model.sample_first_time_hours(draws, rng)
 
 
 def ideal(build: TrueBuild, finished: int, draws: int, rng: np.random.Generator) -> np.ndarray:

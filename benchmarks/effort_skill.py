@@ -28,7 +28,7 @@ from forecast.scores import crps
 
 SHARES = (0.10, 0.25, 0.50, 0.75)
 LEVELS = (0.50, 0.80, 0.90)
-WAYS = ("model", "planned", "x median", "x type median", "independent", "ideal", "oracle")
+WAYS = ("model", "planned", "x median", "x type median", "independent", "learner", "ideal", "oracle")
 TARGETS = {"total": None, "next 20": 20, "next 50": 50}
 ALLOWED = {"model": 4.0}  # points off the nominal coverage that are wanted at most; else
 ALLOWED_ELSE = 8.0
@@ -55,6 +55,8 @@ def study_build(kind: str, rng: np.random.Generator) -> tuple[list[dict], list[d
             "x type median": others.times_type_median(build, finished),
             "independent": others.independent_lognormal(build, finished, _DRAWS, rng),
         }
+        if kind == "model":
+            ways["learner"] = others.learner(build, finished, _DRAWS, rng)
         if kind != "records":
             ways["ideal"] = others.ideal(build, finished, _DRAWS, rng)
             ways["oracle"] = others.oracle(build, finished, _DRAWS, rng)
@@ -122,7 +124,7 @@ def short_table(scores: pd.DataFrame) -> pd.DataFrame:
     if "ideal" in means:
         out["ideal: total"] = coverage_table(scores, "ideal")["80%"].unstack("target")["total"]
     out["CRPS %"] = (means["model"] * 100).round(1)
-    for way in ("ideal", "oracle", "independent"):
+    for way in ("learner", "ideal", "oracle", "independent"):
         out[f"/ {way}"] = (means["model"] / means[way]).round(2) if way in means else np.nan
     naive = means[[w for w in means if w in WAYS[1:5]]].min(axis=1)
     out["/ best naive"] = (means["model"] / naive).round(2)
@@ -197,9 +199,11 @@ def report(scores: pd.DataFrame, over: pd.DataFrame, builds: int, seed: int) -> 
             "# Skill of the effort model",
             "",
             f"{builds} invented builds of each kind, 240 tasks each, seed {seed}; {versions()}.",
-            "Kinds, forecasters and what they know: benchmarks/effort_builds.py, effort_forecasters.py. For",
-            "mislabelled builds the ideal forecaster also knows the right types and the missing plans, so no",
-            "forecaster without them can reach it; task records have no ideal.",
+            "Kinds, forecasters and what they know: benchmarks/effort_builds.py, effort_forecasters.py.",
+            "The ideal forecaster is told the scales of each build; the learner knows how builds come about",
+            "and has to learn the scales of this one, the most that anybody can know beforehand. For",
+            "mislabelled builds the ideal also knows the right types and the missing plans, so no forecaster",
+            "without them can reach it; task records have no ideal.",
             f"Fit: {seconds.max():.2f} s of one core at most (median by share of tasks finished).",
             "",
             "## In short: coverage of 80 % ranges, CRPS of the remaining total and its ratio to others",

@@ -30,8 +30,14 @@ from forecast.effort.regression import PenalisedFit, Regression, build_regressio
 
 # Scales of the groups of effects, in units of their prior's; more than five times that is never believed.
 _LOG_TIMES = np.linspace(-6.5, np.log(5.0), 60)
+_TIMES, _HALF_INVERSE = np.exp(_LOG_TIMES), 0.5 * np.exp(-2 * _LOG_TIMES)
 _LOG_SPREAD = np.linspace(np.log(SPREADS[0]), np.log(SPREADS[1]), 64)
+_VARIANCES = np.exp(2 * _LOG_SPREAD)
 _LOG_TYPE_SPREAD = np.linspace(np.log(SPREADS_APART[0]), np.log(SPREADS_APART[1]), 40)
+_TYPE_SPREAD = np.exp(_LOG_TYPE_SPREAD)
+_HALF_TAIL = (TAIL_DEGREES + 1) / 2
+_LOG_TAIL_FACTOR = gammaln(_HALF_TAIL) - gammaln(TAIL_DEGREES / 2) - 0.5 * np.log(TAIL_DEGREES)
+_LOG_TAIL_WEIGHTS = np.log(TAIL_WEIGHTS)
 _ROWS_A_SWEEP = 500
 
 
@@ -53,10 +59,8 @@ class _Sampler:
         self.type_of, self.types, self.pairs = r.type_of, len(r.seen), pairs
         self.open = slice(len(r.rows) - r.open_count, None)
         self.y[self.open] += 0.3
-        self.scale = dict(priors.scales)
-        self.log_grid = {name: np.log(s) + _LOG_TIMES for name, s in self.scale.items()}
-        self.grid = {name: np.exp(log_grid) for name, log_grid in self.log_grid.items()}
-        self.log_prior = half_t_log_density(np.exp(_LOG_TIMES), 1.0) + _LOG_TIMES
+        self.prior_scale, self.scale = priors.scales, dict(priors.scales)
+        self.log_prior = half_t_log_density(_TIMES, 1.0) + _LOG_TIMES
         size_prior = priors.spread_by_size
         self.size_grid = size_prior.centre + size_prior.sd * np.linspace(-3.5, 3.5, 29)
         self.size_table = np.exp(2 * np.outer(r.size, self.size_grid))
@@ -65,6 +69,7 @@ class _Sampler:
         self.wave_log_det = np.linalg.slogdet(r.wave_precision)[1]
         self.mean_spread = float(np.log(start.spread))
         self.type_spread = priors.type_spread_scale
+        self.log_prior_apart = half_t_log_density(_TYPE_SPREAD, self.type_spread) + _LOG_TYPE_SPREAD
         self.spread = np.full(self.types, start.spread)
         self.by_size = priors.spread_by_size.centre
         self.unplanned_spread = 0.0
@@ -127,25 +132,38 @@ class _Sampler:
 
     def draw_scales(self) -> None:
         """Standard deviation of each group of effects: given the effects, then given their units."""
+        drawn = self._scales_given_effects()
         residual = self.y - self.fit - self.pair_part
-        for name in ("level", "learning", "rate", "drift", "pair"):
-            effects = self.pair if name == "pair" else self.beta[self.slices[name]]
+        for name, scale in drawn.items():
+            effects = self._effects_of(name)
             if not len(effects):
-                self.scale[name] = self._scale_from(self.log_prior, name)
+                self.scale[name] = scale
                 continue
-            squares = effects @ effects
-            if name == "drift":
-                squares = effects @ self.r.wave_precision[self.wave] @ effects
-            grid, log_grid = self.grid[name], self.log_grid[name]
-            given_effects = self.log_prior - len(effects) * log_grid - (0.5 * squares) / grid**2
-            drawn = self._scale_from(given_effects, name)
             part = self.pair_part if name == "pair" else self.x[:, self.slices[name]] @ effects
             without = residual + part
             weighted = self.weight * part
-            ratio = grid / drawn
+            ratio = _TIMES * (self.prior_scale[name] / scale)
             given_units = self.log_prior + ratio * (weighted @ without - (0.5 * weighted @ part) * ratio)
-            self.scale[name] = self._scale_from(given_units, name)
-            residual = without - self._stretch(name, part, self.scale[name] / drawn)
+            times = np.exp(draw_from_grid(self.rng, given_units, _LOG_TIMES))
+            self.scale[name] = float(self.prior_scale[name] * times)
+            residual = without - self._stretch(name, part, self.scale[name] / scale)
+
+    def _scales_given_effects(self) -> dict[str, float]:
+        """A scale for each group by the size of its effects alone, from its prior where there are none."""
+        names, unit = tuple(self.prior_scale), np.array(list(self.prior_scale.values()))
+        count = np.array([len(self._effects_of(name)) for name in names])
+        squares = np.array([self._squares_of(name) for name in names]) / unit**2
+        log_density = self.log_prior - np.outer(count, _LOG_TIMES) - np.outer(squares, _HALF_INVERSE)
+        drawn = unit * np.exp(draw_from_grids(self.rng, log_density, _LOG_TIMES))
+        return dict(zip(names, drawn.tolist(), strict=True))
+
+    def _effects_of(self, name: str) -> np.ndarray:
+        return self.pair if name == "pair" else self.beta[self.slices[name]]
+
+    def _squares_of(self, name: str) -> float:
+        effects = self._effects_of(name)
+        weighted = self.r.wave_precision[self.wave] @ effects if name == "drift" else effects
+        return float(effects @ weighted)
 
     def _stretch(self, name: str, part: np.ndarray, times: float) -> np.ndarray:
         """Effects of a group so many times as large; (row,) what they add up to."""
@@ -156,9 +174,6 @@ class _Sampler:
             self.beta[self.slices[name]] *= times
             self.fit = self.fit + (stretched - part)
         return stretched
-
-    def _scale_from(self, log_density: np.ndarray, name: str) -> float:
-        return float(np.exp(draw_from_grid(self.rng, log_density, self.log_grid[name])))
 
     def draw_wave(self) -> None:
         """How long a wave of the drift lasts."""
@@ -173,11 +188,10 @@ class _Sampler:
         """Tail, spread of each type, and how the spread changes with size and without a plan."""
         r = self.y - self.fit - self.pair_part
         z2 = (r / self.row_sd) ** 2
-        half = (TAIL_DEGREES + 1) / 2
         log_density = (
-            len(r) * (gammaln(half) - gammaln(TAIL_DEGREES / 2) - 0.5 * np.log(TAIL_DEGREES))
-            - half * np.log1p(z2[:, None] / TAIL_DEGREES).sum(axis=0)
-            + np.log(TAIL_WEIGHTS)
+            len(r) * _LOG_TAIL_FACTOR
+            - _HALF_TAIL * np.log1p(z2 / TAIL_DEGREES[:, None]).sum(axis=1)
+            + _LOG_TAIL_WEIGHTS
         )
         self.tail = float(TAIL_DEGREES[draw_index(self.rng, log_density)])
         self.mix = self.rng.gamma((self.tail + 1) / 2, size=len(r)) / ((self.tail + z2) / 2)
@@ -187,42 +201,31 @@ class _Sampler:
 
     def _draw_spread(self, r2: np.ndarray) -> None:
         squares = np.bincount(self.type_of, r2, minlength=self.types)
-        log_grid = _LOG_SPREAD
         log_density = (
-            -self.r.seen[:, None] * log_grid
-            - 0.5 * squares[:, None] / np.exp(2 * _LOG_SPREAD)
-            - 0.5 * ((log_grid - self.mean_spread) / self.type_spread) ** 2
+            -np.outer(self.r.seen, _LOG_SPREAD)
+            - np.outer(squares, 0.5 / _VARIANCES)
+            - 0.5 * ((_LOG_SPREAD - self.mean_spread) / self.type_spread) ** 2
         )
-        log_spread = draw_from_grids(self.rng, log_density, log_grid)
+        log_spread = draw_from_grids(self.rng, log_density, _LOG_SPREAD)
         self.spread = np.exp(log_spread)
         prior = self.priors.log_spread
         precision = self.types / self.type_spread**2 + prior.sd**-2
         pull = log_spread.sum() / self.type_spread**2 + prior.centre / prior.sd**2
         self.mean_spread = pull / precision + self.rng.standard_normal() / np.sqrt(precision)
         apart = float(((log_spread - self.mean_spread) ** 2).sum())
-        log_grid = _LOG_TYPE_SPREAD
-        log_density = (
-            half_t_log_density(np.exp(log_grid), self.priors.type_spread_scale)
-            + (1 - self.types) * log_grid
-            - 0.5 * apart * np.exp(-2 * log_grid)
-        )
-        self.type_spread = float(np.exp(draw_from_grid(self.rng, log_density, log_grid)))
+        log_density = self.log_prior_apart - self.types * _LOG_TYPE_SPREAD - 0.5 * apart / _TYPE_SPREAD**2
+        self.type_spread = float(np.exp(draw_from_grid(self.rng, log_density, _LOG_TYPE_SPREAD)))
         self._stretch_spreads(log_spread, squares)
 
     def _stretch_spreads(self, log_spread: np.ndarray, squares: np.ndarray) -> None:
         """The scale between the types' spreads once more, the types moving with it: far fewer sweeps."""
-        apart, log_grid = (log_spread - self.mean_spread) / self.type_spread, _LOG_TYPE_SPREAD
-        moved = self.mean_spread + np.exp(log_grid)[:, None] * apart
-        log_density = (
-            half_t_log_density(np.exp(log_grid), self.priors.type_spread_scale)
-            + log_grid
-            - moved @ self.r.seen
-            - 0.5 * np.exp(-2 * moved) @ squares
-        )
+        apart = (log_spread - self.mean_spread) / self.type_spread
+        moved = self.mean_spread + np.outer(_TYPE_SPREAD, apart)
+        log_density = self.log_prior_apart - moved @ self.r.seen - 0.5 * np.exp(-2 * moved) @ squares
         beyond = (moved < _LOG_SPREAD[0]) | (moved > _LOG_SPREAD[-1])
         log_density[beyond.any(axis=1)] = -np.inf
         if np.isfinite(log_density).any():
-            self.type_spread = float(np.exp(draw_from_grid(self.rng, log_density, log_grid)))
+            self.type_spread = float(np.exp(draw_from_grid(self.rng, log_density, _LOG_TYPE_SPREAD)))
             stretched = self.mean_spread + self.type_spread * apart
             self.spread = np.exp(np.clip(stretched, _LOG_SPREAD[0], _LOG_SPREAD[-1]))
 

@@ -23,7 +23,7 @@ NEXT_TASKS = 20
 WINDOW, TASKS = "next 13 weeks", "next 20 tasks"
 _STREAM = 8  # a place of its own beside the streams of the outlook
 _FEW_DAYS = 6
-_SHORT_HORIZON_DAYS, _NEAR_DAYS = 730, 180
+_PACES, _LEAST_FIRST_DAYS = 2.0, 730
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -156,8 +156,13 @@ def replay_day(build: Build, day: date, settings: Settings, *, window_days: int 
 
 
 def _first_horizon(naive: NaiveWays, settings: Settings) -> int:
-    """The whole horizon unless the end is near: with a long way to go some run mostly needs all of it."""
-    return _SHORT_HORIZON_DAYS if naive.average_pace_days(None) < _NEAR_DAYS else settings.horizon_days
+    """Twice as far as the average pace: enough for most runs, and few are played twice."""
+    days = _PACES * naive.average_pace_days(None)
+    return (
+        int(min(max(days, _LEAST_FIRST_DAYS), settings.horizon_days))
+        if days < np.inf
+        else settings.horizon_days
+    )
 
 
 def _finishes(outlook: Outlook, naive: NaiveWays) -> tuple[FinishForecast, ...]:
