@@ -69,7 +69,7 @@ def _plan_is_off(design: EffortDesign) -> str:
     if not len(ratios) or abs(float(np.median(ratios))) < PLAN_IS_OFF:
         return ""
     times = float(np.exp(np.median(ratios)))
-    words = f"{times:.0f} times" if times > 1 else f"one {1 / times:.0f}th of"
+    words = f"{times:.0f} times" if times > 1 else f"1/{1 / times:.0f} of"
     return f"Finished tasks took about {words} their planned hours: look at the unit of planned_hours."
 
 
