@@ -21,6 +21,7 @@ from forecast.deliveries import lead_days_given
 from forecast.outlook import QUANTILES, Fitted, Settings, day_of, play_together, quantile_key, sample_quantile
 from forecast.plan import Delivery
 from forecast.what_if import WhatIf
+from forecast.words import say_percent
 
 if TYPE_CHECKING:
     from forecast.chunk import Played
@@ -160,7 +161,7 @@ def order_of(delivery: Delivery, as_of: date, need: Need, horizon_days: int) -> 
         rule, from_day = "cost", float(day or 0)
     else:
         day = day_in_time(need, IN_TIME)
-        rule, from_day = f"{IN_TIME:.0%} in time".replace("%", " %"), float(day or 0)
+        rule, from_day = f"{say_percent(IN_TIME)} in time", float(day or 0)
     arrival = from_day + need.lead_days
     return Order(
         delivery=delivery.delivery,

@@ -17,6 +17,7 @@ import pandas as pd
 
 from forecast.outlook import QUANTILES, quantile_key, sample_quantile
 from forecast.progress import Progress
+from forecast.words import say_percent, say_percents
 
 if TYPE_CHECKING:
     from forecast.effort import EffortModel
@@ -226,7 +227,7 @@ def _reasons(types: pd.DataFrame, outside: dict[str, float]) -> tuple[str, ...]:
 
 def _rework(row: pd.Series) -> str:
     """Rework of a type that runs over, where it is much of why."""
-    share = f"{row['rework_share_p10']:.0%} to {row['rework_share_p90']:.0%} of its first-time hours"
+    share = f"{say_percents(row['rework_share_p10'], row['rework_share_p90'])} of its first-time hours"
     name = _capital(row["type"])
     if row["ratio_once_p50"] <= 1.0:
         return f"{name}: rework puts it over, {share}; done once, {_range(row, 'ratio_once')}."
@@ -244,15 +245,15 @@ def _learning_ahead(own: pd.DataFrame) -> list[str]:
     top = helped.iloc[0]
     return [
         f"{_capital(top['type'])}: learning is still to come, the last piece should take "
-        f"{top['learning_to_come']:.0%} of the next one's hours; its open tasks "
+        f"{say_percent(top['learning_to_come'])} of the next one's hours; its open tasks "
         f"{_range(top, 'ratio_open')}."
     ]
 
 
 def _outside(share: dict[str, float]) -> str:
     return (
-        f"Work outside the plan adds {share['p10']:.0%} to {share['p90']:.0%} to the hours of planned work, "
-        "and counts to no type."
+        f"Work outside the plan adds {say_percents(share['p10'], share['p90'])} to the hours of planned "
+        "work, and counts to no type."
     )
 
 

@@ -10,6 +10,7 @@ import pandas as pd
 
 from forecast.learning import lot_midpoint, rate_of_slope
 from forecast.progress import Progress
+from forecast.words import say_percent, say_percents
 
 if TYPE_CHECKING:
     from forecast.effort import EffortModel
@@ -45,11 +46,11 @@ class Practice:
         low, mid, high = (self.rate[q] for q in _LEVELS)
         if high < 1:
             return (
-                f"{_capital(self.type)}: each doubling of the pieces leaves {mid:.0%} of the time "
-                f"(8 in 10: {low:.0%} to {high:.0%})."
+                f"{_capital(self.type)}: each doubling of the pieces leaves {say_percent(mid)} of the time "
+                f"(8 in 10: {say_percents(low, high)})."
             )
         name = _capital(self.type)
-        return f"{name}: no learning is certain ({low:.0%} to {high:.0%} of the time at a doubling)."
+        return f"{name}: no learning is certain ({say_percents(low, high)} of the time at a doubling)."
 
 
 def practice(progress: Progress, model: EffortModel, kind: str) -> Practice:

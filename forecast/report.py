@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from forecast.outlook import Outlook, sample_quantile
+from forecast.words import say_percent
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -64,13 +65,11 @@ def finish_sentence(outlook: Outlook, stage: str | None) -> str:
         return f"{name}: finished on {say_date(done)}."
     sure, even = outlook.date_at(0.80, stage), outlook.date_at(0.50, stage)
     if even is None:
-        share = outlook.past_horizon(stage)
-        years = outlook.settings.horizon_years
-        return f"{name}: not within {years} years at this pace in {share:.0%} of runs, so no date is given."
+        share, years = say_percent(outlook.past_horizon(stage)), outlook.settings.horizon_years
+        return f"{name}: not within {years} years at this pace in {share} of runs, so no date is given."
     if sure is None:
-        share = outlook.past_horizon(stage)
-        years = outlook.settings.horizon_years
-        return f"{name}: even odds by {say_date(even)}; past {years} years in {share:.0%} of runs."
+        share, years = say_percent(outlook.past_horizon(stage)), outlook.settings.horizon_years
+        return f"{name}: even odds by {say_date(even)}; past {years} years in {share} of runs."
     return f"{name}: 80 % sure by {say_date(sure)}; even odds by {say_date(even, said=sure)}."
 
 
@@ -143,7 +142,7 @@ def range_sentence(outlook: Outlook) -> str:
     shares = {words[name]: max(share, 0.0) for name, share in range_shares(outlook.hours_parts).items()}
     if not sum(shares.values()):
         return ""
-    said = ", ".join(f"{name} {share / sum(shares.values()):.0%}" for name, share in shares.items())
+    said = ", ".join(f"{name} {say_percent(share / sum(shares.values()))}" for name, share in shares.items())
     return f"What makes the range of the hours left wide: {said}."
 
 
@@ -164,9 +163,10 @@ def overruns_table(answer: Overruns) -> Table:
             f"{row['hours_at_stake']:+.0f} h",
             f"{row['ratio_p10']:.1f}-{row['ratio_p90']:.1f}" if planned else "no plan",
             _percent(row["probability_over"]) if planned else "",
-            f"{100 * row['learning_rate_p10']:.0f}-{row['learning_rate_p90']:.0%}",
-            f"{100 * row['learned_so_far']:.0f}, {row['learned_so_far'] * row['learning_to_come']:.0%}",
-            f"{100 * row['rework_share_p10']:.0f}-{row['rework_share_p90']:.0%}",
+            f"{100 * row['learning_rate_p10']:.0f}-{say_percent(row['learning_rate_p90'])}",
+            f"{100 * row['learned_so_far']:.0f}, "
+            f"{say_percent(row['learned_so_far'] * row['learning_to_come'])}",
+            f"{100 * row['rework_share_p10']:.0f}-{say_percent(row['rework_share_p90'])}",
             f"{row['basis']}, {row['finished']}",
         )
     return table
@@ -175,8 +175,8 @@ def overruns_table(answer: Overruns) -> Table:
 def _percent(probability: float) -> str:
     """A probability in a narrow column, never quite certain."""
     if probability > 0.99:
-        return ">99%"
-    return "<1%" if probability < 0.01 else f"{probability:.0%}"
+        return ">99 %"
+    return "<1 %" if probability < 0.01 else say_percent(probability)
 
 
 def overruns_lines() -> list[str]:

@@ -9,6 +9,7 @@ import numpy as np
 from forecast.orders import Order, Orders
 from forecast.outlook import day_of, sample_quantile
 from forecast.report import hours_range, say_date, short_date
+from forecast.words import say_percent
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -95,7 +96,7 @@ def orders_table(build: Build, answer: Orders) -> Table:
             _title(build, order),
             short_date(day_of(order.as_of, sample_quantile(needed, 0.5))),
             short_date(order.order_by) if order.order_by else _why_no_day(order),
-            f"{order.probability_late:.0%}",
+            say_percent(order.probability_late),
             f"{order.expected_idle_days:.0f}",
             order.rule,
         )

@@ -16,6 +16,7 @@ from forecast.report import finish_lines, hours_range, range_sentence, say_date,
 from forecast.report_page import charts
 from forecast.report_page.parts import Figure, Section, Table, table
 from forecast.report_page.pictures import picture
+from forecast.words import say_percents
 
 _SHOWN = {"p05": 0.05, "p10": 0.10, "p50": 0.50, "p80": 0.80, "p90": 0.90, "p95": 0.95}
 _ROWS_OF_BURN_DOWN = 9
@@ -227,7 +228,7 @@ def _over_row(row: dict[Hashable, Any]) -> tuple[str, ...]:
         f"{row['ratio_p10']:.2f} to {row['ratio_p90']:.2f}" if planned else "no plan",
         say_odds(row["probability_over"]) if planned else "",
         f"{row['learning_rate_p10']:.2f} to {row['learning_rate_p90']:.2f}",
-        f"{row['rework_share_p10']:.0%} to {row['rework_share_p90']:.0%}",
+        say_percents(row["rework_share_p10"], row["rework_share_p90"]),
         str(row["finished"]),
         _BASIS[row["basis"]],
     )

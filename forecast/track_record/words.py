@@ -8,6 +8,7 @@ import numpy as np
 
 from forecast.track_record.replay import TASKS, WINDOW
 from forecast.track_record.verdicts import Held, Judged, Middle
+from forecast.words import say_percent
 
 if TYPE_CHECKING:
     from forecast.track_record.record import TrackRecord
@@ -101,8 +102,8 @@ def _band_sentence(judged: Judged) -> str:
     undecided = judged.undecided(0.80)
     said = (
         f"The middle 80 % of the runs held the date {range_80.inside} times of {range_80.trials} "
-        f"(if these were independent, the true share would lie between {range_80.low:.0%} and "
-        f"{range_80.high:.0%})"
+        f"(if these were independent, the true share would lie between {say_percent(range_80.low)} and "
+        f"{say_percent(range_80.high)})"
     )
     return said + (f"; {undecided} still run." if undecided else ".")
 
