@@ -8,6 +8,7 @@ import altair as alt
 import pandas as pd
 
 from dashboard.palette import BLUE, GREY, ORANGE
+from forecast.words import say_percent
 
 ROW_HEIGHT = 54
 LABEL_SIZE = 14
@@ -89,7 +90,7 @@ def chance_by_day(chances: pd.DataFrame, picked: pd.Timestamp, chance: float) ->
         "chance:Q", title="Chance", scale=alt.Scale(domain=[0, 1]), axis=alt.Axis(format="%", tickCount=5)
     )
     line = alt.Chart(chances).mark_line(color=BLUE, strokeWidth=3).encode(x=x, y=y)
-    one = pd.DataFrame({"day": [picked], "chance": [chance], "zero": [0.0], "label": [f"{chance:.0%}"]})
+    one = pd.DataFrame({"day": [picked], "chance": [chance], "zero": [0.0], "label": [say_percent(chance)]})
     point = alt.Chart(one)
     drop = point.mark_rule(color=ORANGE, strokeDash=[5, 4], strokeWidth=2).encode(
         x=x, y="zero:Q", y2="chance:Q"

@@ -12,6 +12,7 @@ from dashboard.frame import answer, asked
 from dashboard.words import in_words, say_span
 from forecast.bench_record import BenchRecord
 from forecast.report import say_hours, short_date
+from forecast.words import say_percent
 
 _WEEKS_SHOWN = 78
 _WEEK = pd.Timedelta(days=7)
@@ -68,7 +69,7 @@ def weeks_figure(record: BenchRecord) -> Figure:
 
 def days_figure(record: BenchRecord) -> Figure:
     """The habit by day of the week."""
-    days = record.days.assign(label=[f"{s:.0%}" for s in record.days["worked_share"]])
+    days = record.days.assign(label=[say_percent(s) for s in record.days["worked_share"]])
     often = days.nlargest(2, "worked_share").sort_index()["name"]
     return Figure(
         name="days-of-the-week",

@@ -15,6 +15,7 @@ from dashboard.words import in_words, say_later, title_case
 from forecast.moved import LEVEL, Moved
 from forecast.outlook import Outlook
 from forecast.report import finish_lines, hours_range, say_date, say_hours, short_date
+from forecast.words import say_percent
 
 WHOLE = "Whole build"
 _SHOWN = (0.05, 0.10, 0.50, 0.80, 0.90, 0.95)
@@ -196,7 +197,7 @@ def chance_figure(outlook: Outlook, stage: str | None, picked: date) -> Figure:
         description=f"The chance that {name} is finished, rising from 0 to 100 % over the dates.",
         table=some.assign(
             day=[short_date(d.date()) for d in some["day"]],
-            chance=[f"{c:.0%}" for c in some["chance"]],
+            chance=[say_percent(c) for c in some["chance"]],
         ).rename(columns={"day": "Finished by", "chance": "Chance"}),
     )
 

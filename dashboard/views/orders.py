@@ -17,6 +17,7 @@ from forecast.orders import Order
 from forecast.outlook import day_of, sample_quantile
 from forecast.report import say_date, short_date
 from forecast.report_choices import late_sentence
+from forecast.words import say_percent
 
 _NEEDED = {"p10": 0.10, "p50": 0.50, "p90": 0.90}
 
@@ -97,7 +98,7 @@ def _table(orders: tuple[Order, ...], titles: dict[str, str]) -> pd.DataFrame:
                 "Delivery": titles[order.delivery],
                 "Order by": _order_words(order),
                 "First needed": needed,
-                "Too late": f"{order.probability_late:.0%}",
+                "Too late": say_percent(order.probability_late),
                 "Idle days": f"{order.expected_idle_days:.0f}",
                 "Rule": order.rule,
             }

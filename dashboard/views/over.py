@@ -12,6 +12,7 @@ from dashboard.frame import answer, asked
 from dashboard.words import title_case
 from forecast.overruns import SPEAKS, SURE, Overruns, running_over, say_sure
 from forecast.practice import Practice
+from forecast.words import say_percent, say_percents
 
 _BASIS = {"own": "your own tasks", "pooled": "leans on other types", "prior": "prior only"}
 
@@ -58,7 +59,8 @@ def ratios_figure(types: pd.DataFrame) -> Figure:
         description="One row a type of work: hours taken over hours planned with the range, beside 1.",
         table=types_table(types),
         legend=(
-            f"Triangle to the right: {SURE:.0%} sure to run over; to the left: to stay under; circle: open. "
+            f"Triangle to the right: {say_percent(SURE)} sure to run over; to the left: to stay under; "
+            "circle: open. "
             f"Own record: {SPEAKS} finished tasks or more. Bar: 8 in 10. Dotted: as planned. "
             "Most hours at stake first."
         ),
@@ -75,8 +77,8 @@ def types_table(types: pd.DataFrame) -> pd.DataFrame:
             "Times the plan": [_range(row, "ratio") for _, row in types.iterrows()],
             "Sure to run over": ["" if p != p else say_sure(p) for p in types["probability_over"]],
             "Hours at stake": types["hours_at_stake"].round().astype(int),
-            "Hours a piece now": [f"{s:.0%} of the first" for s in types["learned_so_far"]],
-            "Still to learn": [f"{1 - s:.0%}" for s in types["learning_to_come"]],
+            "Hours a piece now": [f"{say_percent(s)} of the first" for s in types["learned_so_far"]],
+            "Still to learn": [say_percent(1 - s) for s in types["learning_to_come"]],
             "Rework": [_share(row, "rework_share") for _, row in types.iterrows()],
         }
     )
@@ -85,7 +87,7 @@ def types_table(types: pd.DataFrame) -> pd.DataFrame:
 def _show_types(found: Overruns) -> None:
     share = found.outside_plan_share
     st.subheader(
-        f"Work outside the plan adds {share['p10']:.0%} to {share['p90']:.0%} to the planned hours",
+        f"Work outside the plan adds {say_percents(share['p10'], share['p90'])} to the planned hours",
         anchor=False,
     )
     st.caption("Over all types, 8 in 10. Rework by type stands in the table above.")
@@ -129,7 +131,7 @@ def _side(probability_over: float) -> str:
 
 
 def _share(row: pd.Series, name: str) -> str:
-    return f"{row[f'{name}_p10']:.0%} to {row[f'{name}_p90']:.0%}"
+    return say_percents(row[f"{name}_p10"], row[f"{name}_p90"])
 
 
 def _range(row: pd.Series, name: str) -> str:
