@@ -134,7 +134,7 @@ def cost_sentence(alone: Hands, helped: Hands) -> str:
     """What it costs in person-hours."""
     ours, theirs = helped.hours_at(0.5), helped.hours_at(0.5, others=True)
     if ours != ours:
-        return "In no run that is looked at the build is finished."
+        return "None of the runs finishes the build within the days that are looked at."
     said = (
         f"It takes {say_hours(ours)} person-hours in all instead of {say_hours(alone.hours_at(0.5))}, "
         f"{say_hours(theirs)} of them by the second builder"
