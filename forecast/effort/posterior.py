@@ -37,7 +37,6 @@ _LOG_TYPE_SPREAD = np.linspace(np.log(SPREADS_APART[0]), np.log(SPREADS_APART[1]
 _TYPE_SPREAD = np.exp(_LOG_TYPE_SPREAD)
 _HALF_TAIL = (TAIL_DEGREES + 1) / 2
 _LOG_TAIL_FACTOR = gammaln(_HALF_TAIL) - gammaln(TAIL_DEGREES / 2) - 0.5 * np.log(TAIL_DEGREES)
-_LOG_TAIL_WEIGHTS = np.log(TAIL_WEIGHTS)
 _ROWS_A_SWEEP = 500
 
 
@@ -191,7 +190,7 @@ class _Sampler:
         log_density = (
             len(r) * _LOG_TAIL_FACTOR
             - _HALF_TAIL * np.log1p(z2 / TAIL_DEGREES[:, None]).sum(axis=1)
-            + _LOG_TAIL_WEIGHTS
+            + np.log(TAIL_WEIGHTS)
         )
         self.tail = float(TAIL_DEGREES[draw_index(self.rng, log_density)])
         self.mix = self.rng.gamma((self.tail + 1) / 2, size=len(r)) / ((self.tail + z2) / 2)
