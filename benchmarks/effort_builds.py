@@ -22,9 +22,26 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
+from forecast.effort.priors import EffortPriors, Normal
 from forecast.learning import lot_midpoint, pieces_remembered
 from forecast.progress import Progress
 
+# How builds as the model assumes come about, as far as the model has a belief of that name.
+AS_GENERATED = EffortPriors(
+    level=Normal(centre=0.05, sd=0.35),
+    size_slope=Normal(centre=1.0, sd=0.12),
+    learning=Normal(centre=-0.152, sd=0.08),
+    learning_between_types=Normal(centre=0.0, sd=1e-3),
+    repeat=Normal(centre=-0.17, sd=0.25),
+    shared_work=Normal(centre=0.0, sd=1e-3),
+    type_level_scale=0.3,
+    type_learning_scale=0.06,
+    pair_scale=0.2,
+    drift_scale=0.2,
+    log_spread=Normal(centre=float(np.log(0.5)), sd=0.25),
+    type_spread_scale=0.2,
+    spread_by_size=Normal(centre=0.05, sd=0.05),
+)
 KINDS = ("model", "tails", "unlearned", "mislabelled", "records")
 MOST_LUCK = 4.0
 BREAK_KINDS = ("remembers", "forgets")
@@ -146,14 +163,17 @@ def _with_truth(
     pair = np.where(repeat_of >= 0, repeat_of, np.arange(count))
     roots = np.unique(pair[repeat_of >= 0])
     groups = (pair[:, None] == roots[None, :]).astype(float)
-    level_sd, learning_sd = abs(rng.normal(0, 0.3)), abs(rng.normal(0, 0.06))
-    pair_sd = abs(rng.normal(0, 0.2))
-    slope_centre = 0.85 if kind == "records" else 1.0
+    true, never = AS_GENERATED, Normal(centre=0.0, sd=0.0)
+    learning, repeat = (true.learning, true.repeat) if learned else (never, never)
+    level_sd = abs(rng.normal(0, true.type_level_scale))
+    learning_sd = abs(rng.normal(0, true.type_learning_scale))
+    pair_sd = abs(rng.normal(0, true.pair_scale))
+    slope_centre = 0.85 if kind == "records" else true.size_slope.centre
     blocks = [  # columns, centre, sd
-        (np.ones((count, 1)), 0.05, 0.35),
-        (x[:, None], slope_centre - 1.0, 0.12 if kind != "records" else 0.06),
-        (log_piece[:, None], -0.152 if learned else 0.0, 0.08 if learned else 0.0),
-        ((repeat_of >= 0).astype(float)[:, None], -0.17 if learned else 0.0, 0.25 if learned else 0.0),
+        (np.ones((count, 1)), true.level.centre, true.level.sd),
+        (x[:, None], slope_centre - 1.0, true.size_slope.sd if kind != "records" else 0.06),
+        (log_piece[:, None], learning.centre, learning.sd),
+        ((repeat_of >= 0).astype(float)[:, None], repeat.centre, repeat.sd),
         (one_hot, 0.0, level_sd),
         (one_hot * log_piece[:, None], 0.0, learning_sd if learned else 0.0),
         (groups, 0.0, pair_sd),
@@ -163,10 +183,13 @@ def _with_truth(
     centre = np.repeat([b[1] for b in blocks], widths)
     sd = np.repeat([b[2] for b in blocks], widths)
     value = rng.normal(centre, sd)
-    drift_sd, drift_tasks = abs(rng.normal(0, 0.2)), float(np.exp(rng.uniform(np.log(10), np.log(320))))
+    drift_sd = abs(rng.normal(0, true.drift_scale))
+    drift_tasks = float(np.exp(rng.uniform(np.log(10), np.log(320))))
     drift = _wave(rng, count, drift_sd, drift_tasks)
-    spread = np.exp(rng.normal(rng.normal(np.log(0.5), 0.25), 0.2, size=types))[type_of]
-    spread = spread * np.exp(-rng.normal(0.05, 0.05) * np.clip(x, -3, 3))
+    mean_spread = rng.normal(true.log_spread.centre, true.log_spread.sd)
+    spread = np.exp(rng.normal(mean_spread, true.type_spread_scale, size=types))[type_of]
+    by_size = rng.normal(true.spread_by_size.centre, true.spread_by_size.sd)
+    spread = spread * np.exp(-by_size * np.clip(x, -3, 3))
     if kind == "records":
         spread = np.exp(rng.normal(-0.05, 0.25)) * np.exp(-0.05 * np.clip(x, -3, 3))
     tail = 3.0 if kind == "tails" else np.inf
@@ -245,7 +268,7 @@ def _centred_log_midpoint(
         for i in mine:
             if idle is not None and not np.isnan(idle[i]):
                 practice = float(pieces_remembered(practice, idle[i], half_days=HALF_DAYS))
-            out[i] = np.log(lot_midpoint(practice + 1, practice + pieces[i], -0.152))
+            out[i] = np.log(lot_midpoint(practice + 1, practice + pieces[i], AS_GENERATED.learning.centre))
             practice += pieces[i]
         out[mine] -= out[mine].mean() if len(mine) else 0.0
     return out

@@ -9,20 +9,9 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 from threadpoolctl import threadpool_limits
 
-from benchmarks.effort_builds import TrueBuild, cut_t
+from benchmarks.effort_builds import AS_GENERATED, TrueBuild, cut_t
 from forecast.effort import EffortModel
-from forecast.effort.priors import EffortPriors, Normal
 
-AS_GENERATED = EffortPriors(
-    learning=Normal(centre=-0.152, sd=0.08),
-    learning_between_types=Normal(centre=0.0, sd=1e-3),
-    repeat=Normal(centre=-0.17, sd=0.25),
-    shared_work=Normal(centre=0.0, sd=1e-3),
-    log_spread=Normal(centre=float(np.log(0.5)), sd=0.25),
-    type_spread_scale=0.2,
-    spread_by_size=Normal(centre=0.05, sd=0.05),
-    drift_scale=0.2,
-)
 _WARM_UP, _KEPT, _THIN = 50, 50, 5
 
 

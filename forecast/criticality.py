@@ -10,6 +10,7 @@ import numpy as np
 from forecast.outlook import Fitted, Outlook, Settings, play_together
 from forecast.schedule import Criticality, Simulation, criticality_of_stages, criticality_of_tasks
 from forecast.what_if import AS_IT_IS, WhatIf
+from forecast.words import say_percent
 
 if TYPE_CHECKING:
     from forecast.chunk import Played
@@ -87,7 +88,7 @@ def _causes_sentence(tasks: Criticality) -> str:
     if not waits:
         return "Nothing waits for anything: the date is the hours of the longest task."
     shares = sorted(waits.items(), key=lambda cause: -cause[1])
-    told = ", ".join(f"{CAUSE_WORDS[c]} ({100 * s:.0f} %)" for c, s in shares[:3] if s >= 0.01)
+    told = ", ".join(f"{CAUSE_WORDS[c]} ({say_percent(s)})" for c, s in shares[:3] if s >= 0.01)
     return f"On the way to the finish, tasks wait for {told}."
 
 
@@ -97,5 +98,5 @@ def _hangs_on_sentence(fitted: Fitted, tasks: Criticality) -> str:
     titles = {t.task: t.title or t.task for t in fitted.build.plan.tasks}
     index = dict(zip(tasks.names, tasks.index, strict=True))
     most = [n for n in tasks.most_crucial(3) if index[n] > 0]
-    told = ", ".join(f"{titles[n]} (critical in {100 * index[n]:.0f} % of runs)" for n in most)
+    told = ", ".join(f"{titles[n]} (critical in {say_percent(index[n])} of runs)" for n in most)
     return f"The date hangs most on {told}." if told else ""

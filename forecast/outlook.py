@@ -18,6 +18,7 @@ import numpy as np
 from forecast.chunk import FIT, Played, chunks_in_order, stream
 from forecast.progress import Progress, read_progress
 from forecast.what_if import AS_IT_IS, WhatIf
+from forecast.words import say_percent
 
 if TYPE_CHECKING:
     from forecast.bench_time import BenchTime
@@ -212,7 +213,7 @@ def _never_sentence(lack: str, task: str, share: float) -> str:
         "delivery": "waits for a delivery that never comes",
         "limit": "needs more of a limit than other work ever sets free",
     }
-    return f"In {100 * share:.0f} % of the runs the build cannot be finished: {task} {waits[lack]}."
+    return f"In {say_percent(share)} of the runs the build cannot be finished: {task} {waits[lack]}."
 
 
 def _iso(day: date | None) -> str | None:

@@ -107,7 +107,7 @@ def say_sure(probability: float) -> str:
     """
     if probability > 0.99:
         return "more than 99 %"
-    return "less than 1 %" if probability < 0.01 else f"{100 * probability:.0f} %"
+    return "less than 1 %" if probability < 0.01 else say_percent(probability)
 
 
 def say_times(ratio: float) -> str:

@@ -62,7 +62,7 @@ def order_sentences(build: Build, answer: Orders) -> list[str]:
 def _order_sentence(build: Build, order: Order) -> str:
     idle = f"{_days(order.expected_idle_days)} without any work on average"
     late = (
-        f"ordered then, it comes after it is needed in {100 * order.probability_late:.0f} % of runs, {idle}"
+        f"ordered then, it comes after it is needed in {say_percent(order.probability_late)} of runs, {idle}"
     )
     if order.overdue:
         return f"{_title(build, order)}: order now; {late}."

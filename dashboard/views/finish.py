@@ -122,7 +122,7 @@ def moved_sentence(moved: Moved) -> str:
     then = say_date(moved.before.as_of)
     if abs(moved.days_later) < 1.5:
         return f"Since {then} the date for the whole build has hardly moved."
-    return f"Since {then} the date that is {LEVEL * 100:.0f} % sure moved: {say_later(moved.days_later)}."
+    return f"Since {then} the date that is {say_percent(LEVEL)} sure moved: {say_later(moved.days_later)}."
 
 
 def moved_reasons(moved: Moved) -> str:

@@ -56,7 +56,7 @@ def order_lines(orders: tuple[Order, ...], titles: dict[str, str]) -> list[str]:
 def _late_words(order: Order) -> str:
     idle = order.expected_idle_days
     begun = "Ordered today, it still" if order.overdue else "Ordered then, it"
-    said = f"{begun} comes too late in {100 * order.probability_late:.0f} % of the runs"
+    said = f"{begun} comes too late in {say_percent(order.probability_late)} of the runs"
     return (
         f"{said}, and the bench then stands idle: {say_span(idle)} in the mean of all runs."
         if idle >= 0.5

@@ -7,6 +7,7 @@ import pandas as pd
 
 from forecast.crew.answer import Crew, CrewPlan, HelpCurve, median_of, quantile_of
 from forecast.outlook import Fitted
+from forecast.words import say_percent
 
 
 def findings_of(
@@ -76,8 +77,8 @@ def _where_sentence(by_type: pd.DataFrame) -> str:
     if bought.empty:
         return ""
     first = bought.iloc[0]
-    share = 100 * first["days_bought"] / bought["days_bought"].sum()
-    return f"The second pair of hands buys most in {first['type']} ({share:.0f} % of the days gained)."
+    share = first["days_bought"] / bought["days_bought"].sum()
+    return f"The second pair of hands buys most in {first['type']} ({say_percent(share)} of the days gained)."
 
 
 def _hours_sentence(curve: HelpCurve) -> str:

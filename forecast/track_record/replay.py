@@ -157,12 +157,10 @@ def replay_day(build: Build, day: date, settings: Settings, *, window_days: int 
 
 def _first_horizon(naive: NaiveWays, settings: Settings) -> int:
     """Twice as far as the average pace: enough for most runs, and few are played twice."""
-    days = _PACES * naive.average_pace_days(None)
-    return (
-        int(min(max(days, _LEAST_FIRST_DAYS), settings.horizon_days))
-        if days < np.inf
-        else settings.horizon_days
-    )
+    pace = naive.average_pace_days(None)
+    if np.isnan(pace):
+        return settings.horizon_days
+    return int(min(max(_PACES * pace, _LEAST_FIRST_DAYS), settings.horizon_days))
 
 
 def _finishes(outlook: Outlook, naive: NaiveWays) -> tuple[FinishForecast, ...]:
