@@ -71,6 +71,7 @@ def test_a_row_of_each_sample_is_changed_and_changed_back(sample):
     folder, page = sample
     before = (folder / "log.csv").read_bytes()
     turn_to(page, "The log")
+    work_done(page)
     page.get_by_text("Change or take out a row").click()
     cell = page.get_by_label("Note").last
     cell.fill("from the phone")
