@@ -15,12 +15,13 @@ from datetime import date
 import streamlit as st
 
 from dashboard.ahead import FIRST_LOOK_RUNS, asking_key, looked
+from dashboard.help_plays import HelpPlays
 from dashboard.opening import Opening, day_shown, opened
 from dashboard.reading import Reading, read_folder
 from forecast.bench_record import BenchRecord, bench_record
 from forecast.crew import CrewAnswer, compare_crews
 from forecast.criticality import DateHolders, what_holds_the_date
-from forecast.held_draws import Hands, HeldDraws, hold_draws
+from forecast.held_draws import HeldDraws, hold_draws
 from forecast.moved import Moved, what_moved
 from forecast.orders import Orders, orders_of
 from forecast.outlook import Fitted, Outlook, Settings, fit_build, play
@@ -33,8 +34,6 @@ FEWER_RUNS = 2_000
 _FIRST_LOOK_SECONDS = 1.0  # the browser has the machine to itself while it draws the first look
 _KEPT = 3
 _background = ThreadPoolExecutor(max_workers=2, thread_name_prefix="forecast")
-_patient_help = ThreadPoolExecutor(max_workers=1, thread_name_prefix="help")
-_to_prepare: list[Future[Hands]] = []
 _patient = ThreadPoolExecutor(max_workers=1, thread_name_prefix="record")
 
 
@@ -104,25 +103,9 @@ def held_of(asked: Asked) -> Future[HeldDraws]:
     return _held(asked.key, asked)
 
 
-def alone_of(asked: Asked, held: HeldDraws) -> Hands:
-    """The rest of the build without the second builder."""
-    return _alone(asked.key, held)
-
-
-def help_of(asked: Asked, held: HeldDraws, weekly_hours: float, from_date: date, only_two: bool) -> Hands:
-    """The rest of the build with the second builder as asked."""
-    return _help(asked.key, held, weekly_hours, from_date, only_two)
-
-
-def prepare_help(
-    asked: Asked, held: HeldDraws, weekly_hours: tuple[float, ...], from_date: date, only_two: bool
-) -> None:
-    """Play what may be asked next, while the page is being looked at; what was to be played before is not."""
-    for waiting in _to_prepare:
-        waiting.cancel()
-    _to_prepare[:] = [
-        _patient_help.submit(help_of, asked, held, hours, from_date, only_two) for hours in weekly_hours
-    ]
+def help_of(asked: Asked, held: HeldDraws) -> HelpPlays:
+    """What a second builder changes, played from those draws."""
+    return _help(asked.key, held)
 
 
 def crew_answer_of(asked: Asked) -> Future[CrewAnswer]:
@@ -207,16 +190,9 @@ def _held(key: tuple[Hashable, ...], _asked: Asked) -> Future[HeldDraws]:
     return _background.submit(lambda: hold_draws(fitted_to(_asked), _asked.settings))
 
 
-@st.cache_resource(max_entries=_KEPT, show_spinner=False)
-def _alone(key: tuple[Hashable, ...], _held: HeldDraws) -> Hands:
-    return _held.alone()
-
-
-@st.cache_resource(max_entries=60, show_spinner=False)
-def _help(
-    key: tuple[Hashable, ...], _held: HeldDraws, weekly_hours: float, from_date: date, only_two: bool
-) -> Hands:
-    return _held.with_help(weekly_hours, from_date=from_date, only_two=only_two)
+@st.cache_resource(max_entries=1, show_spinner=False)
+def _help(key: tuple[Hashable, ...], _held: HeldDraws) -> HelpPlays:
+    return HelpPlays(held=_held)
 
 
 @st.cache_resource(max_entries=_KEPT, show_spinner=False)

@@ -6,7 +6,7 @@ them; each question only scales or delays the hours of the others and plays the 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING
@@ -29,6 +29,10 @@ _TO_SPARE = 1.1
 _MOST_BYTES = 400e6
 
 
+def _go_on() -> None:
+    """Neither wait nor give up."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Hands:
     """One way to man the bench, played.
@@ -48,6 +52,21 @@ class Hands:
     build_finish_days: np.ndarray
     person_hours: np.ndarray
     other_hours: np.ndarray
+
+    @property
+    def runs(self) -> int:
+        """How many were played."""
+        return len(self.build_finish_days)
+
+    def first(self, runs: int) -> Hands:
+        """Of these only the first runs."""
+        return replace(
+            self,
+            finish_days=self.finish_days[:runs],
+            build_finish_days=self.build_finish_days[:runs],
+            person_hours=self.person_hours[:runs],
+            other_hours=self.other_hours[:runs],
+        )
 
     def date_at(self, level: float, stage: str | None = None) -> date | None:
         """The day by which the chance is `level`; None when that lies past the days that are held."""
@@ -89,11 +108,27 @@ class HeldDraws:
     days: int
     groups: tuple[_Group, ...]
 
-    def alone(self) -> Hands:
-        """Without the others, but for somebody asked in when two-person work has waited."""
-        return self._play(what_ifs_of(self.fitted, self.crew)[0], 1.0, 0)
+    def first(self, runs: int) -> HeldDraws:
+        """Of these draws only the first so many runs, down to whole chunks: what they answer is the same."""
+        chunks = max(runs // _CHUNK, 1)
+        groups = tuple(group for group in self.groups if group.runs[0] < chunks * _CHUNK)
+        return replace(self, runs=sum(len(group.runs) for group in groups), groups=groups)
 
-    def with_help(self, weekly_hours: float, *, from_date: date, only_two: bool = False) -> Hands:
+    def alone(self, *, between: Callable[[], None] = _go_on) -> Hands:
+        """Without the others, but for somebody asked in when two-person work has waited.
+
+        `between` is called before each part of the runs: it may wait, or give up by raising.
+        """
+        return self._play(what_ifs_of(self.fitted, self.crew)[0], 1.0, 0, between)
+
+    def with_help(
+        self,
+        weekly_hours: float,
+        *,
+        from_date: date,
+        only_two: bool = False,
+        between: Callable[[], None] = _go_on,
+    ) -> Hands:
         """With the others at so many hours a week from a day on.
 
         Parameters
@@ -101,15 +136,17 @@ class HeldDraws:
         weekly_hours : clock hours a week; they come as often as usual and stay shorter or longer
         from_date : the first day on which they come
         only_two : whether they come for two-person tasks only
+        between : called before each part of the runs: it may wait, or give up by raising
         """
         what_if = what_ifs_of(self.fitted, self.crew)[2 if only_two else 1]
         first = max((from_date - self.fitted.as_of).days - 1, 0)
-        return self._play(what_if, weekly_hours / self.usual_hours, first)
+        return self._play(what_if, weekly_hours / self.usual_hours, first, between)
 
-    def _play(self, what_if: WhatIf, share: float, first_day: int) -> Hands:
+    def _play(self, what_if: WhatIf, share: float, first_day: int, between: Callable[[], None]) -> Hands:
         what_ifs = what_ifs_of(self.fitted, self.crew)
 
         def of_group(group: _Group) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+            between()
             bench = group.drawn()
             theirs = np.isin(bench.people, self.crew.others)
             if theirs.any() and (share != 1.0 or first_day):

@@ -13,9 +13,9 @@ RUNS = 300
 WORKING = ("A first look", "Looking", "Tracing", "Drawing", "Playing", "Forecasting")
 
 
-def shown(folder, page="", *, as_of=AS_OF):
+def shown(folder, page="", *, as_of=AS_OF, runs=RUNS):
     """One page of the dashboard on a folder, drawn."""
-    open_dashboard(Opening(folder=folder, as_of=as_of, runs=RUNS))
+    open_dashboard(Opening(folder=folder, as_of=as_of, runs=runs))
     app = AppTest.from_file(APP, default_timeout=120).run()
     return turned_to(app, page) if page else settled(app)
 

@@ -76,3 +76,31 @@ def test_a_gain_is_a_difference_within_the_runs(held):
     known = np.sort(alone.build_finish_days[either] - two.build_finish_days[either])
     assert two.sooner_than(alone, 0.5) == known[int(np.ceil(0.5 * len(known))) - 1]
     assert two.sooner_than(two, 0.9) == 0
+
+
+def test_of_the_first_runs_the_answer_is_the_same(fitted):
+    held = hold_draws(fitted, Settings(runs=1_200))
+    some = held.first(1_100)
+    assert (held.runs, some.runs, held.first(10).runs) == (1_200, 1_000, 500)
+    whole = held.with_help(3.0, from_date=TOMORROW)
+    part = some.with_help(3.0, from_date=TOMORROW)
+    for name in ("finish_days", "build_finish_days", "person_hours", "other_hours"):
+        assert np.array_equal(getattr(part, name), getattr(whole, name)[:1_000])
+        assert np.array_equal(getattr(whole.first(1_000), name), getattr(part, name))
+    assert whole.first(1_000).runs == part.runs == 1_000
+
+
+def test_what_is_played_may_be_given_up_before_any_part(held):
+    class Enough(Exception):
+        pass
+
+    parts = []
+
+    def give_up():
+        parts.append(len(parts))
+        if len(parts) == 3:
+            raise Enough
+
+    with pytest.raises(Enough):
+        held.alone(between=give_up)
+    assert 3 <= len(parts) <= len(held.groups)

@@ -10,8 +10,9 @@ import streamlit as st
 
 from dashboard.charts_plans import help_curve, two_plans
 from dashboard.figures import Figure, drawn, show, show_table
-from dashboard.forecasts import Asked, alone_of, crew_answer_of, held_of, help_of, prepare_help
+from dashboard.forecasts import Asked, crew_answer_of, held_of, help_of
 from dashboard.frame import answer, asked, wait_for
+from dashboard.help_plays import ALONE, Help, likely_next
 from dashboard.words import plain, say_later, say_span, title_case
 from forecast.crew import CrewAnswer
 from forecast.held_draws import Hands, HeldDraws
@@ -33,21 +34,23 @@ def show_page() -> None:
         wait_for(held.done, "Drawing the rest of the build, so that the sliders answer at once.")
         return
     place = st.container()
-    hours, begin, only_two = _controls(now, held.result())
-    alone = alone_of(now, held.result())
-    helped = help_of(now, held.result(), hours, begin, only_two)
+    way, most = _controls(now, held.result())
+    plays = help_of(now, held.result())
+    (alone, helped), all_played = plays.look(ALONE, way)
     with place:
         answer(gain_lines(alone, helped, held.result().crew.name))
-    way = f"With {held.result().crew.name}"
-    show(drawn(lambda: plans_figure(alone, helped, way), "plans", now.key, hours, begin, only_two))
+        if not all_played:
+            said = f"A first look from {alone.runs:,} runs; all of them are being played."
+            wait_for(lambda: plays.ready(ALONE, way), said)
+    name = f"With {held.result().crew.name}"
+    show(drawn(lambda: plans_figure(alone, helped, name), "plans", now.key, way, alone.runs))
     st.text(cost_sentence(alone, helped))
     _show_worth(now)
-    near = tuple(h for h in (hours + _STEP, hours - _STEP) if h >= _STEP)
-    prepare_help(now, held.result(), near, begin, only_two)
+    plays.prepare(likely_next(way, step=_STEP, least=_STEP, most=most))
 
 
-def _controls(now: Asked, held: HeldDraws) -> tuple[float, date, bool]:
-    """How many hours, from when, for what."""
+def _controls(now: Asked, held: HeldDraws) -> tuple[Help, float]:
+    """How many hours, from when, for what; and the most hours that can be asked."""
     usual = max(round(2 * held.usual_hours) / 2, 0.5)
     most = float(max(ceil(2 * usual), 6))
     name = title_case(held.crew.name)
@@ -66,7 +69,7 @@ def _controls(now: Asked, held: HeldDraws) -> tuple[float, date, bool]:
         key="help_from",
     )
     only_two = st.checkbox("Only for tasks that need two", key="help_only_two")
-    return hours, begin, only_two
+    return Help(weekly_hours=hours, from_date=begin, only_two=only_two), most
 
 
 def gain_lines(alone: Hands, helped: Hands, name: str) -> list[str]:
