@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from forecast.chunk import DrawnChunk, draw_chunk, numbered_chunks, side_by_side
-from forecast.crew import Crew, crew_of, what_ifs_of
+from forecast.crew import Crew, crew_of, per_hour, what_ifs_of
 from forecast.outlook import Fitted, Settings, day_of, sample_quantile
 from forecast.what_if import WhatIf
 
@@ -78,16 +78,29 @@ class Hands:
 
         Infinite where only this way finishes, below zero where it is later; NaN where neither ever does.
         """
+        return _quantile_of_known(self._gain(other), level)
+
+    def sooner_per_hour(self, other: Hands, level: float) -> float:
+        """A quantile of the days by which this way finishes before another for each hour of the others.
+
+        Run by run, as `sooner_than`; zero where the others have nothing to do.
+        """
+        return _quantile_of_known(per_hour(self._gain(other), self.other_hours), level)
+
+    def _gain(self, other: Hands) -> np.ndarray:
         with np.errstate(invalid="ignore"):
-            gain = other.build_finish_days - self.build_finish_days
-        known = gain[~np.isnan(gain)]
-        return sample_quantile(known, level) if len(known) else float("nan")
+            return other.build_finish_days - self.build_finish_days
 
     def hours_at(self, level: float, *, others: bool = False) -> float:
         """A quantile of the person-hours in the runs that finish; NaN where none does."""
         done = np.isfinite(self.build_finish_days)
         hours = (self.other_hours if others else self.person_hours)[done]
         return sample_quantile(hours, level) if done.any() else float("nan")
+
+
+def _quantile_of_known(values: np.ndarray, level: float) -> float:
+    known = values[~np.isnan(values)]
+    return sample_quantile(known, level) if len(known) else float("nan")
 
 
 @dataclass(frozen=True, kw_only=True)

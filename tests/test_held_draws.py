@@ -7,7 +7,7 @@ import pytest
 
 from forecast.crew import compare_crews
 from forecast.folder import read_build
-from forecast.held_draws import hold_draws
+from forecast.held_draws import Hands, hold_draws
 from forecast.outlook import Settings, fit_build
 from tests.dashboard_build import AS_OF, write_kit
 
@@ -104,3 +104,21 @@ def test_what_is_played_may_be_given_up_before_any_part(held):
     with pytest.raises(Enough):
         held.alone(between=give_up)
     assert 3 <= len(parts) <= len(held.groups)
+
+
+def test_days_for_each_hour_are_taken_run_by_run():
+    def hands(days, theirs):
+        days = np.array(days)
+        return Hands(
+            as_of=AS_OF,
+            stages=(),
+            finish_days=np.empty((len(days), 0)),
+            build_finish_days=days,
+            person_hours=np.array(theirs),
+            other_hours=np.array(theirs),
+        )
+
+    helped = hands([90.0, 80.0, 70.0, np.inf], [20.0, 10.0, 0.0, 5.0])
+    alone = hands([100.0, 100.0, 70.0, np.inf], [0.0, 0.0, 0.0, 0.0])
+    said = [helped.sooner_per_hour(alone, q) for q in (0.0, 0.5, 1.0)]
+    assert said == [0.0, 0.5, 2.0]

@@ -143,9 +143,22 @@ def cost_sentence(alone: Hands, helped: Hands) -> str:
         f"{say_hours(theirs)} of them by the second builder"
     )
     gain = helped.sooner_than(alone, 0.5)
-    if theirs >= 1 and 0 < gain < inf:
-        return f"{said}: {gain / theirs:.1f} days sooner for each of those hours."
+    low, middle, high = (helped.sooner_per_hour(alone, q) for q in (0.10, 0.50, 0.90))
+    if theirs >= 1 and 0 < gain < inf and high < inf:
+        return (
+            f"{said}: {_days(middle)} days sooner for each of those hours "
+            f"({_days(low)} to {_days(high)} in 8 of 10 runs)."
+        )
     return f"{said}."
+
+
+def _days(days: float) -> str:
+    """A few days with one decimal place, a fraction of one with two figures.
+
+    >>> _days(1.26), _days(0.034), _days(0.0)
+    ('1.3', '0.034', '0')
+    """
+    return f"{days:.1f}" if abs(days) >= 1 else f"{days:.2g}"
 
 
 def _show_worth(now: Asked) -> None:

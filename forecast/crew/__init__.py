@@ -5,7 +5,7 @@ tasks, the days at the bench and the arrivals are the same, only the hands diffe
 """
 
 from forecast.crew.answer import SECOND, Crew, CrewAnswer, CrewPlan, HelpCurve
-from forecast.crew.compare import compare_crews, crew_of, what_ifs_of
+from forecast.crew.compare import compare_crews, crew_of, per_hour, what_ifs_of
 
 __all__ = [
     "SECOND",
@@ -15,5 +15,6 @@ __all__ = [
     "HelpCurve",
     "compare_crews",
     "crew_of",
+    "per_hour",
     "what_ifs_of",
 ]
