@@ -13,7 +13,7 @@ from forecast.words import say_percent
 ROW_HEIGHT = 54
 LABEL_SIZE = 14
 _LINE = 15
-_ROOM_FOR_WORDS = 0.35  # of the axis, on a phone
+_ROOM_FOR_WORDS = 0.6
 _CONFIG = alt.Config(  # set at once: every `configure_` would copy the whole chart
     axis=alt.AxisConfig(labelFontSize=LABEL_SIZE, titleFontSize=LABEL_SIZE, labelLimit=150, grid=False),
     axisX=alt.AxisConfig(labelFlush=True, labelOverlap=True, labelSeparation=14, tickCount=5),
@@ -86,9 +86,7 @@ def chance_by_day(chances: pd.DataFrame, picked: pd.Timestamp, chance: float) ->
     picked, chance : the day to show, and the chance on it
     """
     x = alt.X("day:T", title="Finished by", axis=dates_axis())
-    y = alt.Y(
-        "chance:Q", title="Chance", scale=alt.Scale(domain=[0, 1]), axis=alt.Axis(format="%", tickCount=5)
-    )
+    y = alt.Y("chance:Q", title="Chance", scale=alt.Scale(domain=[0, 1]), axis=percent_axis())
     line = alt.Chart(chances).mark_line(color=BLUE, strokeWidth=3).encode(x=x, y=y)
     one = pd.DataFrame({"day": [picked], "chance": [chance], "zero": [0.0], "label": [say_percent(chance)]})
     point = alt.Chart(one)
@@ -142,6 +140,11 @@ def on_lines(names: pd.Series) -> pd.Series:
     [3, 1]
     """
     return names.map(lambda name: "\n".join(wrap(name, _LINE)) or name)
+
+
+def percent_axis() -> alt.Axis:
+    """An axis of shares (0-1), said as everywhere else: 80 %."""
+    return alt.Axis(labelExpr="round(100 * datum.value) + ' %'", tickCount=5)
 
 
 def dates_axis() -> alt.Axis:

@@ -313,7 +313,7 @@ def test_the_sentence_that_a_tired_person_reads():
     record = _score([_replay([55, 60]), _replay([30, 35]), _replay([160, 900], target="wing")])
     assert record_sentences(record)[0] == (
         "Of 2 forecasts whose outcome is known, the 80 % dates held in 1; the even-odds dates were 15 days "
-        "early in the middle. 1 more cannot be judged yet."
+        "too early in the middle. 1 more cannot be judged yet."
     )
 
 
@@ -333,8 +333,8 @@ def test_a_build_that_is_too_young_says_so():
     ("middle", "said"),
     [
         (Middle(error=0.0, or_lower=False), "on the day"),
-        (Middle(error=-1.0, or_lower=False), "1 day early"),
-        (Middle(error=400.0, or_lower=True), "at most 400 days late"),
+        (Middle(error=-1.0, or_lower=False), "1 day too early"),
+        (Middle(error=400.0, or_lower=True), "at most 400 days too late"),
         (Middle(error=np.inf, or_lower=False), "past the horizon"),
     ],
 )

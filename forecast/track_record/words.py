@@ -62,7 +62,7 @@ def _dates_sentence(held: Held, middle: Middle, what: str) -> str:
 
     >>> _dates_sentence(Held(held=11, known=14, open=2), Middle(error=-12, or_lower=False), "forecast")
     'Of 14 forecasts whose outcome is known, the 80 % dates held in 11; the even-odds dates were 12 days \
-early in the middle. 2 more cannot be judged yet.'
+too early in the middle. 2 more cannot be judged yet.'
     """
     if not held.known:
         return f"{held.open} {what}{_s(held.open)}: none can be judged yet."
@@ -82,7 +82,7 @@ def early_or_late(middle: Middle) -> str:
     """How early or late the even-odds dates were.
 
     >>> early_or_late(Middle(error=-12, or_lower=True)), early_or_late(Middle(error=1, or_lower=False))
-    ('at least 12 days early', '1 day late')
+    ('at least 12 days too early', '1 day too late')
     """
     if np.isnan(middle.error):
         return "not judged"
@@ -93,8 +93,8 @@ def early_or_late(middle: Middle) -> str:
         return "on the day or too early" if middle.or_lower else "on the day"
     counted = f"{days:,} day{'s' if days != 1 else ''}"
     if middle.error > 0:
-        return f"at most {counted} late" if middle.or_lower else f"{counted} late"
-    return f"at least {counted} early" if middle.or_lower else f"{counted} early"
+        return f"at most {counted} too late" if middle.or_lower else f"{counted} too late"
+    return f"at least {counted} too early" if middle.or_lower else f"{counted} too early"
 
 
 def _band_sentence(judged: Judged) -> str:
