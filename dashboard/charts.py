@@ -13,7 +13,7 @@ from forecast.words import say_percent
 ROW_HEIGHT = 54
 LABEL_SIZE = 14
 _LINE = 15
-_ROOM_FOR_WORDS = 0.6
+_ROOM_FOR_WORDS = 0.7  # of what the bars take: on a phone the words are long beside them
 _CONFIG = alt.Config(  # set at once: every `configure_` would copy the whole chart
     axis=alt.AxisConfig(labelFontSize=LABEL_SIZE, titleFontSize=LABEL_SIZE, labelLimit=150, grid=False),
     axisX=alt.AxisConfig(labelFlush=True, labelOverlap=True, labelSeparation=14, tickCount=5),
