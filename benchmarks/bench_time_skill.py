@@ -4,7 +4,8 @@
 
 For each of three habits so many invented logs are made (benchmarks/habits.py), cut on a random day
 after 40 to 208 weeks, and the hours of the next 13, 26 and 52 weeks are foretold by the model, by
-independent weeks, by a bootstrap of 13-week blocks, by the average pace, and by an oracle that goes
+independent weeks, by a bootstrap of 13-week blocks, by the average pace, by a forecaster that is told the
+habit and reads the log for where the builder stands (benchmarks/habit_filter.py), and by an oracle that goes
 on with the true builder from the true state (it knows even when the present silence will end). Every
 log goes on in so many ways, all of which are scored, so that the luck of one year does not decide.
 Writes bench_time_skill.md beside this file.
@@ -21,7 +22,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from benchmarks.habits import HABITS, begin, copies, go_on, invent
+from benchmarks.habit_filter import told_the_habit
+from benchmarks.habits import HABITS, Traits, begin, copies, go_on, invent
 from forecast.bench_time import BenchTime
 from forecast.logbook import Builder
 from forecast.plan import Plan, Task
@@ -30,7 +32,7 @@ from forecast.scores import crps, randomised_pit
 
 HORIZONS = (13, 26, 52)
 LEVELS = (0.5, 0.8, 0.9)
-WAYS = ("model", "independent weeks", "13-week blocks", "average pace", "oracle")
+WAYS = ("model", "independent weeks", "13-week blocks", "average pace", "told the habit", "oracle")
 PLAN = Plan(tasks=(Task(task="T", stage="all", title="All of it"),))
 MONDAY = date(2018, 1, 1)
 
@@ -39,6 +41,7 @@ MONDAY = date(2018, 1, 1)
 class Case:
     """One builder cut on one day: the days before, (future, horizon) totals to come, the oracle's draws."""
 
+    traits: Traits
     past: np.ndarray
     actual: np.ndarray
     oracle: np.ndarray
@@ -50,7 +53,7 @@ def make_case(habit: str, futures: int, draws: int, rng: np.random.Generator) ->
     state = begin(traits, rng)
     past = go_on(traits, state, int(rng.integers(7 * 40, 7 * 208)), rng)[0]
     totals = at_horizons(go_on(traits, copies(state, draws + futures), 7 * HORIZONS[-1], rng))
-    return Case(past=past, actual=totals[:futures], oracle=totals[futures:])
+    return Case(traits=traits, past=past, actual=totals[:futures], oracle=totals[futures:])
 
 
 def at_horizons(hours: np.ndarray) -> np.ndarray:
@@ -100,6 +103,11 @@ def by_average(past: np.ndarray) -> np.ndarray:
     return past.sum() / (len(past) / 7) * np.array(HORIZONS, dtype=float)[None, :]
 
 
+def by_habit(case: Case, draws: int, rng: np.random.Generator) -> np.ndarray:
+    """(draw, horizon) by one who is told the traits, but not where the builder stands."""
+    return at_horizons(told_the_habit(case.traits, case.past, 7 * HORIZONS[-1], draws, rng))
+
+
 def position(draws: np.ndarray, actual: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     """(future, horizon) where each future falls among the draws, 0..1; ties broken at random."""
     return randomised_pit(draws.T[None], actual, rng)
@@ -135,6 +143,7 @@ def foretold(case: Case, draws: int, rng: np.random.Generator) -> dict[str, np.n
         "independent weeks": by_weeks(case.past, draws, rng),
         "13-week blocks": by_weeks(case.past, draws, rng, block=13),
         "average pace": by_average(case.past),
+        "told the habit": by_habit(case, draws, rng.spawn(1)[0]),
         "oracle": case.oracle,
     }
 

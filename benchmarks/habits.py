@@ -17,6 +17,10 @@ import numpy as np
 
 HABITS = ("weekend builder", "daily short sessions", "bursts with silences of months")
 LEVELS = ("steps", "wandering", "fading")
+SESSION_SHAPE = 4.2
+# Which part of the entries is rounded to the hour, the half and the quarter; below an hour nobody writes 1.
+ENTRY_STEPS = {1.0: 0.7, 0.5: 0.22, 0.25: 0.08}
+LEAST_ENTRY, MOST_ENTRY = 0.25, 14.0
 
 
 @dataclass(kw_only=True)
@@ -90,10 +94,11 @@ def invent(habit: str, rng: np.random.Generator) -> Traits:
     )  # fmt: skip
 
 
-def begin(traits: Traits, rng: np.random.Generator) -> State:
-    """A builder on the first day of the log, a Monday, in a spell of building."""
-    left = _spell_days(traits, np.array([True]), rng)
-    return State(on=np.array([True]), days_left=left, level=rng.normal(0, traits.level_sd, 1))
+def begin(traits: Traits, rng: np.random.Generator, number: int = 1) -> State:
+    """A builder, or so many, on the first day of the log, a Monday, in a spell of building."""
+    on = np.ones(number, dtype=bool)
+    left = _spell_days(traits, on, rng)
+    return State(on=on, days_left=left, level=rng.normal(0, traits.level_sd, number))
 
 
 def copies(state: State, number: int) -> State:
@@ -109,24 +114,34 @@ def go_on(traits: Traits, state: State, days: int, rng: np.random.Generator) -> 
     number = len(state.on)
     hours = np.zeros((number, days))
     for day in range(days):
-        if state.weekday == 0:
-            _move_level(traits, state, rng)
-        ended = state.days_left <= 0
-        if ended.any():
-            state.on = state.on ^ ended
-            fresh = _spell_days(traits, state.on, rng)
-            state.days_left = np.where(ended, fresh, state.days_left)
-        # A higher level means more evenings and longer ones, in about equal parts.
-        lift = np.exp(0.5 * state.level)
-        chance = np.minimum(traits.day_chance[state.weekday] * lift, 0.95)
+        chance, mean = wake(traits, state, rng)
         comes = state.on & (rng.random(number) < chance)
-        mean = traits.session_hours * (1.15 if state.weekday > 4 else 0.9) * lift
-        length = rng.gamma(4.2, mean / 4.2)
+        length = rng.gamma(SESSION_SHAPE, mean / SESSION_SHAPE)
         hours[:, day] = np.where(comes, _as_entered(length, rng), 0.0)
-        state.days_left = state.days_left - 1
-        state.weekday = (state.weekday + 1) % 7
-        state.age_weeks += 1 / 7
+        sleep(state)
     return hours
+
+
+def wake(traits: Traits, state: State, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+    """(copy,) chance of a session today for those in a spell of building, and its mean hours."""
+    if state.weekday == 0:
+        _move_level(traits, state, rng)
+    ended = state.days_left <= 0
+    if ended.any():
+        state.on = state.on ^ ended
+        fresh = _spell_days(traits, state.on, rng)
+        state.days_left = np.where(ended, fresh, state.days_left)
+    # A higher level means more evenings and longer ones, in about equal parts.
+    lift = np.exp(0.5 * state.level)
+    chance = np.minimum(traits.day_chance[state.weekday] * lift, 0.95)
+    return chance, traits.session_hours * (1.15 if state.weekday > 4 else 0.9) * lift
+
+
+def sleep(state: State) -> None:
+    """The day is over."""
+    state.days_left = state.days_left - 1
+    state.weekday = (state.weekday + 1) % 7
+    state.age_weeks += 1 / 7
 
 
 def _spell_days(traits: Traits, on: np.ndarray, rng: np.random.Generator) -> np.ndarray:
@@ -151,7 +166,7 @@ def _move_level(traits: Traits, state: State, rng: np.random.Generator) -> None:
 
 
 def _as_entered(length: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    """Rounded to the hour (70 % of entries), the half (22 %) or the quarter; never to nothing."""
-    step = rng.choice([1.0, 0.5, 0.25], size=len(length), p=[0.7, 0.22, 0.08])
+    """Rounded to the hour, the half or the quarter; never to nothing."""
+    step = rng.choice(list(ENTRY_STEPS), size=len(length), p=list(ENTRY_STEPS.values()))
     step = np.where(length < 1.0, np.minimum(step, 0.5), step)
-    return np.minimum(np.maximum(np.round(length / step) * step, 0.25), 14.0)
+    return np.minimum(np.maximum(np.round(length / step) * step, LEAST_ENTRY), MOST_ENTRY)
