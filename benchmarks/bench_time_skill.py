@@ -14,6 +14,7 @@ Writes bench_time_skill.md beside this file.
 from __future__ import annotations
 
 import argparse
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from importlib.metadata import version
@@ -118,15 +119,17 @@ def score(draws: np.ndarray, actual: np.ndarray) -> np.ndarray:
     return np.asarray(crps(draws.T[None], actual).mean(axis=0))
 
 
-def study(habit: str, logs: int, futures: int, draws: int, seed: int) -> dict[str, dict[str, np.ndarray]]:
+def study(
+    habit: str, logs: int, futures: int, draws: int, seed: int, ways: Sequence[str] = WAYS
+) -> dict[str, dict[str, np.ndarray]]:
     """By way: `position` (case, horizon), `crps` and `actual` (log, horizon)."""
     out: dict[str, dict[str, list[np.ndarray]]] = {
-        w: {"position": [], "crps": [], "actual": []} for w in WAYS
+        w: {"position": [], "crps": [], "actual": []} for w in ways
     }
     for log in range(logs):
         rng = np.random.default_rng([seed, HABITS.index(habit), log])
         case = make_case(habit, futures, draws, rng)
-        for way, drawn in foretold(case, draws, rng).items():
+        for way, drawn in foretold(case, draws, rng, ways).items():
             out[way]["position"].append(position(drawn, case.actual, rng))
             out[way]["crps"].append(score(drawn, case.actual))
             out[way]["actual"].append(case.actual.mean(axis=0))
@@ -136,16 +139,19 @@ def study(habit: str, logs: int, futures: int, draws: int, seed: int) -> dict[st
     }
 
 
-def foretold(case: Case, draws: int, rng: np.random.Generator) -> dict[str, np.ndarray]:
+def foretold(
+    case: Case, draws: int, rng: np.random.Generator, ways: Sequence[str] = WAYS
+) -> dict[str, np.ndarray]:
     """Way -> (draw, horizon) hours."""
-    return {
-        "model": by_model(case.past, draws, rng.spawn(1)[0]),
-        "independent weeks": by_weeks(case.past, draws, rng),
-        "13-week blocks": by_weeks(case.past, draws, rng, block=13),
-        "average pace": by_average(case.past),
-        "told the habit": by_habit(case, draws, rng.spawn(1)[0]),
-        "oracle": case.oracle,
+    all_ways = {
+        "model": lambda: by_model(case.past, draws, rng.spawn(1)[0]),
+        "independent weeks": lambda: by_weeks(case.past, draws, rng),
+        "13-week blocks": lambda: by_weeks(case.past, draws, rng, block=13),
+        "average pace": lambda: by_average(case.past),
+        "told the habit": lambda: by_habit(case, draws, rng.spawn(1)[0]),
+        "oracle": lambda: case.oracle,
     }
+    return {way: all_ways[way]() for way in ways}
 
 
 def coverage(positions: np.ndarray, level: float) -> np.ndarray:
