@@ -3,7 +3,8 @@
 The builders of benchmarks/habits.py have a level that moves and spells that begin and end unseen. This one
 knows every trait, as no program can, and follows so many copies of the builder through the log, each day
 weighing them by the chance of what was entered (a bootstrap particle filter: Gordon, Salmond and Smith,
-IEE Proceedings F 140, 1993). Who reads only the log does no better in the mean.
+IEE Proceedings F 140, 1993). Who reads only the log does no better in the mean. How long a spell lasts is
+found out day by day: a copy whose end were settled at its beginning would have to guess it right.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from benchmarks.habits import (
     State,
     Traits,
     begin,
+    chance_to_last,
     go_on,
     sleep,
     wake,
@@ -26,6 +28,7 @@ from benchmarks.habits import (
 
 COPIES = 3_000
 _EVEN_ENOUGH = 0.5
+_LONGEST_DAYS = 20_000
 
 
 def told_the_habit(
@@ -37,20 +40,50 @@ def told_the_habit(
     ------
     RuntimeError when not one of the copies could have written that log.
     """
-    state = begin(traits, rng, COPIES)
-    log_weight = np.zeros(COPIES)
+    state, spells = begin(traits, rng, COPIES), _Spells(traits)
+    age, log_weight = np.zeros(COPIES, dtype=np.int64), np.zeros(COPIES)
     for entered in past:
+        was_on = state.on
+        state.days_left = np.where(spells.ends(was_on, age, rng), 0.0, 1.0)
         chance, mean = wake(traits, state, rng)
+        age = np.where(state.on == was_on, age, 0)
         log_weight += _log_chance(float(entered), state.on, chance, mean)
         if log_weight.max() == -np.inf:
             raise RuntimeError("No copy of the builder could have written this log: take more of them.")
         weight = _shares(log_weight)
         if 1 / (weight**2).sum() < _EVEN_ENOUGH * COPIES:
-            _become(state, _evenly_picked(weight, rng))
-            log_weight = np.zeros(COPIES)
+            picked = _evenly_picked(weight, rng)
+            _become(state, picked)
+            age, log_weight = age[picked], np.zeros(COPIES)
         sleep(state)
-    _become(state, rng.choice(COPIES, size=draws, p=_shares(log_weight)))
+        age = age + 1
+    picked = rng.choice(COPIES, size=draws, p=_shares(log_weight))
+    _become(state, picked)
+    state.days_left = spells.days_left(state.on, age[picked], rng)
     return go_on(traits, state, days, rng)
+
+
+class _Spells:
+    """How long spells of building and silences last."""
+
+    def __init__(self, traits: Traits) -> None:
+        longer = chance_to_last(traits, np.arange(_LONGEST_DAYS))
+        self.longer = np.stack([longer[False], longer[True]])
+
+    def ends(self, on: np.ndarray, age: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+        """(copy,) whether the spell is over on the day that begins, having lasted `age` days."""
+        kind, age = on.astype(int), np.minimum(age, _LONGEST_DAYS - 1)
+        reached = self.longer[kind, np.maximum(age - 1, 0)]
+        return np.asarray((age > 0) & (rng.random(len(on)) * reached >= self.longer[kind, age]))
+
+    def days_left(self, on: np.ndarray, age: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+        """(copy,) days that the spell still lasts, having lasted `age` days."""
+        left = np.zeros(len(on))
+        for i, (kind, days) in enumerate(zip(on.astype(int), age, strict=True)):
+            longer = self.longer[kind]
+            aim = rng.random() * longer[min(max(days - 1, 0), _LONGEST_DAYS - 1)]
+            left[i] = max(np.searchsorted(-longer, -aim, side="right"), days) - days
+        return left
 
 
 def chance_of_entry(entered: float, mean: np.ndarray) -> np.ndarray:

@@ -14,10 +14,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+from scipy.special import ndtr
 
 HABITS = ("weekend builder", "daily short sessions", "bursts with silences of months")
 LEVELS = ("steps", "wandering", "fading")
-SESSION_SHAPE = 4.2
+SESSION_SHAPE, LONG_SPREAD = 4.2, 0.8
 # Which part of the entries is rounded to the hour, the half and the quarter; below an hour nobody writes 1.
 ENTRY_STEPS = {1.0: 0.7, 0.5: 0.22, 0.25: 0.08}
 LEAST_ENTRY, MOST_ENTRY = 0.25, 14.0
@@ -148,9 +149,23 @@ def _spell_days(traits: Traits, on: np.ndarray, rng: np.random.Generator) -> np.
     z = rng.standard_normal(len(on))
     building = traits.on_weeks * np.exp(traits.on_spread * z)
     short = traits.off_weeks * np.exp(traits.off_spread * z)
-    long = traits.off_tail_weeks * np.exp(0.8 * z)
+    long = traits.off_tail_weeks * np.exp(LONG_SPREAD * z)
     silent = np.where(rng.random(len(on)) < traits.off_tail, long, short)
     return np.maximum(np.round(7 * np.where(on, building, silent)), 1)
+
+
+def chance_to_last(traits: Traits, days: np.ndarray) -> dict[bool, np.ndarray]:
+    """Of spells of building (True) and silences: the (day,) chance of lasting longer than so many days."""
+    weeks = np.log((days + 0.5) / 7)
+
+    def longer(median: float, spread: float) -> np.ndarray:
+        return np.where(days < 1, 1.0, ndtr((np.log(median) - weeks) / spread))
+
+    short, long = longer(traits.off_weeks, traits.off_spread), longer(traits.off_tail_weeks, LONG_SPREAD)
+    return {
+        True: longer(traits.on_weeks, traits.on_spread),
+        False: (1 - traits.off_tail) * short + traits.off_tail * long,
+    }
 
 
 def _move_level(traits: Traits, state: State, rng: np.random.Generator) -> None:
