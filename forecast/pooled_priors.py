@@ -21,6 +21,8 @@ from forecast.storage import write_apart
 KIND = "benchdays pooled priors"
 VERSION = 1
 LEAST_BUILDS = 3
+# How likely it is beforehand that a builder is unlike those pooled; common practice is a tenth to a half.
+BUILT_IN_WEIGHT = 0.1
 _LARGEST_FILE_BYTES = 1_000_000
 _EFFECTS = (
     "level", "size_slope", "learning", "learning_between_types", "repeat", "shared_work", "log_spread",
@@ -84,6 +86,7 @@ class _File(_Entry):
     version: Literal[1]
     builds: Annotated[int, Field(ge=LEAST_BUILDS)]
     degrees: Annotated[float, Field(gt=1, le=1000)]
+    built_in_weight: Annotated[float, Field(ge=0, lt=1)] = BUILT_IN_WEIGHT
     effort: _Effort
     beyond: _Beyond
     bench: _Bench
@@ -121,6 +124,7 @@ def priors_text(pooled: PooledPriors) -> str:
         "version": VERSION,
         "builds": pooled.builds,
         "degrees": effort.degrees,
+        "built_in_weight": effort.built_in_weight,
         "effort": {name: _plain(getattr(effort, name)) for name in names},
         "beyond": {name: _plain(value) for name, value in asdict(effort.beyond).items()},
         "bench": {name: _plain(getattr(bench, name)) for name in _Bench.model_fields},
@@ -176,7 +180,11 @@ def _understood(file: _File) -> PooledPriors:
     beyond: dict[str, Any] = {name: getattr(file.beyond, name) for name in _Beyond.model_fields}
     beyond["rework_log_share"] = Normal(centre=share.centre, sd=share.sd)
     bench: dict[str, Any] = {name: getattr(file.bench, name) for name in _Bench.model_fields}
-    known: dict[str, Any] = {"degrees": file.degrees, "builds": file.builds}
+    known: dict[str, Any] = {
+        "degrees": file.degrees,
+        "builds": file.builds,
+        "built_in_weight": file.built_in_weight,
+    }
     return PooledPriors(
         builds=file.builds,
         effort=EffortPriors(**effort, beyond=BeyondPriors(**beyond), **known),

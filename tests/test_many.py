@@ -8,6 +8,7 @@ import os
 import signal
 import subprocess
 import sys
+import time
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -15,6 +16,7 @@ from types import ModuleType
 
 import pytest
 
+from forecast.errors import UsageError
 from forecast.folder import read_build
 from forecast.many.answer import BuildAnswer
 from forecast.many.engine import LOST, Engine, engine
@@ -24,7 +26,7 @@ from forecast.many.run import Many, distinct
 from forecast.outlook import forecast_finish
 from forecast.report_many import table_csv
 from tests.many_builds import QUICK, write_club
-from tests.worker_jobs import double
+from tests.worker_jobs import double, perish_on_seven
 
 DAY = date(2026, 6, 30)
 ROOT = Path(__file__).resolve().parents[1]
@@ -107,6 +109,35 @@ def test_a_cluster_answers_to_the_byte_as_one_process_though_a_worker_is_killed(
             many.run(where, kill_one)
     assert killed
     assert json.dumps(many.to_dict()) == by_hand
+
+
+@pytest.mark.usefixtures("plain_main")
+def test_a_cluster_tells_at_once_of_a_job_that_takes_every_worker_down():
+    """With one thread left joblib would do the job in this process, which is not to die of it."""
+    distributed = pytest.importorskip("distributed")
+    with distributed.LocalCluster(
+        n_workers=1, threads_per_worker=1, host="127.0.0.1", dashboard_address=None
+    ) as cluster:
+        cluster.scheduler.allowed_failures = 0
+        with engine(scheduler=cluster.scheduler_address) as where:
+            where.longest_seconds = 60.0
+            begun = time.monotonic()
+            found = dict(where.run(perish_on_seven, [(n, str(n).encode()) for n in range(6, 9)]))
+            assert time.monotonic() - begun < 30.0
+    assert found.pop(7) == {"failed": LOST}
+    assert found == {6: {"twice": 12}, 8: {"twice": 16}}
+
+
+@pytest.mark.usefixtures("plain_main")
+def test_a_cluster_without_workers_is_said_to_be_one():
+    distributed = pytest.importorskip("distributed")
+    with (
+        distributed.LocalCluster(n_workers=0, host="127.0.0.1", dashboard_address=None) as cluster,
+        engine(scheduler=cluster.scheduler_address) as where,
+    ):
+        where.longest_without_workers = 0.2
+        with pytest.raises(UsageError, match="has had no worker for"):
+            list(where.run(double, [(1, b"1")]))
 
 
 def test_a_killed_worker_costs_no_answer(tmp_path):

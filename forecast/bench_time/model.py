@@ -13,6 +13,7 @@ from forecast.bench_time.company import fade_of, fit_company, joinings_by_id
 from forecast.bench_time.draws import BenchDraws, Joining
 from forecast.bench_time.habit import fit_habit
 from forecast.bench_time.history import History, read_history
+from forecast.bench_time.lean_back import Weeks, mixed_weeks
 from forecast.bench_time.level import Level, fit_level
 from forecast.bench_time.notes import basis_of, notes_of
 from forecast.bench_time.play import Learned, Play
@@ -24,6 +25,8 @@ from forecast.bench_time.weekly import WeeklyLog, weekly_log
 from forecast.logbook import Away, Builder
 from forecast.plan import Delivery, Plan
 from forecast.progress import Progress
+
+_UNLIKE = "Days and weeks so far are unlike those of the pooled builds: they lean on the built-in priors."
 
 
 class BenchTime:
@@ -44,6 +47,7 @@ class BenchTime:
     learned_ : all that was learned (history, silences, level, habit, company, ranks, seasonal)
     setting_up_ : hours of a session lost to setting up and clearing away, None where the log cannot tell
     newcomers_ : id -> `Joining` of the builders without a session of their own
+    pooled_weight_ : how likely the pooled habits are beside the built-in ones; 1 where they are not mixed
     basis_ : part or person -> "own", "pooled" or "prior"
     notes_ : sentences about what rests on an assumption
 
@@ -90,12 +94,15 @@ class BenchTime:
         weeks = weekly_log(history, habit)
         self.mean_prior_ = _mean_prior(builders, progress.as_of, self.belief)
         level, silences, seasonal = _fit_weeks(weeks, history, self.mean_prior_, self.belief)
+        told, self.pooled_weight_ = Weeks(level=level, silences=silences, habit=habit), 1.0
+        if self.belief.built_in_weight:
+            told, self.pooled_weight_ = _lean_back(told, weeks, history, builders, self.belief, seasonal)
         company = fit_company(history, _settled(history), _visitors_expected(history, progress))
         self.learned_ = Learned(
             history=history,
-            silences=silences,
-            level=level,
-            habit=habit,
+            silences=told.silences,
+            level=told.level,
+            habit=told.habit,
             company=company,
             asking=fit_asking(history, fade_of(history), progress, plan, deliveries, company.visits),
             ranks=fit_stage_ranks(progress, plan, deliveries),
@@ -108,7 +115,8 @@ class BenchTime:
         self.setting_up_ = fit_setting_up(progress.sessions)
         self.newcomers_ = _newcomers(self.learned_)
         self.basis_ = basis_of(self.learned_, self.newcomers_, self.belief)
-        self.notes_ = notes_of(self.learned_, self.newcomers_, self.setting_up_, self.belief)
+        unlike = (_UNLIKE,) if self.pooled_weight_ < 0.5 else ()
+        self.notes_ = (*unlike, *notes_of(self.learned_, self.newcomers_, self.setting_up_, self.belief))
         return self
 
     def sample_hours(
@@ -163,6 +171,22 @@ def _fit_weeks(
     seasonal = _fit_with(weeks, mean_prior, year_waves(history.origin, history.weeks), belief)
     gain = sum(part.evidence for part in seasonal) - sum(part.evidence for part in plain)
     return (*seasonal, True) if gain > priors.SEASON_LOG_ODDS else (*plain, False)
+
+
+def _lean_back(
+    pooled: Weeks,
+    weeks: WeeklyLog,
+    history: History,
+    builders: Sequence[Builder],
+    belief: priors.BenchPriors,
+    seasonal: bool,
+) -> tuple[Weeks, float]:
+    """What was learned from the pooled habits, mixed with what the built-in ones would have taught."""
+    plain = priors.BenchPriors()
+    waves = year_waves(history.origin, history.weeks) if seasonal else no_waves(history.weeks)
+    level, silences = _fit_with(weeks, _mean_prior(builders, history.as_of, plain), waves, plain)
+    other = Weeks(level=level, silences=silences, habit=fit_habit(history, plain))
+    return mixed_weeks(pooled, other, belief, plain)
 
 
 def _fit_with(

@@ -96,6 +96,8 @@ class BenchPriors:
     degrees : of the t distribution of the chain and of the long mean; infinite = normal. A belief
         learned from others has few, so that it lets go of a builder who is unlike them.
     builds : how many other builds it was learned from; 0 = built in
+    built_in_weight : how likely it is beforehand that a builder is none of those, so that the built-in
+        beliefs hold; the log moves it (see lean_back.py)
     """
 
     chain_mean: tuple[float, ...] = (STOP_LOGIT, RESUME_LOGIT, RESUME_SLOPE, LEVEL_LINK)
@@ -106,6 +108,7 @@ class BenchPriors:
     day_weeks: float = DAY_PRIOR_WEEKS
     degrees: float = inf
     builds: int = 0
+    built_in_weight: float = 0.0
 
     @property
     def widths(self) -> np.ndarray:

@@ -9,6 +9,14 @@ from threadpoolctl import threadpool_limits
 from forecast.effort.beyond import learn_beyond
 from forecast.effort.design import EffortDesign, build_design
 from forecast.effort.evidence import EffortEvidence, evidence_of
+from forecast.effort.lean_back import (
+    log_chance_beyond,
+    log_chance_of_effects,
+    mixed_beyond,
+    mixed_draws,
+    pooled_weight,
+    stacked,
+)
 from forecast.effort.notes import OWN_FINISHED, effort_notes
 from forecast.effort.posterior import draw_posterior
 from forecast.effort.priors import EffortPriors
@@ -23,6 +31,7 @@ from forecast.effort.reports import learn_trust, open_evidence
 from forecast.progress import Progress
 
 _OWN_WEIGHT = 0.5
+_UNLIKE = "Hours of tasks so far are unlike those of the pooled builds: they lean on the built-in priors."
 
 
 class EffortModel:
@@ -41,6 +50,7 @@ class EffortModel:
     types_ : one row a type: type, basis (own, pooled, prior), finished, under_way, tasks
     notes_ : what a reader must know about the basis, in sentences
     posterior_ : the draws
+    pooled_weight_ : how likely the pooled beliefs are beside the built-in ones; 1 where they are not mixed
     shared_work_penalty_ : person-hours of two on one task, as a multiple of one alone (median)
     """
 
@@ -71,7 +81,17 @@ class EffortModel:
 
     def _fit(self, progress: Progress, rng: np.random.Generator) -> None:
         design = build_design(progress, self.priors, half_days=self.half_days)
-        design = build_design(progress, self.priors, slopes=self._slopes(design), half_days=self.half_days)
+        self._learn(progress, self._slopes(design), rng)
+        self.notes_: tuple[str, ...] = ()
+        self.pooled_weight_ = 1.0
+        if self.priors.built_in_weight:
+            self._lean_back(progress, self._slopes(design), rng.spawn(1)[0])
+        self.types_ = self._types()
+        self.notes_ += effort_notes(self.design_, self.posterior_, self.beyond_, progress)
+
+    def _learn(self, progress: Progress, slopes: dict[str, float], rng: np.random.Generator) -> None:
+        """Everything that follows from one set of beliefs."""
+        design = build_design(progress, self.priors, slopes=slopes, half_days=self.half_days)
         self.trust_ = {kind: learn_trust(progress.reports, kind) for kind in ("percent", "quantity")}
         self.evidence_ = open_evidence(design, progress.reports, self.trust_)
         self.posterior_ = draw_posterior(
@@ -89,8 +109,26 @@ class EffortModel:
             rng,
             priors=self.priors.beyond,
         )
-        self.types_ = self._types()
-        self.notes_ = effort_notes(design, self.posterior_, self.beyond_, progress)
+
+    def _lean_back(self, progress: Progress, slopes: dict[str, float], rng: np.random.Generator) -> None:
+        """Mix what was learned from the pooled beliefs with what the built-in ones would have taught."""
+        other = EffortModel(draws=self.draws, warm_up=self.warm_up, half_days=self.half_days)
+        other._learn(progress, slopes, rng)
+        said, (with_, without) = other.evidence_of_build_, (self._log_chance, other._log_chance)
+        weight = pooled_weight(with_(said) - without(said), self.priors.built_in_weight)
+        self.pooled_weight_ = weight
+        self.posterior_ = mixed_draws(self.posterior_, other.posterior_, weight, self.design_, self.priors)
+        self.beyond_ = mixed_beyond(self.beyond_, other.beyond_, weight)
+        self.expected_hours_ = stacked(self.expected_hours_, other.expected_hours_, weight)
+        if weight < 0.5:
+            self.notes_ = (_UNLIKE,)
+
+    def _log_chance(self, said: EffortEvidence) -> float:
+        """Log of the chance of the log with these beliefs, up to a constant."""
+        beyond = self.beyond_
+        effects = log_chance_of_effects(said, self.design_, self.priors)
+        events = len(beyond.outside_hours), len(beyond.growth_hours)
+        return effects + log_chance_beyond(beyond.counts, *events, self.priors.beyond)
 
     def _slopes(self, design: EffortDesign) -> dict[str, float]:
         """A first learning exponent of each type, for the lot midpoints."""

@@ -68,6 +68,8 @@ class EffortPriors:
     degrees : of the t distribution of the effects that all tasks share; infinite = normal. A belief
         learned from others has few, so that it lets go of a builder who is unlike them.
     builds : how many other builds it was learned from; 0 = built in
+    built_in_weight : how likely it is beforehand that a builder is none of those, so that the built-in
+        beliefs hold; the log moves it (see lean_back.py)
     """
 
     level: Normal = Normal(centre=0.05, sd=0.35)
@@ -97,6 +99,7 @@ class EffortPriors:
     type_learning: Mapping[str, float] = field(default_factory=dict)
     degrees: float = inf
     builds: int = 0
+    built_in_weight: float = 0.0
 
     @property
     def scales(self) -> dict[str, float]:

@@ -19,6 +19,7 @@ Work = Callable[[bytes], Answer]
 LOST = "took its worker down twice, and gave no answer"
 _WAIT_FOR_SCHEDULER = "10s"
 _LONGEST_SECONDS = 900.0
+_LONGEST_WITHOUT_WORKERS = 60.0
 
 
 class Engine:
@@ -81,16 +82,36 @@ class Engine:
 class ClusterEngine(Engine):
     """The same on a Dask cluster: as many jobs at a time as it has threads."""
 
-    def __init__(self, client: Any, *, longest_seconds: float = _LONGEST_SECONDS) -> None:
+    def __init__(
+        self,
+        client: Any,
+        *,
+        longest_seconds: float = _LONGEST_SECONDS,
+        longest_without_workers: float = _LONGEST_WITHOUT_WORKERS,
+    ) -> None:
         super().__init__(workers=-1, longest_seconds=longest_seconds)
-        self.client = client
+        self.client, self.longest_without_workers = client, longest_without_workers
+
+    def _await_worker(self) -> None:
+        """Wait for somebody who could do the next job."""
+        try:
+            self.client.wait_for_workers(1, timeout=self.longest_without_workers)
+        except TimeoutError:
+            raise UsageError(
+                f"--scheduler: the cluster has had no worker for {self.longest_without_workers:.0f} seconds; "
+                "what was finished until then is kept."
+            ) from None
 
     def _parallel(self, feed: Iterable[Any]) -> Iterator[tuple[int, Answer]]:
         from joblib import Parallel, parallel_config
 
+        from forecast.many.dask_backend import reporting_backend
+
         if self.client.status != "running":
             raise UsageError("--scheduler: the cluster is gone; what was finished until then is kept.")
-        with parallel_config(backend="dask", client=self.client):
+        self._await_worker()
+        backend = reporting_backend(self.client, longest_without_workers=self.longest_without_workers)
+        with parallel_config(backend=backend):
             parallel = Parallel(batch_size=1, return_as="generator_unordered", timeout=self.longest_seconds)
             return iter(parallel(feed))
 

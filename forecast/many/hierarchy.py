@@ -4,9 +4,9 @@
         levels of all types) share their `between`
     likelihood of build i: quadratic, exp(-b' P b / 2 + h' b)
 
-Fitted by EM with weak beliefs on both: the centre from the built-in one, wide; `between` from the
-built-in standard deviation, as if seen on three builds, so that five builds that happen to agree do
-not make the sixth a certainty.
+Fitted by EM with weak beliefs on both: the centre from the built-in one, wide; `between` from a
+share of the built-in standard deviation, as if seen on three builds, so that five builds that happen to
+agree do not make the sixth a certainty.
 """
 
 from __future__ import annotations
@@ -66,7 +66,12 @@ class Hierarchy:
 
 
 def fit_hierarchy(
-    builds: Sequence[Likelihood], centre: np.ndarray, sd: np.ndarray, group: np.ndarray
+    builds: Sequence[Likelihood],
+    centre: np.ndarray,
+    sd: np.ndarray,
+    group: np.ndarray,
+    *,
+    share: float = 1.0,
 ) -> Hierarchy:
     """Centre and spread of each parameter over builds.
 
@@ -75,6 +80,7 @@ def fit_hierarchy(
     builds : what each build says
     centre, sd : (parameter,) what was believed of a build before any other was seen
     group : (parameter,) number of the group that shares a spread; 0, 1, ...
+    share : how far builds that are pooled are believed to lie apart, as a share of `sd`
 
     Examples
     --------
@@ -88,7 +94,7 @@ def fit_hierarchy(
     mean, variance = centre.astype(float), sd.astype(float) ** 2
     believed = _CENTRE_WIDTHS**2 * variance
     groups = int(group.max()) + 1
-    first = np.bincount(group, sd**2, groups) / np.bincount(group, minlength=groups)
+    first = np.bincount(group, (share * sd) ** 2, groups) / np.bincount(group, minlength=groups)
     count = np.bincount(np.concatenate([b.places for b in builds]), minlength=len(mean)).astype(float)
     for _ in range(_SWEEPS):
         total, squares, _ = _expected(builds, mean, variance)

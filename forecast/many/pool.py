@@ -25,13 +25,16 @@ from forecast.errors import InputError, Problem
 from forecast.many.hierarchy import Hierarchy, Likelihood, fit_hierarchy
 from forecast.many.rates import pool_chance, pool_days, pool_rate
 from forecast.many.summary import BuildSummary
-from forecast.pooled_priors import LEAST_BUILDS, PooledPriors
+from forecast.pooled_priors import BUILT_IN_WEIGHT, LEAST_BUILDS, PooledPriors
 
 DEGREES = 4.0
 # The scale of the heavy-tailed belief whose central 80 % is that of a normal one with scale 1.
 _HEAVY = float(norm.ppf(0.9) / t.ppf(0.9, DEGREES))
 _SIZES_WORTH = 20.0  # built-in sizes of rework, outside work and growth count as so many
 _SCALES_WORTH = 3.0  # built-in scales count as so many builds
+# Builders of one club share a guide, a kit and a climate: half of what a builder anywhere may be off by is
+# believed to be between them. An assumption, as if seen on three builds.
+_WITHIN = 0.5
 _TYPES = ("type_level", "type_learning")
 
 
@@ -46,7 +49,11 @@ def pool_priors(summaries: Iterable[BuildSummary]) -> PooledPriors:
     if len(known) < LEAST_BUILDS:
         sentence = f"pooled priors need at least {LEAST_BUILDS} builds with a finished task. Got {len(known)}"
         raise InputError([Problem("--write-priors", None, "", "", sentence)])
-    builds: dict[str, Any] = {"builds": len(known), "degrees": DEGREES}
+    builds: dict[str, Any] = {
+        "builds": len(known),
+        "degrees": DEGREES,
+        "built_in_weight": BUILT_IN_WEIGHT,
+    }
     return PooledPriors(
         builds=len(known),
         effort=replace(_effort(known), beyond=_beyond(known), **builds),
@@ -68,6 +75,7 @@ def _effort(known: Sequence[BuildSummary]) -> EffortPriors:
         np.array([b.centre for b in believed]),
         np.array([b.sd for b in believed]),
         np.array(group),
+        share=_WITHIN,
     )
     found: dict[str, Any] = {name: _next(fit, i, _HEAVY) for i, name in enumerate(SHARED)}
     size = found["size_slope"]
@@ -120,7 +128,9 @@ def _spreads(known: Sequence[BuildSummary], built_in: EffortPriors) -> dict[str,
     for name in ("log_spread", "spread_by_size"):
         belief: Normal = getattr(built_in, name)
         said = [_told_apart(getattr(s.effort, name), belief) for s in known]
-        fit = fit_hierarchy(said, np.array([belief.centre]), np.array([belief.sd]), np.array([0]))
+        fit = fit_hierarchy(
+            said, np.array([belief.centre]), np.array([belief.sd]), np.array([0]), share=_WITHIN
+        )
         found[name] = _next(fit, 0)
     return found
 
@@ -174,6 +184,7 @@ def _bench(known: Sequence[BuildSummary]) -> BenchPriors:
         np.array(built_in.chain_mean),
         np.array(built_in.chain_sd),
         np.arange(4),
+        share=_WITHIN,
     )
     weekly = fit_hierarchy(
         [
@@ -187,6 +198,7 @@ def _bench(known: Sequence[BuildSummary]) -> BenchPriors:
         np.array([built_in.weekly_log_hours]),
         np.array([built_in.weekly_log_sd]),
         np.array([0]),
+        share=_WITHIN,
     )
     day_chance, day_weeks = pool_days(
         np.array([s.bench.worked for s in known]),
