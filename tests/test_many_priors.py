@@ -338,3 +338,78 @@ def test_a_heavy_tail_lets_the_hours_of_a_week_go_their_own_way():
         return float(np.exp(level.weight @ level.mean[:, 0]))
 
     assert weekly(BenchPriors()) < weekly(sure) < weekly(replace(sure, degrees=np.inf))
+
+
+def test_a_log_moves_the_weight_between_pooled_and_built_in_beliefs():
+    """Half the plan, task after task, where the club is sure of two and a half times; then the club's own."""
+    plan = plan_of(*[{"planned_hours": 4} for _ in range(30)])
+    club = EffortPriors(level=Normal(centre=np.log(2.5), sd=0.1), builds=50, built_in_weight=0.1)
+
+    def fit(hours, priors):
+        log = [
+            {"date": f"2026-05-{n + 1:02d}", "hours": hours, "task": f"T{n}", "type": "general", "done": True}
+            for n in range(8)
+        ]
+        return EffortModel(priors=priors).fit(
+            read_progress(plan, sessions_frame(log), AS_OF), np.random.default_rng(3)
+        )
+
+    def left(model):
+        return np.median(model.sample_remaining(2000, np.random.default_rng(1)).hours.sum(axis=1))
+
+    unlike, alike = fit(2.0, club), fit(10.0, club)
+    assert unlike.pooled_weight_ < 0.02
+    assert alike.pooled_weight_ > 0.9
+    assert left(unlike) == pytest.approx(left(fit(2.0, EffortPriors())), rel=0.1)
+    assert any("unlike those of the pooled builds" in note for note in unlike.notes_)
+    assert not any("unlike those of the pooled builds" in note for note in alike.notes_)
+
+
+def test_draws_of_the_built_in_fit_mean_the_same_among_pooled_ones():
+    """Types that others showed are told apart from the builder's own: the sum of both is what counts."""
+    plan = plan_of(*[{"planned_hours": 4, "type": "paint"} for _ in range(30)])
+    log = [
+        {"date": f"2026-05-{n + 1:02d}", "hours": 4, "task": f"T{n}", "type": "paint", "done": True}
+        for n in range(12)
+    ]
+    progress = read_progress(plan, sessions_frame(log), AS_OF)
+    odd = EffortPriors(type_level={"paint": 3.0}, type_level_scale=0.05, builds=50, built_in_weight=0.1)
+    hours = [
+        np.median(EffortModel(priors=p).fit(progress, np.random.default_rng(0)).expected_hours_)
+        for p in (odd, EffortPriors())
+    ]
+    mixed = EffortModel(priors=odd).fit(progress, np.random.default_rng(0))
+    assert mixed.pooled_weight_ < 0.02
+    total = mixed.posterior_.fixed[:, 0] + mixed.posterior_.type_level[:, 0] + 3.0
+    assert np.median(total) == pytest.approx(0.0, abs=0.2)
+    assert hours[0] == pytest.approx(hours[1], rel=0.1)
+
+
+def test_habits_unlike_those_of_the_club_lean_on_the_built_in_ones():
+    plan = plan_of(*[{} for _ in range(40)])
+    fitted = fitted_build(plan, done=8)
+    weekdays = (0.9, 0.9, 0.9, 0.9, 0.05, 0.05, 0.05)
+    club = BenchPriors(
+        weekly_log_hours=np.log(40.0), weekly_log_sd=0.1, day_chance=weekdays, day_weeks=4.0, builds=50
+    )
+
+    def weekly(belief):
+        bench = BenchTime(belief=belief).fit(fitted.progress, fitted.build.builders)
+        level = bench.learned_.level
+        assert level.weight.sum() == pytest.approx(1.0)
+        return bench.pooled_weight_, float(np.exp(level.weight @ level.mean[:, 0]))
+
+    (weight, mixed), (whole, plain) = weekly(replace(club, built_in_weight=0.1)), weekly(BenchPriors())
+    assert weight < 0.05
+    assert whole == 1.0
+    assert mixed == pytest.approx(plain, rel=0.1)
+
+
+def test_the_file_says_how_likely_a_stranger_is(pooled, tmp_path):
+    write_priors(tmp_path / "club.json", pooled)
+    data = json.loads((tmp_path / "club.json").read_text(encoding="utf-8"))
+    assert 0.1 <= data["built_in_weight"] == pooled.effort.built_in_weight <= 0.2
+    data["built_in_weight"] = 0.2
+    (tmp_path / "club.json").write_text(json.dumps(data), encoding="utf-8")
+    again = read_priors(tmp_path / "club.json")
+    assert again.effort.built_in_weight == again.bench.built_in_weight == 0.2

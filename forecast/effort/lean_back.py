@@ -44,6 +44,7 @@ def log_chance_of_effects(said: EffortEvidence, design: EffortDesign, priors: Ef
     """
     heavy = t.ppf(0.9, priors.degrees) / norm.ppf(0.9) if np.isfinite(priors.degrees) else 1.0
     shared = dict(zip(design.fixed_names, design.fixed_priors, strict=True))
+    shared["level"] = priors.level  # the design's may have been widened by this very log
     known = {"type_level": priors.type_level, "type_learning": priors.type_learning}
     scale = {"type_level": priors.type_level_scale, "type_learning": priors.type_learning_scale}
     centre = np.array([known[k].get(n, 0.0) if k in known else shared[k].centre for k, n in said.effects])
