@@ -5,7 +5,9 @@
 An invented club builds to one guide that is optimistic: its members differ from each other, and as a club
 from what the program believes of builders. Priors pooled from 5, 50 and 500 of its members, each at some
 point of a build, then stand beside the built-in ones for newcomers to the club, and for builders who are
-unlike it. With --work the members and cases so far are kept there, and a run that was broken off goes on.
+unlike it. So do two that no club has: what is true of the club, and the priors of the largest club with no
+built-in belief beside them. With --work the members and cases so far are kept there, and a run that was
+broken off goes on.
 """
 
 from __future__ import annotations
@@ -22,11 +24,12 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from forecast.effort import Normal
 from forecast.logbook import Builder
 from forecast.many.pool import pool_priors
 from forecast.many.summary import BuildSummary, summary_of
 from forecast.outlook import Settings, fit_build, forecast_finish
-from forecast.pooled_priors import PooledPriors
+from forecast.pooled_priors import BUILT_IN_WEIGHT, PooledPriors
 from forecast.scores import crps
 from forecast.synthetic import Scenario, SyntheticBuild, play_scenario
 from forecast.synthetic.kinds import draw_order, draw_reports
@@ -37,9 +40,17 @@ from forecast.synthetic.truth import BeyondTruth, EffortTruth, HabitTruth
 CLUBS = (5, 50, 500)
 EARLY, LATER = (0.02, 0.05, 0.10), (0.25, 0.50, 0.75)
 UNLIKE = (0.05, 0.10, *LATER)
-BUILT_IN = "built in"
+BUILT_IN, ALONE, TRUE = "built in", f"{CLUBS[-1]} alone", "truth"
 TASKS = 80
 _LONGEST_DAYS = 15 * 365
+
+
+# How far members of a club lie apart, whatever club: standard deviations, and how many tasks or hours the
+# chances and rates of each scatter as if seen on.
+APART = {"level": 0.15, "type_level": 0.12, "size_slope": 0.05, "learning": 0.04, "repeat": 0.1}
+SIZE_SLOPE, SPREAD, SPREADS_APART, TYPE_SPREADS = 0.93, 0.38, 0.15, 0.2
+REWORK_TASKS, EVENTS = 20.0, 4.0
+OUTSIDE_PER_HOUR, ADDED_PER_HOUR = 0.01, 0.002
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,10 +121,10 @@ def member(like: Like, seed: int) -> SyntheticBuild:
         pair_effect=pair_effects(plan, effort, rng),
         effort=effort,
         beyond=BeyondTruth(
-            rework_chance=rng.beta(20 * like.rework, 20 * (1 - like.rework)),
-            outside_per_hour=rng.gamma(4.0, 0.01),
+            rework_chance=rng.beta(REWORK_TASKS * like.rework, REWORK_TASKS * (1 - like.rework)),
+            outside_per_hour=rng.gamma(EVENTS, OUTSIDE_PER_HOUR),
             outside_hours=rng.uniform(1.5, 2.5),
-            added_per_hour=min(rng.gamma(4.0, 0.002), 0.02),
+            added_per_hour=min(rng.gamma(EVENTS, ADDED_PER_HOUR), 0.02),
             added_hours=rng.uniform(3.0, 5.0),
         ),
         reports=draw_reports(rng),
@@ -125,17 +136,18 @@ def member(like: Like, seed: int) -> SyntheticBuild:
 
 
 def _effort(like: Like, rng: np.random.Generator) -> EffortTruth:
-    slope = rng.normal(like.learning, 0.04)
-    slopes = np.minimum(slope + 0.04 * rng.standard_normal(len(TYPES)), 0.0)
-    effects = [like.type_effect[t] + rng.normal(0.0, 0.12) for t in TYPES]
-    spreads = 0.38 * exp(rng.normal(0.0, 0.15)) * np.exp(0.2 * rng.standard_normal(len(TYPES)))
+    slope = rng.normal(like.learning, APART["learning"])
+    slopes = np.minimum(slope + APART["learning"] * rng.standard_normal(len(TYPES)), 0.0)
+    effects = [like.type_effect[t] + rng.normal(0.0, APART["type_level"]) for t in TYPES]
+    spreads = SPREAD * exp(rng.normal(0.0, SPREADS_APART))
+    spreads = spreads * np.exp(TYPE_SPREADS * rng.standard_normal(len(TYPES)))
     return EffortTruth(
-        level=rng.normal(like.level, 0.15),
-        size_slope=rng.normal(0.93, 0.05),
+        level=rng.normal(like.level, APART["level"]),
+        size_slope=rng.normal(SIZE_SLOPE, APART["size_slope"]),
         type_effect=dict(zip(TYPES, effects, strict=True)),
         learning_slope=dict(zip(TYPES, slopes.tolist(), strict=True)),
         luck_sd=dict(zip(TYPES, spreads.tolist(), strict=True)),
-        repeat=rng.normal(like.repeat, 0.1),
+        repeat=rng.normal(like.repeat, APART["repeat"]),
         pair_sd=abs(rng.normal(0.0, 0.2)),
         drift_sd=abs(rng.normal(0.0, 0.15)),
         drift_tasks=rng.uniform(15.0, 120.0),
@@ -178,6 +190,44 @@ def summaries(count: int, seed: int, work: Path | None) -> list[BuildSummary]:
     return found
 
 
+def true_priors(like: Like, taught: PooledPriors) -> PooledPriors:
+    """What is true of a club, of effort; of habits, which the model sees in its own way, what many taught.
+
+    The best that pooling can come to: what estimating the club costs shows against it.
+    """
+    effort = replace(
+        taught.effort,
+        built_in_weight=0.0,
+        degrees=np.inf,
+        level=Normal(centre=like.level, sd=APART["level"]),
+        size_slope=Normal(centre=SIZE_SLOPE, sd=APART["size_slope"]),
+        learning=Normal(centre=like.learning, sd=APART["learning"]),
+        repeat=Normal(centre=like.repeat, sd=APART["repeat"]),
+        type_level=dict(like.type_effect),
+        type_level_scale=APART["type_level"],
+        type_learning={},
+        type_learning_scale=APART["learning"],
+        log_spread=Normal(centre=log(SPREAD), sd=SPREADS_APART),
+        type_spread_scale=TYPE_SPREADS,
+        beyond=replace(
+            taught.effort.beyond,
+            rework_chance=(REWORK_TASKS * like.rework, REWORK_TASKS * (1 - like.rework)),
+            outside_per_hour=(EVENTS, 1 / OUTSIDE_PER_HOUR),
+            growth_per_hour=(EVENTS, 1 / ADDED_PER_HOUR),
+        ),
+    )
+    return replace(taught, effort=effort, bench=replace(taught.bench, built_in_weight=0.0))
+
+
+def alone(pooled: PooledPriors) -> PooledPriors:
+    """Pooled priors with no built-in belief beside them."""
+    return replace(
+        pooled,
+        effort=replace(pooled.effort, built_in_weight=0.0),
+        bench=replace(pooled.bench, built_in_weight=0.0),
+    )
+
+
 class Clubs:
     """The priors of a club of so many members; each newcomer joins another one where there are enough."""
 
@@ -185,7 +235,17 @@ class Clubs:
         self.seed, self.work = seed, work
         self.known: dict[tuple[int, int], PooledPriors] = {}
 
-    def priors(self, newcomer: int, size: int) -> PooledPriors:
+    def priors(self, newcomer: int, label: str) -> PooledPriors | None:
+        """Those that a column is about."""
+        if label == BUILT_IN:
+            return None
+        if label == TRUE:
+            return true_priors(club(self.seed), self.pooled(newcomer, CLUBS[-1]))
+        if label == ALONE:
+            return alone(self.pooled(newcomer, CLUBS[-1]))
+        return self.pooled(newcomer, int(label))
+
+    def pooled(self, newcomer: int, size: int) -> PooledPriors:
         """Clubs of up to 50 members come out of the first 100 of them."""
         among = max(size, 100)
         first = size * (newcomer % (among // size))
@@ -202,21 +262,22 @@ class Asked:
     sort: str
     number: int
     cuts: tuple[float, ...]
-    sizes: tuple[int, ...]
+    priors: tuple[str, ...]
 
     @property
     def key(self) -> tuple[str, int, str]:
         """What tells it apart in the file of cases: the first of its priors stands for all."""
-        return self.sort, self.number, str(self.sizes[0])
+        return self.sort, self.number, self.priors[0]
 
 
 def asked_of(newcomers: int, strangers: int) -> list[Asked]:
-    """The small clubs first, so that a run that is broken off has something to show. Size 0: built in."""
-    small, large = (0, *CLUBS[:-1]), CLUBS[-1:]
-    out = [Asked(sort="newcomer", number=n, cuts=EARLY + LATER, sizes=small) for n in range(newcomers)]
-    out += [Asked(sort="unlike", number=n, cuts=UNLIKE, sizes=(0,)) for n in range(strangers)]
-    out += [Asked(sort="unlike", number=n, cuts=UNLIKE, sizes=large) for n in range(strangers)]
-    out += [Asked(sort="newcomer", number=n, cuts=EARLY + LATER, sizes=large) for n in range(newcomers)]
+    """The small clubs first, so that a run that is broken off has something to show."""
+    small, largest = (BUILT_IN, *map(str, CLUBS[:-1])), str(CLUBS[-1])
+    new, cuts, large = range(newcomers), EARLY + LATER, (largest, ALONE)
+    out = [Asked(sort="newcomer", number=n, cuts=cuts, priors=small) for n in new]
+    out += [Asked(sort="unlike", number=n, cuts=UNLIKE, priors=(BUILT_IN,)) for n in range(strangers)]
+    out += [Asked(sort="unlike", number=n, cuts=UNLIKE, priors=large) for n in range(strangers)]
+    out += [Asked(sort="newcomer", number=n, cuts=cuts, priors=(*large, TRUE)) for n in new]
     return out
 
 
@@ -229,16 +290,16 @@ def cases(asked: Asked, clubs: Clubs, runs: int, seed: int) -> Iterator[dict[str
         as_of = made.cut(at)
         known = made.as_known_on(as_of)
         actual = min((made.truth.build_finish - as_of).days, _LONGEST_DAYS)
-        for size in asked.sizes:
-            pooled = clubs.priors(asked.number, size) if size else None
+        for label in asked.priors:
+            pooled = clubs.priors(asked.number, label)
             outlook = forecast_finish(known, as_of, Settings(runs=runs, seed=made.seed, priors=pooled))
             days = np.minimum(np.ceil(outlook.days(None)), _LONGEST_DAYS)
             yield {
                 "sort": asked.sort,
                 "builder": asked.number,
                 "at": at,
-                "priors": str(size) if size else BUILT_IN,
-                "asked": str(asked.sizes[0]),
+                "priors": label,
+                "asked": asked.priors[0],
                 "days": actual,
                 "crps": float(crps(days, actual, estimator="fair")),
                 "middle": float(np.median(days)),
@@ -262,13 +323,13 @@ def run_study(newcomers: int, strangers: int, runs: int, seed: int, work: Path |
         found = pd.concat([found, pd.DataFrame(rows)], ignore_index=True)
         if kept:
             found.to_csv(kept, index=False)
-        print(f"{asked.sort} {asked.number + 1}, priors {asked.sizes}", flush=True)
+        print(f"{asked.sort} {asked.number + 1}, priors {', '.join(asked.priors)}", flush=True)
     return found
 
 
 def table(found: pd.DataFrame, rng: np.random.Generator) -> list[str]:
     """A Markdown table: one row a cut, the mean CRPS of each and its ratio to the built-in priors."""
-    labels = [p for p in (BUILT_IN, *map(str, CLUBS)) if (found["priors"] == p).any()]
+    labels = [p for p in (BUILT_IN, *map(str, CLUBS), ALONE, TRUE) if (found["priors"] == p).any()]
     pooled = labels[1:]
     heads = ["at", "builders", "days ahead", f"CRPS, {BUILT_IN}", *(f"/ by {p}" for p in pooled)]
     heads += [f"80 %, {p}" for p in labels]
@@ -311,7 +372,9 @@ def report(found: pd.DataFrame, runs: int, seed: int) -> str:
         "somewhere between 30 % of its hours and its end; twenty clubs of 5 and two of 50 are taken in turn.",
         "CRPS of the day on which the whole build is finished, in days, and its ratio (+-",
         "one standard error over builders) to that with the built-in priors, on the same draws. `80 %`: how",
-        "often the central 80 % range held what came.",
+        "often the central 80 % range held what came. `500 alone`: the same pooled priors with no built-in",
+        f"belief beside them, which else has {BUILT_IN_WEIGHT:.0%} before the log speaks. `truth`: what is",
+        "true of the club's effort and rework, in place of what 500 members show of it (habits as pooled).",
         "",
         "## Newcomers to the club",
         "",
