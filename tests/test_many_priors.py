@@ -408,7 +408,7 @@ def test_habits_unlike_those_of_the_club_lean_on_the_built_in_ones():
 def test_the_file_says_how_likely_a_stranger_is(pooled, tmp_path):
     write_priors(tmp_path / "club.json", pooled)
     data = json.loads((tmp_path / "club.json").read_text(encoding="utf-8"))
-    assert 0.1 <= data["built_in_weight"] == pooled.effort.built_in_weight <= 0.2
+    assert 0.02 <= data["built_in_weight"] == pooled.effort.built_in_weight <= 0.1
     data["built_in_weight"] = 0.2
     (tmp_path / "club.json").write_text(json.dumps(data), encoding="utf-8")
     again = read_priors(tmp_path / "club.json")
