@@ -36,6 +36,7 @@ from forecast.synthetic.kinds import draw_order, draw_reports
 from forecast.synthetic.random_kit import TYPES, draw_plan
 from forecast.synthetic.scenario import pair_effects, true_tasks
 from forecast.synthetic.truth import BeyondTruth, EffortTruth, HabitTruth
+from forecast.words import say_percent
 
 CLUBS = (5, 50, 500)
 EARLY, LATER = (0.02, 0.05, 0.10), (0.25, 0.50, 0.75)
@@ -373,8 +374,8 @@ def report(found: pd.DataFrame, runs: int, seed: int) -> str:
         "CRPS of the day on which the whole build is finished, in days, and its ratio (+-",
         "one standard error over builders) to that with the built-in priors, on the same draws. `80 %`: how",
         "often the central 80 % range held what came. `500 alone`: the same pooled priors with no built-in",
-        f"belief beside them, which else has {BUILT_IN_WEIGHT:.0%} before the log speaks. `truth`: what is",
-        "true of the club's effort and rework, in place of what 500 members show of it (habits as pooled).",
+        f"belief beside them (else {say_percent(BUILT_IN_WEIGHT)}, before the log speaks). `truth`: what is",
+        "true of the club's effort and rework, in place of what 500 members show (habits as pooled).",
         "",
         "## Newcomers to the club",
         "",
