@@ -117,12 +117,14 @@ def short_work() -> Iterator[None]:
 @contextmanager
 def progress_on_screen(title: str) -> Iterator[Callable[[int, int], None]]:
     """Show how far a long piece of work is, on standard error and only where somebody looks."""
+    if not sys.stderr.isatty():
+        yield lambda done, total: None
+        return
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
-    console = Console(stderr=True)
     columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         line = bar.add_task(title, total=None)
 
         def show(done: int, total: int) -> None:
