@@ -96,7 +96,7 @@ def test_a_cluster_answers_to_the_byte_as_one_process_though_a_worker_is_killed(
     distributed = pytest.importorskip("distributed")
     killed = []
     with distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None
+        n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address="127.0.0.1:0"
     ) as cluster:
 
         def kill_one(done: int, total: int) -> None:
@@ -116,7 +116,7 @@ def test_a_cluster_tells_at_once_of_a_job_that_takes_every_worker_down():
     """With one thread left joblib would do the job in this process, which is not to die of it."""
     distributed = pytest.importorskip("distributed")
     with distributed.LocalCluster(
-        n_workers=1, threads_per_worker=1, host="127.0.0.1", dashboard_address=None
+        n_workers=1, threads_per_worker=1, host="127.0.0.1", dashboard_address="127.0.0.1:0"
     ) as cluster:
         cluster.scheduler.allowed_failures = 0
         with engine(scheduler=cluster.scheduler_address) as where:
@@ -132,7 +132,7 @@ def test_a_cluster_tells_at_once_of_a_job_that_takes_every_worker_down():
 def test_a_cluster_without_workers_is_said_to_be_one():
     distributed = pytest.importorskip("distributed")
     with (
-        distributed.LocalCluster(n_workers=0, host="127.0.0.1", dashboard_address=None) as cluster,
+        distributed.LocalCluster(n_workers=0, host="127.0.0.1", dashboard_address="127.0.0.1:0") as cluster,
         engine(scheduler=cluster.scheduler_address) as where,
     ):
         where.longest_without_workers = 0.2
