@@ -19,13 +19,12 @@ import time
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
-FINISH = ["-m", "forecast.cli", "finish", "sample_logs/turnstone", "--as-of", "2026-09-30", "--no-keep"]
+SAMPLE = "sample_logs/turnstone"
+FINISH = ["-m", "forecast.cli", "finish", SAMPLE, "--as-of", "2026-09-30", "--no-keep"]
 PAIRS = {
     "finish, 10,000 runs / import pandas, statsmodels": (FINISH, ["-c", "import pandas, statsmodels.api"]),
     "--help / import typer": (["-m", "forecast.cli", "--help"], ["-c", "import typer"]),
 }
-
-
 FRESH_ROUNDS = 3
 
 
@@ -46,7 +45,7 @@ def seconds_of_first() -> float:
     """Wall time of `finish` where nothing of the program was compiled before."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        for part in ("forecast", FINISH[3]):
+        for part in ("forecast", SAMPLE):
             shutil.copytree(ROOT / part, folder / part, ignore=shutil.ignore_patterns("__pycache__"))
         return seconds(FINISH, folder, HOME=name, PYTHONPATH=name)
 

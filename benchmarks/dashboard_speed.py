@@ -188,7 +188,6 @@ def slider_rows(page: Page, laps: int) -> list[Row]:
     for _ in range(laps):
         near.append(slide(page, "ArrowRight"))
         page.wait_for_timeout(_LOOKED_AT_MS)
-    page.wait_for_timeout(_LOOKED_AT_MS)
     other = [slide(page, "PageUp", which=1) for _ in range(laps)]
     rows: list[Row] = []
     for what, found in (

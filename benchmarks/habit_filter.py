@@ -69,6 +69,7 @@ class _Spells:
     def __init__(self, traits: Traits) -> None:
         longer = chance_to_last(traits, np.arange(_LONGEST_DAYS))
         self.longer = np.stack([longer[False], longer[True]])
+        self.over = -self.longer  # rising, as a search wants it
 
     def ends(self, on: np.ndarray, age: np.ndarray, rng: np.random.Generator) -> np.ndarray:
         """(copy,) whether the spell is over on the day that begins, having lasted `age` days."""
@@ -80,9 +81,8 @@ class _Spells:
         """(copy,) days that the spell still lasts, having lasted `age` days."""
         left = np.zeros(len(on))
         for i, (kind, days) in enumerate(zip(on.astype(int), age, strict=True)):
-            longer = self.longer[kind]
-            aim = rng.random() * longer[min(max(days - 1, 0), _LONGEST_DAYS - 1)]
-            left[i] = max(np.searchsorted(-longer, -aim, side="right"), days) - days
+            aim = rng.random() * self.over[kind, min(max(days - 1, 0), _LONGEST_DAYS - 1)]
+            left[i] = max(np.searchsorted(self.over[kind], aim, side="right"), days) - days
         return left
 
 

@@ -20,9 +20,10 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy.special import expit, logit
+from scipy.special import logit
 
 from benchmarks.many_priors import EARLY, LATER, UNLIKE, Clubs, alone, club, member, unlike
+from forecast.mixture import pooled_weight
 from forecast.outlook import Fitted, Settings, fit_build, play
 from forecast.pooled_priors import PooledPriors
 
@@ -108,8 +109,7 @@ def mixed_score(case: dict[str, Any], built_in_weight: float) -> float:
     >>> mixed_score(case, 0.0), mixed_score(case, 0.5)
     (1.0, 1.5)
     """
-    prior = logit(1.0 - built_in_weight)
-    effort, bench = expit(case["effort"] + prior), expit(case["bench"] + prior)
+    effort, bench = (pooled_weight(case[part], built_in_weight) for part in ("effort", "bench"))
     weight = np.outer([effort, 1 - effort], [bench, 1 - bench]).ravel()
     return float(weight @ case["off"] - 0.5 * weight @ np.asarray(case["apart"]) @ weight)
 
@@ -180,8 +180,7 @@ def report(found: list[dict[str, Any]], command: str) -> str:
             "weight before the log: the ratio of mean CRPS to that with the built-in priors alone, all from",
             "the same fits. `+-`: standard error over builders of the first of them (the columns share their",
             "builds: they differ by far less). Log odds: how far the log favours the pooled belief.",
-            "5 % was taken: with none, strangers are worse off later; 2 % does as well here, but these",
-            "strangers are easily told from the club, and others may not be.",
+            "Which weight was taken, and why, stands in forecast/pooled_priors.py.",
             "",
             "## Newcomers to the club",
             "",

@@ -10,7 +10,7 @@ from dashboard.palette import BAND_OPACITY, BLUE, GREY, ORANGE
 
 _BANDS = {"95": ("p02", "p98"), "80": ("p10", "p90"), "50": ("p25", "p75")}
 _RATIOS = [0.1, 0.2, 0.35, 0.5, 0.75, 1, 1.25, 1.5, 2, 3, 5, 10]
-_ROOM_FOR_WORDS = 1.2  # the longest bar ends before the words beside it do
+_PAST_THE_LONGEST = 1.2  # where the axis ends, so that the words beside the longest bar have room
 _DASHES = {"95": [2, 3], "80": [6, 3], "50": [1, 0]}
 
 
@@ -81,7 +81,7 @@ def days_of_week(days: pd.DataFrame) -> alt.LayerChart:
     x = alt.X(
         "worked_share:Q",
         title="Share of such days with a session",
-        scale=alt.Scale(domain=[0, _ROOM_FOR_WORDS * max(days["worked_share"].max(), 0.1)], nice=False),
+        scale=alt.Scale(domain=[0, _PAST_THE_LONGEST * max(days["worked_share"].max(), 0.1)], nice=False),
         axis=percent_axis(),
     )
     base = alt.Chart(days).encode(y=y, x=x)

@@ -70,7 +70,7 @@ class HelpPlays:
     def ready(self, *ways: Help | None) -> bool:
         """Whether all runs of each way are played."""
         with self._change:
-            return all(way in self._whole and self._whole[way].done() for way in ways)
+            return all(way in self._whole for way in ways)
 
     def prepare(self, ways: Sequence[Help | None]) -> None:
         """Play what may be asked next; what was to be played before for that reason is not."""

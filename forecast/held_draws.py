@@ -58,16 +58,6 @@ class Hands:
         """How many were played."""
         return len(self.build_finish_days)
 
-    def first(self, runs: int) -> Hands:
-        """Of these only the first runs."""
-        return replace(
-            self,
-            finish_days=self.finish_days[:runs],
-            build_finish_days=self.build_finish_days[:runs],
-            person_hours=self.person_hours[:runs],
-            other_hours=self.other_hours[:runs],
-        )
-
     def date_at(self, level: float, stage: str | None = None) -> date | None:
         """The day by which the chance is `level`; None when that lies past the days that are held."""
         days = self.build_finish_days if stage is None else self.finish_days[:, self.stages.index(stage)]

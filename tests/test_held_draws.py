@@ -86,8 +86,7 @@ def test_of_the_first_runs_the_answer_is_the_same(fitted):
     part = some.with_help(3.0, from_date=TOMORROW)
     for name in ("finish_days", "build_finish_days", "person_hours", "other_hours"):
         assert np.array_equal(getattr(part, name), getattr(whole, name)[:1_000])
-        assert np.array_equal(getattr(whole.first(1_000), name), getattr(part, name))
-    assert whole.first(1_000).runs == part.runs == 1_000
+    assert part.runs == 1_000
 
 
 def test_what_is_played_may_be_given_up_before_any_part(held):

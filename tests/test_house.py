@@ -9,7 +9,18 @@ ROOT = Path(__file__).resolve().parents[1]
 
 # Left to right; a part imports only from parts that stand before it, or from its own group.
 ORDER = [
-    {"errors", "csv_file", "fields", "tables", "scores", "learning", "reference", "compiled", "words"},
+    {
+        "errors",
+        "csv_file",
+        "fields",
+        "tables",
+        "scores",
+        "learning",
+        "reference",
+        "compiled",
+        "words",
+        "mixture",
+    },
     {"plan", "logbook", "build_settings", "folder", "storage"},
     {"intake", "progress", "entry", "amend"},
     {"pickable"},

@@ -10,12 +10,13 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from scipy.special import betaln, expit, logit
+from scipy.special import betaln
 
 from forecast.bench_time.habit import Habit
 from forecast.bench_time.level import Level
 from forecast.bench_time.priors import BenchPriors
 from forecast.bench_time.silences import Silences
+from forecast.mixture import pooled_weight
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,7 +45,7 @@ def mixed_weeks(
     belief, plain : what each started from
     """
     log_odds = pooled.log_chance(belief) - built_in.log_chance(plain)
-    weight = float(expit(log_odds + logit(1.0 - belief.built_in_weight)))
+    weight = pooled_weight(log_odds, belief.built_in_weight)
     both = Weeks(
         level=_mixed_levels(pooled.level, built_in.level, weight),
         silences=_mixed_silences(pooled.silences, built_in.silences, weight),

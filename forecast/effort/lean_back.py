@@ -12,8 +12,7 @@ from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
-from scipy.special import betaln, expit, gammaln, logit
-from scipy.stats import norm, t
+from scipy.special import betaln, gammaln
 
 from forecast.effort.beyond import Beyond, BeyondCounts
 from forecast.effort.design import EffortDesign
@@ -25,15 +24,6 @@ _PER_DRAW = ("rework_chance", "later_chance", "outside_rate", "growth_rate", "re
 _NOT_PER_DRAW = ("rows", "scales")
 
 
-def pooled_weight(log_odds: float, built_in_weight: float) -> float:
-    """How likely the pooled beliefs are, by how far the log favours them.
-
-    >>> round(pooled_weight(0.0, 0.1), 6), pooled_weight(-9.0, 0.1) < 0.01
-    (0.9, True)
-    """
-    return float(expit(log_odds + logit(1.0 - built_in_weight)))
-
-
 def log_chance_of_effects(said: EffortEvidence, design: EffortDesign, priors: EffortPriors) -> float:
     """Log of the chance of the finished tasks, the effects averaged over their prior, up to a constant.
 
@@ -42,6 +32,8 @@ def log_chance_of_effects(said: EffortEvidence, design: EffortDesign, priors: Ef
     said : likelihood of the effects
     design : made with the same priors
     """
+    from scipy.stats import norm, t
+
     heavy = t.ppf(0.9, priors.degrees) / norm.ppf(0.9) if np.isfinite(priors.degrees) else 1.0
     shared = dict(zip(design.fixed_names, design.fixed_priors, strict=True))
     shared["level"] = priors.level  # the design's may have been widened by this very log

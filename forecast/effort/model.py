@@ -14,7 +14,6 @@ from forecast.effort.lean_back import (
     log_chance_of_effects,
     mixed_beyond,
     mixed_draws,
-    pooled_weight,
     stacked,
 )
 from forecast.effort.notes import OWN_FINISHED, effort_notes
@@ -28,6 +27,7 @@ from forecast.effort.remaining import (
     hours_left,
 )
 from forecast.effort.reports import learn_trust, open_evidence
+from forecast.mixture import pooled_weight
 from forecast.progress import Progress
 
 _OWN_WEIGHT = 0.5
@@ -81,11 +81,12 @@ class EffortModel:
 
     def _fit(self, progress: Progress, rng: np.random.Generator) -> None:
         design = build_design(progress, self.priors, half_days=self.half_days)
-        self._learn(progress, self._slopes(design), rng)
+        slopes = self._slopes(design)
+        self._learn(progress, slopes, rng)
         self.notes_: tuple[str, ...] = ()
         self.pooled_weight_ = 1.0
         if self.priors.built_in_weight:
-            self._lean_back(progress, self._slopes(design), rng.spawn(1)[0])
+            self._lean_back(progress, slopes, rng.spawn(1)[0])
         self.types_ = self._types()
         self.notes_ += effort_notes(self.design_, self.posterior_, self.beyond_, progress)
 
