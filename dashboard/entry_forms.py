@@ -7,6 +7,7 @@ from datetime import date
 
 import pandas as pd
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from dashboard.opening import opened
 from dashboard.reading import Written
@@ -67,9 +68,7 @@ def session_form(written: Written) -> None:
         )
 
 
-def _who(
-    records: Records, sessions: pd.DataFrame, place: st.delta_generator.DeltaGenerator, count: int
-) -> str:
+def _who(records: Records, sessions: pd.DataFrame, place: DeltaGenerator, count: int) -> str:
     """Who was there: nothing to ask where there is one builder."""
     ids = [b.id for b in records.settings.builders]
     if len(ids) == 1:

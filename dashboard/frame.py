@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from dashboard.forecasts import Asked, asked_now
 from dashboard.opening import opened, state_of
@@ -62,9 +63,10 @@ def asked() -> Asked:
 
 def answer(lines: Sequence[str]) -> None:
     """The answer first, big; what else belongs to it below."""
-    st.title(plain(lines[0]), anchor=False)
-    for line in lines[1:]:
-        st.subheader(plain(line), anchor=False)
+    with place_for_passing():
+        st.title(plain(lines[0]), anchor=False)
+        for line in lines[1:]:
+            st.subheader(plain(line), anchor=False)
 
 
 def basis(outlook: Outlook) -> None:
@@ -92,6 +94,14 @@ def watch(state: str) -> None:
             if st.button("Show it as it is now", key="show_now"):
                 st.session_state.pop("state_drawn", None)
                 st.rerun()
+
+
+def place_for_passing() -> DeltaGenerator:
+    """A place for what comes and goes.
+
+    Without it all below would be drawn anew each time, and what the builder opened there would close.
+    """
+    return st.container()
 
 
 def wait_for(ready: Callable[[], bool], saying: str) -> None:

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import streamlit as st
 
+from dashboard.frame import place_for_passing
 from dashboard.opening import opened
 from dashboard.words import plain
 from forecast.errors import BenchdaysError
@@ -81,8 +82,9 @@ def _proposed(path: Path, mapping: Mapping[str, str], answers: str) -> Intake:
 
 
 def _show(intake: Intake) -> None:
-    for question in intake.questions:
-        st.info(plain(str(question)))
+    with place_for_passing():
+        for question in intake.questions:
+            st.info(plain(str(question)))
     with st.container(height=360):
         st.text("\n".join(intake_lines(intake)))
 

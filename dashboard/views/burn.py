@@ -8,7 +8,7 @@ import streamlit as st
 from dashboard.charts_hours import hours_left
 from dashboard.figures import Figure, drawn, show
 from dashboard.forecasts import outlook_of
-from dashboard.frame import answer, asked, basis, wait_for
+from dashboard.frame import answer, asked, basis, place_for_passing, wait_for
 from dashboard.words import title_case
 from forecast.burn_down import BurnDown, burn_down
 from forecast.outlook import Outlook
@@ -29,8 +29,9 @@ def show_page() -> None:
     now = asked()
     outlook, all_played = outlook_of(now)
     answer([left_sentence(outlook), finish_sentence(outlook, None)])
-    if not all_played:
-        wait_for(lambda: outlook_of(now)[1], "A first look from 500 runs; all of them are being played.")
+    with place_for_passing():
+        if not all_played:
+            wait_for(lambda: outlook_of(now)[1], "A first look from 500 runs; all of them are being played.")
     stages = {_WHOLE: None} | {title_case(s): s for s in outlook.open_stages}
     picked = st.selectbox("Stage", list(stages), key="burn_stage")
     stage = stages[picked]

@@ -10,7 +10,7 @@ import streamlit as st
 from dashboard.charts import causes_of_move, chance_by_day, finish_ranges
 from dashboard.figures import Figure, drawn, show
 from dashboard.forecasts import Asked, holders_of, moved_of, outlook_of
-from dashboard.frame import answer, asked, basis, wait_for
+from dashboard.frame import answer, asked, basis, place_for_passing, wait_for
 from dashboard.words import in_words, say_later, title_case
 from forecast.moved import LEVEL, Moved
 from forecast.outlook import Outlook
@@ -33,13 +33,15 @@ def show_page() -> None:
     now = asked()
     outlook, all_played = outlook_of(now)
     answer(finish_lines(outlook))
-    if not all_played:
-        wait_for(lambda: outlook_of(now)[1], "A first look from 500 runs; all of them are being played.")
+    with place_for_passing():
+        if not all_played:
+            wait_for(lambda: outlook_of(now)[1], "A first look from 500 runs; all of them are being played.")
     st.page_link("views/log.py", label="Write a session down", icon=":material/edit:")
     if outlook.open_stages:
         show(drawn(lambda: ranges_figure(outlook), "ranges", now.key, outlook.settings.runs))
-        if all_played:
-            _show_moved(now, outlook)
+        with place_for_passing():
+            if all_played:
+                _show_moved(now, outlook)
         _show_chance(now, outlook)
         if all_played:
             _show_holders(now)

@@ -10,7 +10,7 @@ import streamlit as st
 from dashboard.entry_forms import change_form, session_form, step_form
 from dashboard.figures import show_table
 from dashboard.forecasts import begin_soon
-from dashboard.frame import answer
+from dashboard.frame import answer, place_for_passing
 from dashboard.opening import opened
 from dashboard.reading import problems_today, read_folder, read_log
 from dashboard.take_form import take_form
@@ -37,12 +37,17 @@ def show_page() -> None:
             st.text(str(problem))
         return
     answer([today_sentence(written.sessions, date.today())])
-    _show_said()
-    session_form(written)
-    _show_undo()
+    with place_for_passing():
+        _show_said()
+    with place_for_passing():
+        session_form(written)
+    with place_for_passing():
+        _show_undo()
     problems = problems_today(folder, date.today())
-    _show_problems(problems, written.rows)
-    _show_rows(written.rows, problems)
+    with place_for_passing():
+        _show_problems(problems, written.rows)
+    with place_for_passing():
+        _show_rows(written.rows, problems)
     with st.expander("A step that is not in the plan yet"):
         step_form(written.records)
     with st.expander("Take in a sheet kept elsewhere", expanded="taken" in st.session_state):

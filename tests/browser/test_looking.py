@@ -2,13 +2,14 @@
 
 import http.client
 import json
+import shutil
 import time
 from urllib.parse import urlsplit
 
 import pytest
 
 from tests.browser.conftest import TRICK, hosts, opened
-from tests.browser.driving import PHONE, look, offered, settle, taken_away, turn_to, work_done
+from tests.browser.driving import PHONE, ROOT, look, offered, served, settle, taken_away, turn_to, work_done
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("looking")]
 PAGES = (
@@ -186,3 +187,16 @@ def test_a_path_out_of_the_server_is_no_file(place, path):
     connection.request("GET", path)
     assert b"root:" not in connection.getresponse().read()
     connection.close()
+
+
+def test_what_was_opened_stays_open_while_the_rest_is_worked_out(page, tmp_path):
+    folder = shutil.copytree(ROOT / "sample_logs" / "dinghy", tmp_path / "dinghy")
+    with served(folder, "--runs", "40000") as address:
+        page.goto(address)
+        settle(page)
+        opened_by_hand = page.locator("[data-testid=stExpander] details").first
+        opened_by_hand.locator("summary").click()
+        was_waiting = page.get_by_text("A first look from 500 runs").count()
+        work_done(page)
+        assert was_waiting == 1
+        assert opened_by_hand.get_attribute("open") is not None

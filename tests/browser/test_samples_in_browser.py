@@ -94,6 +94,7 @@ def test_a_sheet_is_previewed_and_taken_into_each_sample(sample):
         files=[{"name": "../../etc/hours.csv", "mimeType": "text/csv", "buffer": sheet.encode()}]
     )
     page.wait_for_selector("text=Date -> date")
+    settle(page, charts=False)
     assert rows_of(folder) == before
     page.get_by_role("button", name="Write 2 rows").click()
     page.wait_for_selector("text=2 rows added to the log.")

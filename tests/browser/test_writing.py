@@ -28,6 +28,7 @@ def tap_hours(page, hours):
 def save(page):
     page.get_by_role("button", name="Save", exact=True).click()
     page.wait_for_selector("text=Wrote log.csv")
+    settle(page, charts=False)
 
 
 def rows_of(folder):
