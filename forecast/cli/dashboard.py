@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from importlib import import_module
 from typing import Annotated
 
@@ -33,6 +34,7 @@ def dashboard(
     seed: Seed = 0,
 ) -> None:
     """Open the dashboard in a browser: on this machine only, unless asked."""
+    gc.enable()  # this one runs on
     if not folder.is_dir():
         raise InputError([Problem(str(folder), None, "", "", "is not a folder: `benchdays start` makes one")])
     day = None if as_of is None else day_said(as_of, "--as-of")

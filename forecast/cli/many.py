@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import signal
 import sys
 from collections.abc import Iterable
@@ -71,6 +72,7 @@ def many(
     A folder that cannot be read is reported and stops no other. Finished ones are not done again
     unless their files, the day or the settings changed. A cluster's workers need benchdays installed.
     """
+    gc.enable()  # this one runs on
     if priors is not None and write_priors is not None:
         raise UsageError("--write-priors learns with the built-in priors: leave --priors out of that run.")
     if scheduler is not None and workers is not None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from typing import TYPE_CHECKING
 
 import typer
@@ -39,6 +40,7 @@ def record(
     as_json: AsJson = False,
 ) -> None:
     """What would have been said on past days, against what happened."""
+    gc.enable()  # this one runs on
     from joblib import cpu_count
 
     from forecast.folder import read_build
