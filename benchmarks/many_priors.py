@@ -288,25 +288,31 @@ def cases(asked: Asked, clubs: Clubs, runs: int, seed: int) -> Iterator[dict[str
     like, first = (club(seed), 20_000) if newcomer else (unlike(seed), 30_000)
     made = member(like, seed + first + asked.number)
     for at in asked.cuts:
-        as_of = made.cut(at)
-        known = made.as_known_on(as_of)
-        actual = min((made.truth.build_finish - as_of).days, _LONGEST_DAYS)
         for label in asked.priors:
-            pooled = clubs.priors(asked.number, label)
-            outlook = forecast_finish(known, as_of, Settings(runs=runs, seed=made.seed, priors=pooled))
-            days = np.minimum(np.ceil(outlook.days(None)), _LONGEST_DAYS)
+            row = scored(made, at, clubs.priors(asked.number, label), runs)
             yield {
                 "sort": asked.sort,
                 "builder": asked.number,
-                "at": at,
                 "priors": label,
                 "asked": asked.priors[0],
-                "days": actual,
-                "crps": float(crps(days, actual, estimator="fair")),
-                "middle": float(np.median(days)),
-                "inside_80": bool(np.quantile(days, 0.1) <= actual <= np.quantile(days, 0.9)),
-                "hours": float(np.median(outlook.person_hours_left(None))),
-            }
+            } | row
+
+
+def scored(made: SyntheticBuild, at: float, pooled: PooledPriors | None, runs: int) -> dict[str, object]:
+    """The score of one forecast of a build of which the share `at` of its hours is in the log."""
+    as_of = made.cut(at)
+    known = made.as_known_on(as_of)
+    actual = min((made.truth.build_finish - as_of).days, _LONGEST_DAYS)
+    outlook = forecast_finish(known, as_of, Settings(runs=runs, seed=made.seed, priors=pooled))
+    days = np.minimum(np.ceil(outlook.days(None)), _LONGEST_DAYS)
+    return {
+        "at": at,
+        "days": actual,
+        "crps": float(crps(days, actual, estimator="fair")),
+        "middle": float(np.median(days)),
+        "inside_80": bool(np.quantile(days, 0.1) <= actual <= np.quantile(days, 0.9)),
+        "hours": float(np.median(outlook.person_hours_left(None))),
+    }
 
 
 def run_study(newcomers: int, strangers: int, runs: int, seed: int, work: Path | None) -> pd.DataFrame:

@@ -4,9 +4,9 @@
         levels of all types) share their `between`
     likelihood of build i: quadratic, exp(-b' P b / 2 + h' b)
 
-Fitted by EM with weak beliefs on both: the centre from the built-in one, wide; `between` from a
-share of the built-in standard deviation, as if seen on three builds, so that five builds that happen to
-agree do not make the sixth a certainty.
+Fitted by EM with beliefs on both: the centre lies where a builder may lie, as built in, so that what five
+builds are too few to tell stays near it; `between` from a share of the built-in standard deviation, as
+if seen on three builds, so that five builds that happen to agree do not make the sixth a certainty.
 """
 
 from __future__ import annotations
@@ -16,7 +16,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-_CENTRE_WIDTHS = 3.0
 _WORTH_BUILDS = 3.0
 _SWEEPS = 300
 _STILL = 1e-4
@@ -92,7 +91,7 @@ def fit_hierarchy(
     ([0.1], [0.3])
     """
     mean, variance = centre.astype(float), sd.astype(float) ** 2
-    believed = _CENTRE_WIDTHS**2 * variance
+    believed = sd.astype(float) ** 2
     groups = int(group.max()) + 1
     first = np.bincount(group, (share * sd) ** 2, groups) / np.bincount(group, minlength=groups)
     count = np.bincount(np.concatenate([b.places for b in builds]), minlength=len(mean)).astype(float)
