@@ -1,6 +1,6 @@
 """How well the gain of a second builder is foretold, on two-builder builds with a known truth.
 
-    python -m benchmarks.crew_skill [--builds 4] [--runs 500] [--plays 20] [--seed 20261101] [--kept FILE]
+    python -m benchmarks.crew_skill [--builds 15] [--runs 500] [--plays 20] [--seed 20261101] [--kept FILE]
 
 Each build is invented (forecast/synthetic), cut when half its person-hours are in the log, and played on from
 there by its own true parameters, with the second builder and without, on the same dice. The range of the
@@ -106,7 +106,7 @@ def table(found: pd.DataFrame, words: str) -> list[str]:
 def main() -> None:
     """Run the study and write crew_skill.md."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--builds", type=int, default=4)
+    parser.add_argument("--builds", type=int, default=15)
     parser.add_argument("--runs", type=int, default=500)
     parser.add_argument("--plays", type=int, default=20)
     parser.add_argument("--seed", type=int, default=20261101)
