@@ -22,11 +22,9 @@ import numpy as np
 import pandas as pd
 from joblib import Parallel, delayed
 
-from benchmarks.many_priors import BUILT_IN, EARLY, LATER, Like, member, scored, table
+from benchmarks.many_priors import BUILT_IN, EARLY, LATER, Like, member, said_by, scored, table
 from forecast.effort import EffortPriors, Normal
 from forecast.many.pool import pool_priors
-from forecast.many.summary import BuildSummary, summary_of
-from forecast.outlook import Settings, fit_build
 from forecast.pooled_priors import PooledPriors
 from forecast.synthetic.random_kit import TYPES
 
@@ -59,22 +57,12 @@ def draw_club(seed: int, number: int) -> Like:
     )
 
 
-def summaries(like: Like, seed: int, count: int) -> list[BuildSummary]:
-    """What the members of a club say, each cut somewhere between 30 % and the end."""
-    found = []
-    for number in range(count):
-        made = member(like, seed + number)
-        as_of = made.cut(float(np.random.default_rng([made.seed, 4]).uniform(0.3, 1.0)))
-        found.append(summary_of(fit_build(made.as_known_on(as_of), as_of, Settings(seed=made.seed))))
-    return found
-
-
 def club_cases(
     seed: int, number: int, newcomers: int, sizes: Sequence[int], runs: int
 ) -> list[dict[str, object]]:
     """The scores of every forecast for the newcomers to one club."""
     like, first = draw_club(seed, number), seed + 100_000 * (number + 1)
-    said = summaries(like, first, max(sizes))
+    said = [said_by(member(like, first + number)) for number in range(max(sizes))]
     rows = []
     for i in range(newcomers):
         made = member(like, first + 50_000 + i)

@@ -172,17 +172,19 @@ def _habit(like: Like, rng: np.random.Generator) -> HabitTruth:
     )
 
 
+def said_by(made: SyntheticBuild) -> BuildSummary:
+    """What a member says of the builders of the club, cut somewhere between 30 % and the end."""
+    as_of = made.cut(float(np.random.default_rng([made.seed, 4]).uniform(0.3, 1.0)))
+    return summary_of(fit_build(made.as_known_on(as_of), as_of, Settings(seed=made.seed)))
+
+
 def summaries(count: int, seed: int, work: Path | None) -> list[BuildSummary]:
     """What the first members of the club say, each cut somewhere between 30 % and the end."""
     kept = work / "members.jsonl" if work else None
     known = kept.read_text(encoding="utf-8").splitlines()[:count] if kept and kept.exists() else []
     found = [BuildSummary.from_dict(json.loads(line)) for line in known]
     for number in range(len(found), count):
-        made = member(club(seed), seed + 10_000 + number)
-        fraction = float(np.random.default_rng([made.seed, 4]).uniform(0.3, 1.0))
-        as_of = made.cut(fraction)
-        fitted = fit_build(made.as_known_on(as_of), as_of, Settings(seed=made.seed))
-        found.append(summary_of(fitted))
+        found.append(said_by(member(club(seed), seed + 10_000 + number)))
         if kept:
             with kept.open("a", encoding="utf-8") as file:
                 file.write(json.dumps(found[-1].to_dict()) + "\n")
