@@ -22,16 +22,25 @@ import numpy as np
 import pandas as pd
 from joblib import Parallel, delayed
 
-from benchmarks.many_priors import BUILT_IN, EARLY, LATER, Like, member, said_by, scored, table
+from benchmarks.many_priors import (
+    BUILT_IN,
+    EARLY,
+    EVENINGS,
+    LATER,
+    WEEKENDS,
+    Like,
+    member,
+    said_by,
+    scored,
+    table,
+)
 from forecast.effort import EffortPriors, Normal
-from forecast.many.pool import pool_priors
+from forecast.many.pool import WITHIN, pool_priors
 from forecast.pooled_priors import PooledPriors
 from forecast.synthetic.random_kit import TYPES
 
-# Members of a club are believed to lie half as far apart as builders anywhere: this is left for clubs.
-BETWEEN_CLUBS = (1 - 0.5**2) ** 0.5
-EVENINGS = np.array([0.6, 0.6, 0.6, 0.55, 0.2, 0.6, 0.5])
-WEEKENDS = np.array([0.05, 0.05, 0.05, 0.05, 0.2, 0.85, 0.8])
+# What members of a club are not believed to be apart by is left for clubs.
+BETWEEN_CLUBS = (1 - WITHIN**2) ** 0.5
 
 
 def draw_club(seed: int, number: int) -> Like:
@@ -49,7 +58,7 @@ def draw_club(seed: int, number: int) -> Like:
         learning=min(centre(believed.learning), 0.0),
         repeat=min(centre(believed.repeat), 0.1),
         rework=float(rng.uniform(0.03, 0.2)),
-        day_chance=tuple((weekend * WEEKENDS + (1 - weekend) * EVENINGS).tolist()),
+        day_chance=tuple(np.average([WEEKENDS, EVENINGS], axis=0, weights=[weekend, 1 - weekend]).tolist()),
         session_hours=exp(rng.normal(log(2.9), 0.4)),
         stop_chance=exp(rng.normal(log(0.165), 0.3)),
         long_chance=0.05,
@@ -71,9 +80,8 @@ def club_cases(
             begin = size * (i % (len(said) // size))
             priors[str(size)] = pool_priors(said[begin : begin + size])
         for at in EARLY + LATER:
-            for label, pooled in priors.items():
-                row = scored(made, at, pooled, runs)
-                rows.append({"builder": newcomers * number + i, "club": number, "priors": label} | row)
+            for row in scored(made, at, priors, runs):
+                rows.append({"builder": newcomers * number + i, "club": number} | row)
     return rows
 
 
@@ -121,9 +129,8 @@ def main() -> None:
     for done in Parallel(n_jobs=asked.workers, return_as="generator")(jobs):
         rows += done
         print(f"{int(str(rows[-1]['club'])) + 1} of {asked.clubs} clubs", flush=True)
-    words = (
-        f"--clubs {asked.clubs} --newcomers {asked.newcomers} --members {' '.join(map(str, asked.members))}"
-    )
+    members = " ".join(map(str, asked.members))
+    words = f"--clubs {asked.clubs} --newcomers {asked.newcomers} --members {members}"
     words += f" --runs {asked.runs} --seed {asked.seed}"
     page = report(pd.DataFrame(rows), words, asked.members, asked.seed)
     print(page)

@@ -44,6 +44,9 @@ UNLIKE = (0.05, 0.10, *LATER)
 BUILT_IN, ALONE, TRUE = "built in", f"{CLUBS[-1]} alone", "truth"
 TASKS = 80
 _LONGEST_DAYS = 15 * 365
+# Monday to Sunday: chance of a session in a worked week.
+EVENINGS = (0.6, 0.6, 0.6, 0.55, 0.2, 0.6, 0.5)
+WEEKENDS = (0.05, 0.05, 0.05, 0.05, 0.2, 0.85, 0.8)
 
 
 # How far members of a club lie apart, whatever club: standard deviations, and how many tasks or hours the
@@ -78,7 +81,7 @@ def club(seed: int) -> Like:
         learning=log(0.82) / log(2),
         repeat=log(0.75),
         rework=0.2,
-        day_chance=(0.6, 0.6, 0.6, 0.55, 0.2, 0.6, 0.5),
+        day_chance=EVENINGS,
         session_hours=1.8,
         stop_chance=0.18,
         long_chance=0.05,
@@ -95,7 +98,7 @@ def unlike(seed: int) -> Like:
         learning=log(0.97) / log(2),
         repeat=log(1.0),
         rework=0.03,
-        day_chance=(0.05, 0.05, 0.05, 0.05, 0.2, 0.85, 0.8),
+        day_chance=WEEKENDS,
         session_hours=5.0,
         stop_chance=0.06,
         long_chance=0.05,
@@ -290,31 +293,30 @@ def cases(asked: Asked, clubs: Clubs, runs: int, seed: int) -> Iterator[dict[str
     like, first = (club(seed), 20_000) if newcomer else (unlike(seed), 30_000)
     made = member(like, seed + first + asked.number)
     for at in asked.cuts:
-        for label in asked.priors:
-            row = scored(made, at, clubs.priors(asked.number, label), runs)
-            yield {
-                "sort": asked.sort,
-                "builder": asked.number,
-                "priors": label,
-                "asked": asked.priors[0],
-            } | row
+        pooled = {label: clubs.priors(asked.number, label) for label in asked.priors}
+        for row in scored(made, at, pooled, runs):
+            yield {"sort": asked.sort, "builder": asked.number, "asked": asked.priors[0]} | row
 
 
-def scored(made: SyntheticBuild, at: float, pooled: PooledPriors | None, runs: int) -> dict[str, object]:
-    """The score of one forecast of a build of which the share `at` of its hours is in the log."""
+def scored(
+    made: SyntheticBuild, at: float, priors: Mapping[str, PooledPriors | None], runs: int
+) -> Iterator[dict[str, object]]:
+    """The score of each forecast of a build of which the share `at` of its hours is in the log."""
     as_of = made.cut(at)
     known = made.as_known_on(as_of)
     actual = min((made.truth.build_finish - as_of).days, _LONGEST_DAYS)
-    outlook = forecast_finish(known, as_of, Settings(runs=runs, seed=made.seed, priors=pooled))
-    days = np.minimum(np.ceil(outlook.days(None)), _LONGEST_DAYS)
-    return {
-        "at": at,
-        "days": actual,
-        "crps": float(crps(days, actual, estimator="fair")),
-        "middle": float(np.median(days)),
-        "inside_80": bool(np.quantile(days, 0.1) <= actual <= np.quantile(days, 0.9)),
-        "hours": float(np.median(outlook.person_hours_left(None))),
-    }
+    for label, pooled in priors.items():
+        outlook = forecast_finish(known, as_of, Settings(runs=runs, seed=made.seed, priors=pooled))
+        days = np.minimum(np.ceil(outlook.days(None)), _LONGEST_DAYS)
+        yield {
+            "at": at,
+            "priors": label,
+            "days": actual,
+            "crps": float(crps(days, actual, estimator="fair")),
+            "middle": float(np.median(days)),
+            "inside_80": bool(np.quantile(days, 0.1) <= actual <= np.quantile(days, 0.9)),
+            "hours": float(np.median(outlook.person_hours_left(None))),
+        }
 
 
 def run_study(newcomers: int, strangers: int, runs: int, seed: int, work: Path | None) -> pd.DataFrame:

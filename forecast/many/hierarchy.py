@@ -90,8 +90,8 @@ def fit_hierarchy(
     >>> fit.centre.round(6).tolist(), fit.between.round(6).tolist()
     ([0.1], [0.3])
     """
-    mean, variance = centre.astype(float), sd.astype(float) ** 2
     believed = sd.astype(float) ** 2
+    mean, variance = centre.astype(float), believed
     groups = int(group.max()) + 1
     first = np.bincount(group, (share * sd) ** 2, groups) / np.bincount(group, minlength=groups)
     count = np.bincount(np.concatenate([b.places for b in builds]), minlength=len(mean)).astype(float)
