@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import inf
 
 import numpy as np
 
-from forecast.bench_time.model import BenchTime
+from forecast.bench_time.model import BenchTime, fit_weeks_with
 from forecast.bench_time.priors import BenchPriors
+from forecast.bench_time.season import no_waves, year_waves
+from forecast.bench_time.weekly import weekly_log
+
+# What the log says is what a normal belief was moved by, one wide enough to leave the word to the log.
+_WIDER = 2.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,18 +47,23 @@ def evidence_of(bench: BenchTime) -> BenchEvidence:
     belief = bench.belief
     if belief != BenchPriors():
         raise ValueError("evidence is told apart from the built-in beliefs only.")
-    learned = bench.learned_
-    sd = np.array(belief.chain_sd)
-    chain = np.linalg.inv(learned.silences.covariance[:4, :4])
-    level = learned.level
-    at_mean, at_sd = bench.mean_prior_
+    learned, history = bench.learned_, bench.learned_.history
+    sd = _WIDER * np.array(belief.chain_sd)
+    at_mean, at_sd = bench.mean_prior_[0], _WIDER * bench.mean_prior_[1]
+    level, silences = fit_weeks_with(
+        weekly_log(history, learned.habit),
+        (at_mean, at_sd),
+        year_waves(history.origin, history.weeks) if learned.seasonal else no_waves(history.weeks),
+        replace(belief, chain_sd=tuple(sd.tolist()), degrees=inf),
+    )
+    chain = np.linalg.inv(silences.covariance[:4, :4])
     mean = float(level.weight @ level.mean[:, 0])
     inner = (level.root[:, 0, :] ** 2).sum(axis=1) + (level.mean[:, 0] - mean) ** 2
     gained = max(1.0 / float(level.weight @ inner) - at_sd**-2, 0.0)
     habit, day = learned.habit, belief.day_weeks * np.array(belief.day_chance)
     return BenchEvidence(
         chain_precision=chain - np.diag(sd**-2),
-        chain_pull=chain @ learned.silences.mean[:4] - np.array(belief.chain_mean) / sd**2,
+        chain_pull=chain @ silences.mean[:4] - np.array(belief.chain_mean) / sd**2,
         weekly_precision=gained,
         weekly_pull=(gained + at_sd**-2) * mean - at_mean / at_sd**2 if gained else 0.0,
         worked=habit.worked - day,

@@ -25,6 +25,8 @@ from forecast.bench_time import priors
 class Level:
     """The posterior of the level at the end of the log, on a grid of parameters.
 
+    The grid is that of keep, move and shape, once for each width of the belief on the long mean.
+
     Attributes
     ----------
     weight : (grid,) posterior weight of each grid point
@@ -95,7 +97,7 @@ def fit_level(
     noise_scale : (week,) by how much the noise variance is larger (a week cut short)
     mean_prior : mean and standard deviation of the long mean of log hours
     waves : (week, 2) the waves of the year, or (week, 0)
-    belief : says how heavy the tail of the belief on the long mean is; normal if None
+    belief : says how heavy the tail of the belief on the long mean is; the built-in one if None
     """
     belief = belief or priors.BenchPriors()
     keep, move, shape, prior = parameter_grid()
@@ -106,28 +108,33 @@ def fit_level(
     prior_mean[0] = mean_prior[0]
     prior_sd = np.full(columns.shape[1], priors.SEASON_HOURS_SD)
     prior_sd[0] = mean_prior[1]
-    parts = []
+    fits = []
     for width in belief.widths:
         prior_sd[0] = width * mean_prior[1]
-        parts.append(_integrate_out(passed, prior_mean, prior_sd))
-    mean, covariance, log_chance = (np.concatenate(part) for part in zip(*parts, strict=True))
-    keep, move, shape, prior = (np.tile(v, len(parts)) for v in (keep, move, shape, prior))
-    passed = passed.repeated(len(parts))
-    log_weight = log_chance + np.log(prior / len(parts))
+        fits.append(_integrate_out(passed, prior_mean, prior_sd))
+    mean, covariance, log_chance = (np.stack(part) for part in zip(*fits, strict=True))
+    log_weight = log_chance + np.log(prior / len(fits))
     evidence = float(logsumexp(log_weight))
     weight = np.exp(log_weight - evidence)
-    path = passed.path[:, :, 0] - np.einsum("tgc,gc->tg", passed.path[:, :, 1:], mean)
+    pulled = np.einsum("wg,wgc->gc", weight, mean)
+    expected = passed.path[:, :, 0] @ weight.sum(axis=0)
+    expected -= np.einsum("tgc,gc->t", passed.path[:, :, 1:], pulled)
+
+    def every(values: np.ndarray) -> np.ndarray:
+        """(grid,) the same for each width."""
+        return np.concatenate([values] * len(fits))
+
     return Level(
-        weight=weight,
-        keep=keep,
-        move=move,
-        shape=shape,
-        mean=mean,
-        root=np.linalg.cholesky(covariance),
-        offset=passed.state[:, 0],
-        slope=passed.state[:, 1:],
-        state_sd=np.sqrt(passed.variance),
-        expected=path @ weight,
+        weight=weight.ravel(),
+        keep=every(keep),
+        move=every(move),
+        shape=every(shape),
+        mean=mean.reshape(-1, mean.shape[-1]),
+        root=np.linalg.cholesky(covariance.reshape(-1, *covariance.shape[2:])),
+        offset=every(passed.state[:, 0]),
+        slope=every(passed.state[:, 1:]),
+        state_sd=every(np.sqrt(passed.variance)),
+        expected=expected,
         observed=int(np.isfinite(log_hours).sum()),
         evidence=evidence,
     )
@@ -160,18 +167,6 @@ class Passed:
     path: np.ndarray
     log_variance: np.ndarray
     products: np.ndarray
-
-    def repeated(self, times: int) -> Passed:
-        """The same pass once for each of so many beliefs on the coefficients."""
-        if times == 1:
-            return self
-        return Passed(
-            state=np.tile(self.state, (times, 1)),
-            variance=np.tile(self.variance, times),
-            path=np.tile(self.path, (1, times, 1)),
-            log_variance=np.tile(self.log_variance, times),
-            products=np.tile(self.products, (times, 1, 1)),
-        )
 
 
 def filter_level(

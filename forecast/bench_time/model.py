@@ -165,10 +165,10 @@ def _fit_weeks(
     weeks: WeeklyLog, history: History, mean_prior: tuple[float, float], belief: priors.BenchPriors
 ) -> tuple[Level, Silences, bool]:
     """The level and the chain; with a season only where the log proves one."""
-    plain = _fit_with(weeks, mean_prior, no_waves(history.weeks), belief)
+    plain = fit_weeks_with(weeks, mean_prior, no_waves(history.weeks), belief)
     if history.weeks < priors.SEASON_LEAST_WEEKS:
         return *plain, False
-    seasonal = _fit_with(weeks, mean_prior, year_waves(history.origin, history.weeks), belief)
+    seasonal = fit_weeks_with(weeks, mean_prior, year_waves(history.origin, history.weeks), belief)
     gain = sum(part.evidence for part in seasonal) - sum(part.evidence for part in plain)
     return (*seasonal, True) if gain > priors.SEASON_LOG_ODDS else (*plain, False)
 
@@ -184,14 +184,15 @@ def _lean_back(
     """What was learned from the pooled habits, mixed with what the built-in ones would have taught."""
     plain = priors.BenchPriors()
     waves = year_waves(history.origin, history.weeks) if seasonal else no_waves(history.weeks)
-    level, silences = _fit_with(weeks, _mean_prior(builders, history.as_of, plain), waves, plain)
+    level, silences = fit_weeks_with(weeks, _mean_prior(builders, history.as_of, plain), waves, plain)
     other = Weeks(level=level, silences=silences, habit=fit_habit(history, plain))
     return mixed_weeks(pooled, other, belief, plain)
 
 
-def _fit_with(
+def fit_weeks_with(
     weeks: WeeklyLog, mean_prior: tuple[float, float], waves: np.ndarray, belief: priors.BenchPriors
 ) -> tuple[Level, Silences]:
+    """The level and the chain, from one belief and with these waves of the year."""
     level = fit_level(weeks.log_hours, weeks.noise_scale, mean_prior, waves, belief)
     tells = weeks.tells
     return level, fit_silences(weeks.worked[tells], level.expected[tells], waves[tells], belief)

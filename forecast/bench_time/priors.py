@@ -7,23 +7,29 @@ The figures with "four logs" are this project's own measurements on four long ki
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import inf
 
 import numpy as np
 
+# What is believed of how builders differ is a t distribution of few degrees: close to what the logs had in
+# common, and soon given up for a builder who is unlike them. Its scales are wider than a normal hierarchy
+# makes of the four logs (tests/test_bench_time_beliefs.py), since four are few.
+DEGREES = 4.0
+
 # Four logs: P(silent week after a worked one) .15-.18, P(silent after silent) .44-.71, streaks up to
-# 18 weeks. The chance to resume after d silent weeks: logit = RESUME + RESUME_SLOPE log d.
-STOP_LOGIT, STOP_SD = float(np.log(0.165 / 0.835)), 0.6
-RESUME_LOGIT, RESUME_SD = 0.0, 0.7
-RESUME_SLOPE, RESUME_SLOPE_SD = -0.6, 0.3
+# 18 weeks. The chance to resume after d silent weeks: logit = RESUME + RESUME_SLOPE log d. The slope is an
+# assumption.
+STOP_LOGIT, STOP_SCALE = float(np.log(0.165 / 0.835)), 0.3
+RESUME_LOGIT, RESUME_SCALE = 0.0, 0.5
+RESUME_SLOPE, RESUME_SLOPE_SCALE = -0.6, 0.25
 # Weeks are silent more often while the level is low: on the logit of a worked week, for one unit of the
 # log of the level. An assumption, checked by out-of-sample score (benchmarks/bench_time_skill.py).
-LEVEL_LINK, LEVEL_LINK_SD = 0.3, 0.3
+LEVEL_LINK, LEVEL_LINK_SCALE = 0.3, 0.25
 
-# Four logs: 62-79 % of weeks worked; yearly hours from 94 (one builder) to 1,685 (a pair), which is 2.5
-# to 45 hours a worked week. The middle of that range is an assumption.
+# Four logs: 62-79 % of weeks worked. Single years had 94 to 1,685 person-hours, but most of that is how the
+# level of one builder moves; over all years two of them had 234 and 416 clock hours a year, which is 6 and 11
+# a worked week. How far builders differ is an assumption in keeping with that: a factor of 2.5, four in five.
 WORKED_SHARE = 0.72
-WEEKLY_HOURS, WEEKLY_HOURS_LOG_SD = 8.0, 0.8
+WEEKLY_HOURS, WEEKLY_HOURS_LOG_SCALE = 8.0, 0.6
 # Builders' own guesses of their weekly hours: no published figure; an assumption.
 STATED_HOURS_LOG_SD = 0.5
 # How many weeks of log weigh as much as a stated figure; an assumption.
@@ -93,20 +99,20 @@ class BenchPriors:
     chain_mean, chain_sd : of stop, resume, slope and link (see silences.py)
     weekly_log_hours, weekly_log_sd : long mean of the log of the hours of a worked week
     day_chance : Monday to Sunday, chance of a session in a worked week, weighing `day_weeks` weeks of log
-    degrees : of the t distribution of the chain and of the long mean; infinite = normal. A belief
-        learned from others has few, so that it lets go of a builder who is unlike them.
+    degrees : of the t distribution that has the `sd` of the chain and of the long mean as its scale;
+        infinite = normal
     builds : how many other builds it was learned from; 0 = built in
     built_in_weight : how likely it is beforehand that a builder is none of those, so that the built-in
         beliefs hold; the log moves it (see lean_back.py)
     """
 
     chain_mean: tuple[float, ...] = (STOP_LOGIT, RESUME_LOGIT, RESUME_SLOPE, LEVEL_LINK)
-    chain_sd: tuple[float, ...] = (STOP_SD, RESUME_SD, RESUME_SLOPE_SD, LEVEL_LINK_SD)
+    chain_sd: tuple[float, ...] = (STOP_SCALE, RESUME_SCALE, RESUME_SLOPE_SCALE, LEVEL_LINK_SCALE)
     weekly_log_hours: float = float(np.log(WEEKLY_HOURS))
-    weekly_log_sd: float = WEEKLY_HOURS_LOG_SD
+    weekly_log_sd: float = WEEKLY_HOURS_LOG_SCALE
     day_chance: tuple[float, ...] = tuple(DAY_CHANCE.tolist())
     day_weeks: float = DAY_PRIOR_WEEKS
-    degrees: float = inf
+    degrees: float = DEGREES
     builds: int = 0
     built_in_weight: float = 0.0
 

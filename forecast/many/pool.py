@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 from scipy.stats import norm, t
 
-from forecast.bench_time.priors import BenchPriors
+from forecast.bench_time.priors import DEGREES, BenchPriors
 from forecast.effort import BeyondPriors, EffortPriors, Normal
 from forecast.effort.evidence import SHARED
 from forecast.errors import InputError, Problem
@@ -27,7 +27,6 @@ from forecast.many.rates import pool_chance, pool_days, pool_rate
 from forecast.many.summary import BuildSummary
 from forecast.pooled_priors import BUILT_IN_WEIGHT, LEAST_BUILDS, PooledPriors
 
-DEGREES = 4.0
 # The scale of the heavy-tailed belief whose central 80 % is that of a normal one with scale 1.
 _HEAVY = float(norm.ppf(0.9) / t.ppf(0.9, DEGREES))
 _SIZES_WORTH = 20.0  # built-in sizes of rework, outside work and growth count as so many
@@ -182,7 +181,7 @@ def _bench(known: Sequence[BuildSummary]) -> BenchPriors:
             for s in known
         ],
         np.array(built_in.chain_mean),
-        np.array(built_in.chain_sd),
+        np.array(built_in.chain_sd) / _HEAVY,
         np.arange(4),
         share=WITHIN,
     )
@@ -196,7 +195,7 @@ def _bench(known: Sequence[BuildSummary]) -> BenchPriors:
             for s in known
         ],
         np.array([built_in.weekly_log_hours]),
-        np.array([built_in.weekly_log_sd]),
+        np.array([built_in.weekly_log_sd]) / _HEAVY,
         np.array([0]),
         share=WITHIN,
     )
