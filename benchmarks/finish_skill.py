@@ -132,12 +132,13 @@ def _cases(made: SyntheticBuild, fraction: float, study: Study) -> Iterator[dict
             stage = outlook.open_stages[0] if target == STAGE else None
             forecasts = _date_forecasts(outlook, stage, progress, played)
             limit = study.longest_days
-            actual = min((_finished(made, stage) - as_of).days, limit)
+            actual = min((finished_on(made, stage) - as_of).days, limit)
         for way, draws in forecasts.items():
-            yield {"target": target, "way": way} | _scored(np.minimum(draws, limit), actual, dice)
+            yield {"target": target, "way": way} | scored(np.minimum(draws, limit), actual, dice)
 
 
-def _scored(draws: np.ndarray, actual: float, dice: np.random.Generator) -> dict[str, float]:
+def scored(draws: np.ndarray, actual: float, dice: np.random.Generator) -> dict[str, float]:
+    """What is kept of one forecast: its score, and where among its draws lies what came."""
     many = len(draws) > 1
     low, middle, high = np.quantile(draws, [0.1, 0.5, 0.9])
     return {
@@ -184,7 +185,8 @@ def _hours_that_came(made: SyntheticBuild, as_of: date, said: HoursForecast) -> 
     return outcomes.task_hours_after(as_of, said.tasks)[0]
 
 
-def _finished(made: SyntheticBuild, stage: str | None) -> date:
+def finished_on(made: SyntheticBuild, stage: str | None) -> date:
+    """The day on which the stage (None: the build) was really finished."""
     return made.truth.build_finish if stage is None else made.truth.stage_finish[stage]
 
 
