@@ -1,6 +1,6 @@
 """Where the error of a finish date comes from: how near it gets when part of the truth is told.
 
-    python -m benchmarks.finish_limits [--builds 8] [--runs 200] [--plays 60] [--seed 20261128]
+    python -m benchmarks.finish_limits [--builds 16] [--runs 200] [--plays 60] [--seed 20261128]
                                        [--cases FILE] [--part 1/2]
 
 The builds and cuts are of the kind that benchmarks/finish_skill.py has, with a seed of their own. The day on
@@ -249,7 +249,7 @@ def report(found: pd.DataFrame, command: str) -> str:
 def main() -> None:
     """Run the study, or this process's part of it, and write its page when every build is there."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--builds", type=int, default=8, help="a kind of effort and habit")
+    parser.add_argument("--builds", type=int, default=16, help="a kind of effort and habit")
     parser.add_argument("--runs", type=int, default=200)
     parser.add_argument("--plays", type=int, default=60)
     parser.add_argument("--seed", type=int, default=20261128)
