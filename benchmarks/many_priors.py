@@ -1,6 +1,7 @@
 """What pooled priors are worth to a builder who has just begun, and what they cost later.
 
-    python -m benchmarks.many_priors [--newcomers 32] [--runs 300] [--seed 20261127] [--work DIR]
+    python -m benchmarks.many_priors [--newcomers 32] [--strangers 40] [--runs 300] [--seed 20261127]
+                                     [--work DIR]
 
 An invented club builds to one guide that is optimistic: its members differ from each other, and as a club
 from what the program believes of builders. Priors pooled from 5, 50 and 500 of its members, each at some
@@ -372,10 +373,12 @@ def report(found: pd.DataFrame, runs: int, seed: int) -> str:
     """The whole page."""
     rng = np.random.default_rng(seed)
     versions = ", ".join(f"{p} {version(p)}" for p in ("numpy", "pandas", "scipy", "numba"))
+    there = found.groupby("sort")["builder"].nunique()
+    counts = f"--newcomers {there['newcomer']} --strangers {there['unlike']}"
     lines = [
         "# Pooled priors",
         "",
-        f"`python -m benchmarks.many_priors --runs {runs} --seed {seed}`; {versions}.",
+        f"`python -m benchmarks.many_priors {counts} --runs {runs} --seed {seed}`; {versions}.",
         "",
         f"Invented builds of about {TASKS} tasks. The club's members build to a guide whose hours are 55 %",
         "of what the work comes to, learn at 82 % a doubling, redo one task in five and build on short",
@@ -403,7 +406,7 @@ def main() -> None:
     """Run the study and write its table."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("--newcomers", type=int, default=32)
-    parser.add_argument("--strangers", type=int, default=10)
+    parser.add_argument("--strangers", type=int, default=40)
     parser.add_argument("--runs", type=int, default=300)
     parser.add_argument("--seed", type=int, default=20261127)
     parser.add_argument("--work", type=Path, help="keep members and cases here, and go on from them")

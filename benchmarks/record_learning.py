@@ -47,6 +47,7 @@ FIRST_DAYS = 182
 MOST_DAYS = 16
 STRENGTHS = (np.inf, 16.0, 8.0, 4.0, 2.0, 1.0)
 COLUMNS = ("effort", "habit", "build", "number", "at", "target", "way", "crps", "rank")
+TOO_SHORT = "too short"
 DECISION = """
 A correction would be on by default if it lowered the CRPS by 2 % or more (our choice) for the stage and for
 the build, and kept the coverage. None did when this was decided (24 builds): the weakest stretches gained a
@@ -172,23 +173,28 @@ def corrections() -> list[Correction]:
 
 
 def study_build(kind: tuple[str, str], number: int, seed: int, runs: int) -> Iterator[dict]:
-    """One row a day, target and correction."""
+    """One row a day, target and correction; one row alone of a build too short to learn from."""
     made = make_build(effort=kind[0], habit=kind[1], seed=seed, tasks=160, builders=1 + seed // 2 % 2)
     days = quarters(made)
     finish = made.truth.build_finish
     outcomes = Outcomes(progress=read_progress(made.build.plan, made.build.sessions, finish))
     settings = Settings(runs=runs, seed=seed)
     replays = replay_days(made.build, days, finish, settings)
-    for n, replay in enumerate(replays):
-        lesson = lesson_on(replay.as_of, replays[:n], outcomes)
-        if not len(lesson.errors) + len(lesson.pace_errors):
+    lessons = [lesson_on(r.as_of, replays[:n], outcomes) for n, r in enumerate(replays)]
+    base = {"effort": kind[0], "habit": kind[1], "build": seed, "number": number}
+    if not any(map(_teaches, lessons)):
+        yield base | {"target": TOO_SHORT}
+    for n, (replay, lesson) in enumerate(zip(replays, lessons, strict=True)):
+        if not _teaches(lesson):
             continue
         for said in replay.finishes:
             if said.next_stage or said.target == "build":
-                target = "build" if said.target == "build" else "next stage"
-                base = {"effort": kind[0], "habit": kind[1], "build": seed, "number": number}
-                base |= {"at": n, "target": target}
-                yield from (base | row for row in _scored(said, replay, lesson, outcomes, settings))
+                here = base | {"at": n, "target": "build" if said.target == "build" else "next stage"}
+                yield from (here | row for row in _scored(said, replay, lesson, outcomes, settings))
+
+
+def _teaches(lesson: Lesson) -> bool:
+    return bool(len(lesson.errors) + len(lesson.pace_errors))
 
 
 def _scored(said, replay: Replay, lesson: Lesson, outcomes: Outcomes, settings: Settings) -> Iterator[dict]:

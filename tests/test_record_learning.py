@@ -7,6 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from benchmarks import record_learning
 from benchmarks.record_learning import Correction, Lesson, corrected, lesson_on
 from forecast.track_record.replay import FinishForecast, Replay
 from forecast.track_record.words import NOT_CORRECTED
@@ -76,3 +77,9 @@ def test_corrections_are_off_as_long_as_the_study_shows_no_gain_worth_having():
     assert len(best) == 2
     assert max(best) > 0.98, "a correction helps: it should be on"
     assert "not moved or widened" in NOT_CORRECTED
+
+
+def test_a_build_too_short_to_learn_from_is_told_apart_from_one_not_yet_done(monkeypatch):
+    monkeypatch.setattr(record_learning, "quarters", lambda build: [])
+    (row,) = record_learning.study_build(("as assumed", "weekend"), number=0, seed=3, runs=20)
+    assert (row["build"], row["target"]) == (3, record_learning.TOO_SHORT)
