@@ -50,9 +50,8 @@ COLUMNS = ("effort", "habit", "build", "number", "at", "target", "way", "crps", 
 TOO_SHORT = "too short"
 DECISION = """
 A correction would be on by default if it lowered the CRPS by 2 % or more (our choice) for the stage and for
-the build, and kept the coverage. None did when this was decided (24 builds): the weakest stretches gained a
-few parts in a thousand, shifting made the dates worse. So `finish` announces what the model says, and
-`record` only shows how earlier dates did. The samples were not tried.
+the build, and kept the coverage. None did when this was decided (24 builds, and again on 72). So `finish`
+announces what the model says, and `record` only shows how earlier dates did. The samples were not tried.
 """
 _LEAST_SD = 0.05
 
