@@ -20,7 +20,6 @@ not knowing it costs.
 from __future__ import annotations
 
 import argparse
-import itertools
 import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
@@ -33,7 +32,17 @@ import numpy as np
 import pandas as pd
 
 from benchmarks.bench_time_skill import MONDAY, PLAN, sessions_of
-from benchmarks.finish_skill import BUILD, FRACTIONS, LEVELS, STAGE, coverage, finished_on, naive_days, scored
+from benchmarks.finish_skill import (
+    BUILD,
+    FRACTIONS,
+    LEVELS,
+    STAGE,
+    Study,
+    coverage,
+    finished_on,
+    naive_days,
+    scored,
+)
 from benchmarks.kept_cases import KeptCases, part_of
 from benchmarks.told_presence import DrawnPresence, ToldBench, moods_told
 from forecast.bench_time import BenchTime
@@ -42,7 +51,7 @@ from forecast.chunk import stream
 from forecast.logbook import Builder
 from forecast.outlook import Fitted, Outlook, Settings, fit_build, play
 from forecast.progress import read_progress
-from forecast.synthetic import EFFORT_KINDS, HABIT_KINDS, SyntheticBuild, make_build
+from forecast.synthetic import HABIT_KINDS, SyntheticBuild, make_build
 from forecast.synthetic.kinds import draw_habit
 from forecast.synthetic.presence import QUARTERS, Mood, Presence, Wish
 from forecast.synthetic.scenario import Stand
@@ -62,17 +71,6 @@ class Asked:
     plays: int
     seed: int
     differ: BenchPriors
-
-
-def jobs_of(builds: int, seed: int) -> list[tuple[int, str, str, int]]:
-    """(number, effort, habit, build seed) of every build, one of each kind before the next of any."""
-    every = itertools.product(range(builds), EFFORT_KINDS, HABIT_KINDS)
-    return [(n, e, h, _build_seed(seed, n, e, h)) for n, e, h in every]
-
-
-def _build_seed(seed: int, number: int, effort: str, habit: str) -> int:
-    key = [seed, EFFORT_KINDS.index(effort), HABIT_KINDS.index(habit), number]
-    return int(np.random.default_rng(key).integers(2**31))
 
 
 def how_builders_differ(seed: int, *, habits: int = _HABITS_A_KIND) -> BenchPriors:
@@ -257,7 +255,7 @@ def main() -> None:
     parser.add_argument("--part", type=part_of, default=(1, 1), help="which share of the builds: 1/2, 2/2")
     said = parser.parse_args()
     asked = Asked(runs=said.runs, plays=said.plays, seed=said.seed, differ=how_builders_differ(said.seed))
-    jobs = jobs_of(said.builds, said.seed)
+    jobs = Study(builds=said.builds, runs=said.runs, plays=said.plays, seed=said.seed).jobs
     with tempfile.TemporaryDirectory() as scratch:
         kept = KeptCases(
             path=said.cases or Path(scratch) / "cases.csv",

@@ -27,7 +27,7 @@ from benchmarks.habits import (
 )
 
 COPIES = 3_000
-_EVEN_ENOUGH = 0.5
+EVEN_ENOUGH = 0.5
 _LONGEST_DAYS = 20_000
 
 
@@ -50,14 +50,14 @@ def told_the_habit(
         log_weight += _log_chance(float(entered), state.on, chance, mean)
         if log_weight.max() == -np.inf:
             raise RuntimeError("No copy of the builder could have written this log: take more of them.")
-        weight = _shares(log_weight)
-        if 1 / (weight**2).sum() < _EVEN_ENOUGH * COPIES:
-            picked = _evenly_picked(weight, rng)
+        weight = shares_of(log_weight)
+        if 1 / (weight**2).sum() < EVEN_ENOUGH * COPIES:
+            picked = evenly_picked(weight, rng)
             _become(state, picked)
             age, log_weight = age[picked], np.zeros(COPIES)
         sleep(state)
         age = age + 1
-    picked = rng.choice(COPIES, size=draws, p=_shares(log_weight))
+    picked = rng.choice(COPIES, size=draws, p=shares_of(log_weight))
     _become(state, picked)
     state.days_left = spells.days_left(state.on, age[picked], rng)
     return go_on(traits, state, days, rng)
@@ -122,12 +122,13 @@ def _log_chance(entered: float, on: np.ndarray, chance: np.ndarray, mean: np.nda
         return np.log(np.where(on, chance * chance_of_entry(entered, mean), 0.0))
 
 
-def _shares(log_weight: np.ndarray) -> np.ndarray:
+def shares_of(log_weight: np.ndarray) -> np.ndarray:
+    """(copy,) weights that add up to 1."""
     weight = np.exp(log_weight - log_weight.max())
     return np.asarray(weight / weight.sum())
 
 
-def _evenly_picked(weight: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+def evenly_picked(weight: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     """(copy,) which copies go on, each about as often as its share says."""
     places = (rng.random() + np.arange(len(weight))) / len(weight)
     return np.minimum(np.searchsorted(np.cumsum(weight), places), len(weight) - 1)

@@ -17,13 +17,13 @@ from typing import Any
 import numpy as np
 from scipy.stats import gamma
 
+from benchmarks.habit_filter import EVEN_ENOUGH, evenly_picked, shares_of
 from forecast.bench_time import BenchDraws, BenchTime
 from forecast.bench_time.draws import HELPER as VISITOR
 from forecast.synthetic.presence import HELPER, QUARTERS, Mood, Presence, Wish
 from forecast.synthetic.scenario import Stand
 
 COPIES = 3_000
-_EVEN_ENOUGH = 0.5
 _MOST_LEVEL = 1.6
 _MOST_CHANCE = 0.95
 # The log counts hours of work; who came and found nothing to do is not in it.
@@ -73,8 +73,7 @@ class _Copies:
         self.log_weight = np.zeros(number)
 
     def shares(self) -> np.ndarray:
-        weight = np.exp(self.log_weight - self.log_weight.max())
-        return np.asarray(weight / weight.sum())
+        return shares_of(self.log_weight)
 
     def follow(self, day: int, hours: float) -> None:
         weekday = (day - 1) % 7
@@ -85,8 +84,8 @@ class _Copies:
             return
         self.log_weight += self._log_chance(weekday, hours)
         share = self.shares()
-        if 1 / (share**2).sum() < _EVEN_ENOUGH * len(share):
-            self._become(_evenly_picked(share, self.rng))
+        if 1 / (share**2).sum() < EVEN_ENOUGH * len(share):
+            self._become(evenly_picked(share, self.rng))
 
     def _new_week(self) -> None:
         habit, rng, number = self.habit, self.rng, len(self.level)
@@ -112,12 +111,6 @@ class _Copies:
     def _become(self, picked: np.ndarray) -> None:
         self.level, self.building = self.level[picked], self.building[picked]
         self.long_silence, self.log_weight = self.long_silence[picked], np.zeros(len(picked))
-
-
-def _evenly_picked(share: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    """(copy,) which copies go on, each about as often as its share says."""
-    places = (rng.random() + np.arange(len(share))) / len(share)
-    return np.minimum(np.searchsorted(np.cumsum(share), places), len(share) - 1)
 
 
 class ToldBench:
