@@ -97,14 +97,25 @@ def settle(page: Page, *, charts: bool = True, timeout: float = 150_000) -> None
         )
 
 
+_NOTHING_WORKED_OUT = (
+    "!document.querySelector('[data-testid=stSpinner]') && ![...document.querySelectorAll("
+    "'[data-testid=stCaptionContainer]')].some(e => "
+    "/^(A first look|Looking|Tracing|Drawing|Playing|Forecasting)/.test(e.innerText))"
+    " && document.querySelector('.stApp')?.dataset.testScriptState === 'notRunning'"
+)
+_REST_MS = 600
+
+
 def work_done(page: Page, *, timeout: float = 300_000) -> None:
-    """Wait until the page says of nothing any more that it is being worked out."""
-    page.wait_for_function(
-        "!document.querySelector('[data-testid=stSpinner]') && ![...document.querySelectorAll("
-        "'[data-testid=stCaptionContainer]')].some(e => "
-        "/^(A first look|Looking|Tracing|Drawing|Playing|Forecasting)/.test(e.innerText))",
-        timeout=timeout,
-    )
+    """Wait until the page says of nothing any more that it is being worked out, and has come to rest.
+
+    Between two looks there may be a moment in which nothing is said: it must have lasted.
+    """
+    rested = False
+    while not rested:
+        page.wait_for_function(_NOTHING_WORKED_OUT, timeout=timeout)
+        page.wait_for_timeout(_REST_MS)
+        rested = page.evaluate(_NOTHING_WORKED_OUT)
     settle(page, charts=False, timeout=timeout)
 
 

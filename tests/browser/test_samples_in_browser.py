@@ -90,6 +90,7 @@ def test_a_sheet_is_previewed_and_taken_into_each_sample(sample):
     turn_to(page, "The log")
     work_done(page)
     page.get_by_text("Take in a sheet kept elsewhere").click()
+    page.locator("[data-testid=stFileUploader]").wait_for(state="visible")
     page.locator("input[type=file]").set_input_files(
         files=[{"name": "../../etc/hours.csv", "mimeType": "text/csv", "buffer": sheet.encode()}]
     )
