@@ -23,7 +23,7 @@ import argparse
 import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import timedelta
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any, cast
@@ -115,14 +115,17 @@ def _cases(made: SyntheticBuild, at: float, asked: Asked) -> Iterator[dict[str, 
     dice = np.random.default_rng([asked.seed, made.seed, round(100 * at)])
     settings = Settings(runs=asked.runs, seed=made.seed)
     fitted = fit_build(made.as_known_on(as_of), as_of, settings)
+    stand = made.stand_on(as_of)
     outlooks = {
         "program": play(fitted, settings),
         "told how builders differ": play(_believing(fitted, asked.differ), settings),
-        "told the habit": play(_told_the_habit(made, fitted, asked.runs, dice), settings),
+        "told the habit": play(_told_the_habit(made, stand, fitted, asked.runs, dice), settings),
     }
     plays = {
-        "told the work": _true_plays(made, as_of, asked, _drawn_days(made, fitted, settings, asked.plays)),
-        "oracle": _true_plays(made, as_of, asked, lambda stand, run: None),
+        "told the work": _true_plays(
+            made, stand, fitted, asked, _drawn_days(made, fitted, settings, asked.plays)
+        ),
+        "oracle": _true_plays(made, stand, fitted, asked, lambda stand, run: None),
     }
     stage, limit = outlooks["program"].open_stages[0], float(settings.horizon_days)
     for target, name in ((STAGE, stage), (BUILD, None)):
@@ -154,8 +157,9 @@ def _believing(fitted: Fitted, belief: BenchPriors) -> Fitted:
     return replace(fitted, bench=bench)
 
 
-def _told_the_habit(made: SyntheticBuild, fitted: Fitted, runs: int, dice: np.random.Generator) -> Fitted:
-    stand = made.stand_on(fitted.as_of)
+def _told_the_habit(
+    made: SyntheticBuild, stand: Stand, fitted: Fitted, runs: int, dice: np.random.Generator
+) -> Fitted:
     moods = moods_told(stand, made.scenario.start, fitted.as_of, runs, dice)
     told = ToldBench(fitted.bench, stand, moods, dice.spawn(1)[0])
     return replace(fitted, bench=cast("BenchTime", told))
@@ -177,19 +181,19 @@ def _drawn_days(
 
 
 def _true_plays(
-    made: SyntheticBuild, as_of: date, asked: Asked, change: Callable[[Stand, int], None]
+    made: SyntheticBuild, stand: Stand, fitted: Fitted, asked: Asked, change: Callable[[Stand, int], None]
 ) -> np.ndarray:
     """(play, stage) days until each stage is finished, by the true rules; infinite past the horizon."""
-    stand, horizon = made.stand_on(as_of), as_of.toordinal() + Settings().horizon_days
+    today = fitted.as_of.toordinal()
     last = []
     for run, own in enumerate(np.random.default_rng([asked.seed, made.seed]).spawn(asked.plays)):
         one = stand.copy()
         one.throw(own)
         change(one, run)
-        one.play(horizon)
+        one.play(today + Settings().horizon_days)
         left = np.array(one.workshop.stage_open[: len(made.scenario.plan.stages)]) > 0
         last.append(np.where(left, np.inf, one.workshop.stage_last))
-    return np.maximum(np.array(last) - as_of.toordinal(), 0.0)
+    return np.maximum(np.array(last) - today, 0.0)
 
 
 def table(found: pd.DataFrame, target: str) -> list[str]:

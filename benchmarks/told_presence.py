@@ -20,12 +20,20 @@ from scipy.stats import gamma
 from benchmarks.habit_filter import EVEN_ENOUGH, evenly_picked, shares_of
 from forecast.bench_time import BenchDraws, BenchTime
 from forecast.bench_time.draws import HELPER as VISITOR
-from forecast.synthetic.presence import HELPER, QUARTERS, Mood, Presence, Wish
+from forecast.synthetic.presence import (
+    DAY_CHANCE_CAP,
+    HELPER,
+    LEVEL_CAP,
+    QUARTERS,
+    WEEKDAY_LENGTH,
+    WEEKEND_LENGTH,
+    Mood,
+    Presence,
+    Wish,
+)
 from forecast.synthetic.scenario import Stand
 
 COPIES = 3_000
-_MOST_LEVEL = 1.6
-_MOST_CHANCE = 0.95
 # The log counts hours of work; who came and found nothing to do is not in it.
 _CAME_IN_VAIN = 0.02
 _FIRST_DAYS, _MOST_DAYS = 1_400, 5_400
@@ -90,7 +98,7 @@ class _Copies:
     def _new_week(self) -> None:
         habit, rng, number = self.habit, self.rng, len(self.level)
         moved = self.presence.keep * self.level + self.presence.shock * rng.standard_normal(number)
-        self.level = np.minimum(moved, _MOST_LEVEL)
+        self.level = np.minimum(moved, LEVEL_CAP)
         chance = rng.random(number)
         mean = np.where(self.long_silence, habit.long_silence_weeks, habit.short_silence_weeks)
         stops = self.building & (chance < habit.stop_chance)
@@ -101,10 +109,10 @@ class _Copies:
     def _log_chance(self, weekday: int, hours: float) -> np.ndarray:
         habit = self.habit
         lift = np.exp(0.5 * self.level)
-        chance = np.minimum(habit.day_chance[weekday] * lift, _MOST_CHANCE)
+        chance = np.minimum(habit.day_chance[weekday] * lift, DAY_CHANCE_CAP)
         if not hours:
             return np.where(self.building, np.log1p(-chance * (1 - _CAME_IN_VAIN)), 0.0)
-        mean = habit.session_hours * lift * (1.1 if weekday > 4 else 0.9)
+        mean = habit.session_hours * lift * (WEEKEND_LENGTH if weekday > 4 else WEEKDAY_LENGTH)
         density = gamma.logpdf(hours, habit.session_shape, scale=mean / habit.session_shape)
         return np.where(self.building, np.log(chance) + density, -np.inf)
 

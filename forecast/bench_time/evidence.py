@@ -9,7 +9,7 @@ import numpy as np
 
 from forecast.bench_time.model import BenchTime, fit_weeks_with
 from forecast.bench_time.priors import BenchPriors
-from forecast.bench_time.season import no_waves, year_waves
+from forecast.bench_time.season import waves_of
 from forecast.bench_time.weekly import weekly_log
 
 # What the log says is what a normal belief was moved by, one wide enough to leave the word to the log.
@@ -53,7 +53,7 @@ def evidence_of(bench: BenchTime) -> BenchEvidence:
     level, silences = fit_weeks_with(
         weekly_log(history, learned.habit),
         (at_mean, at_sd),
-        year_waves(history.origin, history.weeks) if learned.seasonal else no_waves(history.weeks),
+        waves_of(history.origin, history.weeks, seasonal=learned.seasonal),
         replace(belief, chain_sd=tuple(sd.tolist()), degrees=inf),
     )
     chain = np.linalg.inv(silences.covariance[:4, :4])

@@ -17,7 +17,7 @@ from forecast.bench_time.lean_back import Weeks, mixed_weeks
 from forecast.bench_time.level import Level, fit_level
 from forecast.bench_time.notes import basis_of, notes_of
 from forecast.bench_time.play import Learned, Play
-from forecast.bench_time.season import no_waves, year_waves
+from forecast.bench_time.season import no_waves, waves_of, year_waves
 from forecast.bench_time.setting_up import fit_setting_up
 from forecast.bench_time.silences import Silences, fit_silences
 from forecast.bench_time.stage_rank import fit_stage_ranks
@@ -183,7 +183,7 @@ def _lean_back(
 ) -> tuple[Weeks, float]:
     """What was learned from the pooled habits, mixed with what the built-in ones would have taught."""
     plain = priors.BenchPriors()
-    waves = year_waves(history.origin, history.weeks) if seasonal else no_waves(history.weeks)
+    waves = waves_of(history.origin, history.weeks, seasonal=seasonal)
     level, silences = fit_weeks_with(weeks, _mean_prior(builders, history.as_of, plain), waves, plain)
     other = Weeks(level=level, silences=silences, habit=fit_habit(history, plain))
     return mixed_weeks(pooled, other, belief, plain)

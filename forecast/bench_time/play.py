@@ -27,7 +27,7 @@ from forecast.bench_time.draws import HELPER, BenchDraws, Joining
 from forecast.bench_time.habit import Habit
 from forecast.bench_time.history import History, availability, day_kinds
 from forecast.bench_time.level import Level
-from forecast.bench_time.season import no_waves, year_waves
+from forecast.bench_time.season import waves_of
 from forecast.bench_time.silences import Silences
 from forecast.bench_time.stage_rank import RankHabit, sample_ranks
 from forecast.bench_time.weekly import exposure_of
@@ -311,5 +311,5 @@ class _Calendar:
             kinds=day_kinds(monday, days, learned.country),
             free=free,
             open_days=np.asarray(free[:, history.main].any(axis=1)),
-            waves=year_waves(monday, weeks) if learned.seasonal else no_waves(weeks),
+            waves=waves_of(monday, weeks, seasonal=learned.seasonal),
         )

@@ -23,3 +23,8 @@ def year_waves(first_monday: date, weeks: int) -> np.ndarray:
 def no_waves(weeks: int) -> np.ndarray:
     """(week, 0): a year without a season."""
     return np.empty((weeks, 0))
+
+
+def waves_of(first_monday: date, weeks: int, *, seasonal: bool) -> np.ndarray:
+    """(week, 2) the waves of the year where there is a season, else (week, 0)."""
+    return year_waves(first_monday, weeks) if seasonal else no_waves(weeks)

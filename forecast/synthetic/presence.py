@@ -15,7 +15,8 @@ from forecast.synthetic.truth import HabitTruth
 
 QUARTERS = 4
 _LONGEST_QUARTERS = 12 * QUARTERS
-_LEVEL_CAP = 1.6
+LEVEL_CAP, DAY_CHANCE_CAP = 1.6, 0.95
+WEEKDAY_LENGTH, WEEKEND_LENGTH = 0.9, 1.1  # of a session, in usual ones
 HELPER = "+"
 
 
@@ -72,11 +73,10 @@ class Presence:
         if not self.mood.building:
             return {}
         lift = exp(0.5 * self.mood.level)
-        if self.dice.uniform() >= min(self.habit.day_chance[weekday] * lift, 0.95):
+        if self.dice.uniform() >= min(self.habit.day_chance[weekday] * lift, DAY_CHANCE_CAP):
             return {}
-        hours = self.dice.gamma(
-            self.habit.session_shape, self.habit.session_hours * lift * (1.1 if weekday > 4 else 0.9)
-        )
+        length = WEEKEND_LENGTH if weekday > 4 else WEEKDAY_LENGTH
+        hours = self.dice.gamma(self.habit.session_shape, self.habit.session_hours * lift * length)
         quarters = self._as_entered(hours)
         if day in self.everybody_away:
             return {}
@@ -85,7 +85,7 @@ class Presence:
     def _new_week(self) -> None:
         mood, habit = self.mood, self.habit
         mood.level = self.keep * mood.level + self.shock * self.dice.normal()
-        mood.level = min(mood.level, _LEVEL_CAP)
+        mood.level = min(mood.level, LEVEL_CAP)
         chance = self.dice.uniform()
         if mood.building:
             if chance < habit.stop_chance:

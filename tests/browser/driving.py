@@ -84,12 +84,20 @@ def browser(**more) -> Iterator[BrowserContext]:
             context.close()
 
 
+_NOT_RUNNING = "document.querySelector('.stApp')?.dataset.testScriptState === 'notRunning'"
+_NOTHING_WORKED_OUT = (
+    "!document.querySelector('[data-testid=stSpinner]') && ![...document.querySelectorAll("
+    "'[data-testid=stCaptionContainer]')].some(e => "
+    "/^(A first look|Looking|Tracing|Drawing|Playing|Forecasting)/.test(e.innerText))"
+    f" && {_NOT_RUNNING}"
+)
+_REST_MS = 600
+
+
 def settle(page: Page, *, charts: bool = True, timeout: float = 150_000) -> None:
     """Wait until the page is drawn and nothing runs any more."""
     page.wait_for_selector("h1", timeout=timeout)
-    page.wait_for_function(
-        "document.querySelector('.stApp')?.dataset.testScriptState === 'notRunning'", timeout=timeout
-    )
+    page.wait_for_function(_NOT_RUNNING, timeout=timeout)
     if charts:
         page.wait_for_selector(
             "[data-testid=stVegaLiteChart] svg.marks, [data-testid=stVegaLiteChart] canvas.marks",
@@ -97,22 +105,14 @@ def settle(page: Page, *, charts: bool = True, timeout: float = 150_000) -> None
         )
 
 
-_NOTHING_WORKED_OUT = (
-    "!document.querySelector('[data-testid=stSpinner]') && ![...document.querySelectorAll("
-    "'[data-testid=stCaptionContainer]')].some(e => "
-    "/^(A first look|Looking|Tracing|Drawing|Playing|Forecasting)/.test(e.innerText))"
-    " && document.querySelector('.stApp')?.dataset.testScriptState === 'notRunning'"
-)
-_REST_MS = 600
-
-
 def work_done(page: Page, *, timeout: float = 300_000) -> None:
     """Wait until the page says of nothing any more that it is being worked out, and has come to rest.
 
     Between two looks there may be a moment in which nothing is said: it must have lasted.
     """
-    rested = False
+    until, rested = time.monotonic() + timeout / 1000, False
     while not rested:
+        assert time.monotonic() < until, "the page never came to rest"
         page.wait_for_function(_NOTHING_WORKED_OUT, timeout=timeout)
         page.wait_for_timeout(_REST_MS)
         rested = page.evaluate(_NOTHING_WORKED_OUT)
