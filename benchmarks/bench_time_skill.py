@@ -25,11 +25,11 @@ import pandas as pd
 
 from benchmarks.habit_filter import told_the_habit
 from benchmarks.habits import HABITS, Traits, begin, copies, go_on, invent
-from forecast.bench_time import BenchTime
-from forecast.logbook import Builder
-from forecast.plan import Plan, Task
-from forecast.progress import read_progress
-from forecast.scores import crps, randomised_pit
+from forecast.files.logbook import Builder
+from forecast.files.plan import Plan, Task
+from forecast.learn.bench_time import BenchTime
+from forecast.learn.progress import read_progress
+from forecast.questions.scores import crps, randomised_pit
 
 HORIZONS = (13, 26, 52)
 LEVELS = (0.5, 0.8, 0.9)

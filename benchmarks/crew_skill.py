@@ -2,10 +2,11 @@
 
     python -m benchmarks.crew_skill [--builds 15] [--runs 500] [--plays 20] [--seed 20261101] [--kept FILE]
 
-Each build is invented (forecast/synthetic), cut when half its person-hours are in the log, and played on from
-there by its own true parameters, with the second builder and without, on the same dice. The range of the
-gain that `crew` gives is held against those true differences. Writes crew_skill.md beside this file. With
---kept the builds go to a CSV file one by one, and a study that was stopped goes on where it stopped.
+Each build is invented (benchmarks/invented/workshop), cut when half its person-hours are in the log, and
+played on from there by its own true parameters, with the second builder and without, on the same dice. The
+range of the gain that `crew` gives is held against those true differences. Writes crew_skill.md beside this
+file. With --kept the builds go to a CSV file one by one, and a study that was stopped goes on where it
+stopped.
 """
 
 from __future__ import annotations
@@ -18,11 +19,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from benchmarks.invented.workshop import EFFORT_KINDS, HABIT_KINDS, SyntheticBuild, make_build
 from benchmarks.kept_cases import KeptCases
-from forecast.crew import crew_of, what_ifs_of
-from forecast.crew.compare import gain_in_days
-from forecast.outlook import Settings, fit_build, play_together
-from forecast.synthetic import EFFORT_KINDS, HABIT_KINDS, SyntheticBuild, make_build
+from forecast.questions.crew import crew_of, what_ifs_of
+from forecast.questions.crew.compare import gain_in_days
+from forecast.simulate.finish import play_together
+from forecast.simulate.fitted import fit_build
+from forecast.simulate.settings import Settings
 
 HALF = 0.5
 LEVELS = (0.5, 0.8, 0.9)

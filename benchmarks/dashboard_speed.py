@@ -30,9 +30,9 @@ from pathlib import Path
 
 from playwright.sync_api import Page
 
-from forecast.folder import read_build
-from forecast.progress import read_progress
-from forecast.synthetic import make_build, write_build
+from benchmarks.invented.workshop import make_build, write_build
+from forecast.files.folder import read_build
+from forecast.learn.progress import read_progress
 from tests.browser.driving import ROOT, WIDE, browser, served
 
 RUNS, SEED, TASKS, DONE = 10_000, 5, 600, 0.2

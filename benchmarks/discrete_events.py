@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 import simpy
 
-from forecast.schedule import Network
-from forecast.schedule.records import EITHER, TWO
+from forecast.simulate.network import Network
+from forecast.simulate.network.records import EITHER, TWO
 
 _NEW_DAY, _HAND_OUT = 2, 3  # after everything else that happens at the same moment (priority 1)
 

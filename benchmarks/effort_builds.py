@@ -22,9 +22,9 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
-from forecast.effort.priors import EffortPriors, Normal
-from forecast.learning import lot_midpoint, pieces_remembered
-from forecast.progress import Progress
+from forecast.learn.effort.priors import EffortPriors, Normal
+from forecast.learn.learning_curve import lot_midpoint, pieces_remembered
+from forecast.learn.progress import Progress
 
 # How builds as the model assumes come about, as far as the model has a belief of that name.
 AS_GENERATED = EffortPriors(

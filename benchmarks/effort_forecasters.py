@@ -10,7 +10,7 @@ from scipy.linalg import cho_factor, cho_solve
 from threadpoolctl import threadpool_limits
 
 from benchmarks.effort_builds import AS_GENERATED, TrueBuild, cut_t
-from forecast.effort import EffortModel
+from forecast.learn.effort import EffortModel
 
 _WARM_UP, _KEPT, _THIN = 50, 50, 5
 

@@ -1,7 +1,7 @@
 """The effort model on whole logs: open tasks, reports, rework, outside work and growth included.
 
-Builds come from `forecast.synthetic`, which was written apart from the model: sessions with half-done
-tasks, percents and counted pieces, lumped entries, rework found late, work outside the plan, tasks
+Builds come from `benchmarks.invented.workshop`, written apart from the model: sessions with half-done tasks,
+ percents and counted pieces, lumped entries, rework found late, work outside the plan, tasks
 added on the way. Two targets: all person-hours still to come, and the first-time hours of the next
 fifty tasks that are not begun, beside independent lognormal draws by type.
 
@@ -20,11 +20,11 @@ import numpy as np
 import pandas as pd
 
 from benchmarks.effort_skill import LEVELS, as_markdown, versions
+from benchmarks.invented.workshop import EFFORT_KINDS, SyntheticBuild, make_build
 from benchmarks.kept_rows import kept_rows
-from forecast.effort import EffortModel
-from forecast.progress import Progress, read_progress
-from forecast.scores import crps
-from forecast.synthetic import EFFORT_KINDS, SyntheticBuild, make_build
+from forecast.learn.effort import EffortModel
+from forecast.learn.progress import Progress, read_progress
+from forecast.questions.scores import crps
 
 SHARES = (0.10, 0.25, 0.50, 0.75)
 BLOCK = 50
@@ -194,7 +194,7 @@ def report(frame: pd.DataFrame, builds: int, seed: int) -> str:
         "# Skill of the effort model on whole logs",
         "",
         f"{builds} invented builds of each kind, 260 tasks or so each, seeds from {seed}; {versions()}.",
-        "Kinds and what is true of them: forecast/synthetic/kinds.py; no two builds share a seed, so one",
+        "Kinds and their truth: benchmarks/invented/workshop/kinds.py; no two builds share a seed, so one",
         f"standard error of 80 % coverage is {error / len(EFFORT_KINDS) ** 0.5:.1f} points over all kinds,",
         f"{error:.1f} of one. Shares are of all person-hours.",
         f"Fit and draws: {frame['seconds'].median():.2f} s of one core in the middle.",

@@ -16,10 +16,10 @@ import numpy as np
 import pandas as pd
 from scipy.special import gammaincc
 
-from forecast.effort.design import EffortDesign, build_design
-from forecast.effort.draws import LOG_MORE, OpenEvidence
-from forecast.effort.posterior import draw_posterior
-from forecast.effort.priors import (
+from forecast.learn.effort.design import EffortDesign, build_design
+from forecast.learn.effort.draws import LOG_MORE, OpenEvidence
+from forecast.learn.effort.posterior import draw_posterior
+from forecast.learn.effort.priors import (
     DRIFT_TASKS,
     HALF_T_DEGREES,
     SPREADS,
@@ -28,7 +28,7 @@ from forecast.effort.priors import (
     TAIL_WEIGHTS,
     EffortPriors,
 )
-from forecast.progress import Progress
+from forecast.learn.progress import Progress
 
 _BINS = 10
 

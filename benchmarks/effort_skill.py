@@ -22,9 +22,9 @@ import pandas as pd
 from benchmarks import effort_forecasters as others
 from benchmarks.effort_builds import KINDS, TrueBuild, draw_build
 from benchmarks.kept_rows import kept_rows
-from forecast.effort import EffortModel
-from forecast.overruns import overruns
-from forecast.scores import crps
+from forecast.learn.effort import EffortModel
+from forecast.questions.overruns import overruns
+from forecast.questions.scores import crps
 
 SHARES = (0.10, 0.25, 0.50, 0.75)
 LEVELS = (0.50, 0.80, 0.90)

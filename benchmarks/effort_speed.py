@@ -20,9 +20,9 @@ from threadpoolctl import threadpool_limits
 
 from benchmarks.effort_builds import TrueBuild, draw_build
 from benchmarks.effort_skill import versions
-from forecast.effort import EffortModel
-from forecast.effort.design import build_design
-from forecast.effort.priors import EffortPriors
+from forecast.learn.effort import EffortModel
+from forecast.learn.effort.design import build_design
+from forecast.learn.effort.priors import EffortPriors
 
 SIZES = ((260, 16), (2000, 30))
 _FINISHED = 0.5

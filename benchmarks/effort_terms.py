@@ -19,8 +19,8 @@ import pandas as pd
 from benchmarks.effort_builds import BREAK_KINDS, HALF_DAYS, draw_build
 from benchmarks.effort_skill import as_markdown, versions
 from benchmarks.kept_rows import kept_rows
-from forecast.effort import EffortModel
-from forecast.scores import crps
+from forecast.learn.effort import EffortModel
+from forecast.questions.scores import crps
 
 SHARES = (0.25, 0.50, 0.75)
 TERMS = {"none": None, "35 days": HALF_DAYS, "105 days": 3 * HALF_DAYS}

@@ -43,18 +43,21 @@ from benchmarks.finish_skill import (
     naive_days,
     scored,
 )
+from benchmarks.invented.workshop import HABIT_KINDS, SyntheticBuild, make_build
+from benchmarks.invented.workshop.kinds import draw_habit
+from benchmarks.invented.workshop.presence import QUARTERS, Mood, Presence, Wish
+from benchmarks.invented.workshop.scenario import Stand
 from benchmarks.kept_cases import KeptCases, part_of
 from benchmarks.told_presence import DrawnPresence, ToldBench, moods_told
-from forecast.bench_time import BenchTime
-from forecast.bench_time.priors import BenchPriors
-from forecast.chunk import stream
-from forecast.logbook import Builder
-from forecast.outlook import Fitted, Outlook, Settings, fit_build, play
-from forecast.progress import read_progress
-from forecast.synthetic import HABIT_KINDS, SyntheticBuild, make_build
-from forecast.synthetic.kinds import draw_habit
-from forecast.synthetic.presence import QUARTERS, Mood, Presence, Wish
-from forecast.synthetic.scenario import Stand
+from forecast.files.logbook import Builder
+from forecast.learn.bench_time import BenchTime
+from forecast.learn.bench_time.priors import BenchPriors
+from forecast.learn.progress import read_progress
+from forecast.random_streams import stream
+from forecast.simulate.finish import play
+from forecast.simulate.fitted import Fitted, fit_build
+from forecast.simulate.outlook import Outlook
+from forecast.simulate.settings import Settings
 
 WAYS = ("average pace", "program", "told how builders differ", "told the habit", "told the work", "oracle")
 COLUMNS = ("number", "effort", "habit", "build", "at", "target", "way", "crps", "position")

@@ -3,14 +3,14 @@
     python -m benchmarks.finish_skill [--builds 25] [--runs 500] [--plays 60] [--seed 20261001]
                                       [--cases FILE] [--part 1/2]
 
-For each of four kinds of effort and three habits so many builds are invented (forecast/synthetic), every
-second one with a second builder, and cut on the days on which 25, 50 and 75 % of the person-hours are in the
-log. The day on which the first open stage and the whole build are finished, the person-hours of the next 13
-weeks and those of the next 20 tasks are foretold by the program, by naive ways, and by the oracle: the build
-played on from the cut by its own true parameters with new luck. With --cases every build is kept in a CSV
-file as it is finished and done only once; several processes may share the file, each with its --part of the
-builds. The one that finds all of them there writes finish_skill.md, and the cases of the first build to
-finish_skill_corner.csv, which a test plays again.
+For each of four kinds of effort and three habits so many builds are invented (benchmarks/invented/workshop),
+every second one with a second builder, and cut on the days on which 25, 50 and 75 % of the person-hours are
+in the log. The day on which the first open stage and the whole build are finished, the person-hours of the
+next 13 weeks and those of the next 20 tasks are foretold by the program, by naive ways, and by the oracle:
+the build played on from the cut by its own true parameters with new luck. With --cases every build is kept
+in a CSV file as it is finished and done only once; several processes may share the file, each with its
+--part of the builds. The one that finds all of them there writes finish_skill.md, and the cases of the first
+build to finish_skill_corner.csv, which a test plays again.
 
 Naive ways, for dates all with one average pace (person-hours a day since the first session), as if every
 hour went to the stage in question:
@@ -34,12 +34,14 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from benchmarks.invented.workshop import EFFORT_KINDS, HABIT_KINDS, PlayedOn, SyntheticBuild, make_build
 from benchmarks.kept_cases import KeptCases, part_of
-from forecast.outlook import Outlook, Settings, forecast_finish
-from forecast.progress import Progress, read_progress
-from forecast.scores import crps, randomised_pit
-from forecast.synthetic import EFFORT_KINDS, HABIT_KINDS, PlayedOn, SyntheticBuild, make_build
-from forecast.track_record import TASKS, WINDOW, HoursForecast, Outcomes, hours_to_come, naive_ways
+from forecast.learn.progress import Progress, read_progress
+from forecast.questions.scores import crps, randomised_pit
+from forecast.questions.track_record import TASKS, WINDOW, HoursForecast, Outcomes, hours_to_come, naive_ways
+from forecast.simulate.finish import forecast_finish
+from forecast.simulate.outlook import Outlook
+from forecast.simulate.settings import Settings
 
 FRACTIONS = (0.25, 0.5, 0.75)
 LEVELS = (0.5, 0.8, 0.9)

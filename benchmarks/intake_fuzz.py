@@ -29,16 +29,16 @@ import numpy as np
 
 from forecast.errors import BenchdaysError
 from forecast.intake import propose_intake
-from forecast.intake.dates import DateRules, read_date
-from forecast.intake.delimited import decode
-from forecast.intake.durations import read_clock, read_duration
-from forecast.intake.foreign import read_foreign
-from forecast.intake.front_matter import is_front_matter
-from forecast.intake.people import read_helpers, read_people
-from forecast.intake.phrases import is_rework, not_building, split_tasks
+from forecast.intake.cells.dates import DateRules, read_date
+from forecast.intake.cells.durations import read_clock, read_duration
+from forecast.intake.cells.people import read_helpers, read_people
+from forecast.intake.cells.phrases import is_rework, not_building, split_tasks
+from forecast.intake.readers.delimited import decode
+from forecast.intake.readers.foreign import read_foreign
+from forecast.intake.readers.front_matter import is_front_matter
+from forecast.intake.readers.workbook import is_zip
 from forecast.intake.sheet import ReadFile, Unread, is_blank
 from forecast.intake.sheets import gather_rows
-from forecast.intake.workbook import is_zip
 
 HERE = Path(__file__).parent
 MESSY = HERE.parent / "sample_logs" / "messy"

@@ -24,8 +24,8 @@ from pathlib import Path
 import numba
 import numpy as np
 
-from forecast.plan import Plan, Task
-from forecast.schedule import Network, Simulation, network_of_untouched, simulate_schedule
+from forecast.files.plan import Plan, Task
+from forecast.simulate.network import Network, Simulation, network_of_untouched, simulate_schedule
 
 ROOT = Path(__file__).resolve().parents[1]
 CHUNK = 500

@@ -22,6 +22,7 @@ import numpy as np
 import pandas as pd
 from joblib import Parallel, delayed
 
+from benchmarks.invented.workshop.random_kit import TYPES
 from benchmarks.many_priors import (
     BUILT_IN,
     EARLY,
@@ -34,10 +35,9 @@ from benchmarks.many_priors import (
     scored,
     table,
 )
-from forecast.effort import EffortPriors, Normal
+from forecast.learn.effort import EffortPriors, Normal
+from forecast.learn.pooled_priors import PooledPriors
 from forecast.many.pool import WITHIN, pool_priors
-from forecast.pooled_priors import PooledPriors
-from forecast.synthetic.random_kit import TYPES
 
 # What members of a club are not believed to be apart by is left for clubs.
 BETWEEN_CLUBS = (1 - WITHIN**2) ** 0.5

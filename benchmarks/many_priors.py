@@ -25,19 +25,21 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from forecast.effort import Normal
-from forecast.logbook import Builder
+from benchmarks.invented.workshop import Scenario, SyntheticBuild, play_scenario
+from benchmarks.invented.workshop.kinds import draw_order, draw_reports
+from benchmarks.invented.workshop.random_kit import TYPES, draw_plan
+from benchmarks.invented.workshop.scenario import pair_effects, true_tasks
+from benchmarks.invented.workshop.truth import BeyondTruth, EffortTruth, HabitTruth
+from forecast.files.logbook import Builder
+from forecast.learn.effort import Normal
+from forecast.learn.pooled_priors import BUILT_IN_WEIGHT, PooledPriors
 from forecast.many.pool import pool_priors
 from forecast.many.summary import BuildSummary, summary_of
-from forecast.outlook import Settings, fit_build, forecast_finish
-from forecast.pooled_priors import BUILT_IN_WEIGHT, PooledPriors
-from forecast.scores import crps
-from forecast.synthetic import Scenario, SyntheticBuild, play_scenario
-from forecast.synthetic.kinds import draw_order, draw_reports
-from forecast.synthetic.random_kit import TYPES, draw_plan
-from forecast.synthetic.scenario import pair_effects, true_tasks
-from forecast.synthetic.truth import BeyondTruth, EffortTruth, HabitTruth
-from forecast.words import say_percent
+from forecast.questions.scores import crps
+from forecast.simulate.finish import forecast_finish
+from forecast.simulate.fitted import fit_build
+from forecast.simulate.settings import Settings
+from forecast.wording import say_percent
 
 CLUBS = (5, 50, 500)
 EARLY, LATER = (0.02, 0.05, 0.10), (0.25, 0.50, 0.75)

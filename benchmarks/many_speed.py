@@ -23,8 +23,8 @@ from datetime import date
 from importlib.metadata import version
 from pathlib import Path
 
-from forecast.outlook import Settings
-from forecast.synthetic import make_build, write_build
+from benchmarks.invented.workshop import make_build, write_build
+from forecast.simulate.settings import Settings
 
 AS_OF = date(2026, 6, 30)
 TODAY = date(2060, 1, 1)  # no day of an invented log lies after it
@@ -60,10 +60,10 @@ def child(asked: argparse.Namespace) -> None:
     import resource
 
     import forecast.many.run as many_run
+    from forecast.many.answer_cache import Kept
     from forecast.many.engine import Engine
-    from forecast.many.kept import Kept
     from forecast.many.run import Many
-    from forecast.report_many import table_csv
+    from forecast.present.many_builds import table_csv
 
     if asked.at_once:
         many_run.do_job = answered_at_once  # type: ignore[assignment]

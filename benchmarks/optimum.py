@@ -8,9 +8,9 @@ from math import ceil
 import numpy as np
 from ortools.sat.python import cp_model
 
-from forecast.plan import Crew, Plan, Task
-from forecast.schedule import Network, network_of_untouched, simulate_schedule
-from forecast.schedule.records import TWO
+from forecast.files.plan import Crew, Plan, Task
+from forecast.simulate.network import Network, network_of_untouched, simulate_schedule
+from forecast.simulate.network.records import TWO
 
 LONG_DAY_HOURS = 4096.0
 

@@ -21,7 +21,7 @@ from benchmarks.optimum import (
     played_makespan,
     random_case,
 )  # fmt: skip
-from forecast.schedule import Network, simulate_schedule
+from forecast.simulate.network import Network, simulate_schedule
 from tests.schedule_cases import random_draws, random_network
 
 TASKS = 30

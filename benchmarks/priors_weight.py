@@ -23,9 +23,11 @@ import pandas as pd
 from scipy.special import logit
 
 from benchmarks.many_priors import EARLY, LATER, UNLIKE, Clubs, alone, club, member, unlike
-from forecast.mixture import pooled_weight
-from forecast.outlook import Fitted, Settings, fit_build, play
-from forecast.pooled_priors import PooledPriors
+from forecast.learn.mixture import pooled_weight
+from forecast.learn.pooled_priors import PooledPriors
+from forecast.simulate.finish import play
+from forecast.simulate.fitted import Fitted, fit_build
+from forecast.simulate.settings import Settings
 
 WEIGHTS = (0.0, 0.02, 0.05, 0.1, 0.2, 0.5)
 SIZES = {"newcomer": (5, 50, 500), "unlike": (50, 500)}
@@ -180,7 +182,7 @@ def report(found: list[dict[str, Any]], command: str) -> str:
             "weight before the log: the ratio of mean CRPS to that with the built-in priors alone, all from",
             "the same fits. `+-`: standard error over builders of the first of them (the columns share their",
             "builds: they differ by far less). Log odds: how far the log favours the pooled belief.",
-            "Which weight was taken, and why, stands in forecast/pooled_priors.py.",
+            "Which weight was taken, and why, stands in forecast/learn/pooled_priors.py.",
             "",
             "## Newcomers to the club",
             "",

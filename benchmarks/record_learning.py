@@ -33,12 +33,12 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from benchmarks.invented.workshop import EFFORT_KINDS, HABIT_KINDS, SyntheticBuild, make_build
 from benchmarks.kept_cases import KeptCases, part_of
-from forecast.outlook import Settings
-from forecast.progress import read_progress
-from forecast.scores import crps
-from forecast.synthetic import EFFORT_KINDS, HABIT_KINDS, SyntheticBuild, make_build
-from forecast.track_record import WINDOW, Outcomes, Replay, replay_days
+from forecast.learn.progress import read_progress
+from forecast.questions.scores import crps
+from forecast.questions.track_record import WINDOW, Outcomes, Replay, replay_days
+from forecast.simulate.settings import Settings
 
 LEVELS = (0.5, 0.8, 0.9)
 FADE_DAYS = 730.0

@@ -24,11 +24,11 @@ import pandas as pd
 from joblib import Parallel, delayed
 from joblib.externals.loky import get_reusable_executor
 
-from forecast.folder import Build
-from forecast.outlook import Settings
-from forecast.progress import read_progress
-from forecast.synthetic import make_build
-from forecast.track_record import RUNS, past_days, track_record
+from benchmarks.invented.workshop import make_build
+from forecast.files.folder import Build
+from forecast.learn.progress import read_progress
+from forecast.questions.track_record import RUNS, past_days, track_record
+from forecast.simulate.settings import Settings
 
 YEARS, SEED, TASKS = 10, 5, 500
 
@@ -62,8 +62,8 @@ def starts(workers: int) -> float:
 
 
 def _ready() -> str:
-    from forecast.bench_time import BenchTime
-    from forecast.effort import EffortModel
+    from forecast.learn.bench_time import BenchTime
+    from forecast.learn.effort import EffortModel
 
     return f"{BenchTime.__name__}, {EffortModel.__name__}"
 

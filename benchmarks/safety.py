@@ -14,11 +14,11 @@ import time
 from importlib import resources
 from pathlib import Path
 
-from forecast.build_settings import read_settings
-from forecast.csv_file import format_record
 from forecast.errors import InputError
+from forecast.files.build_settings import read_settings
+from forecast.files.csv_file import format_record
+from forecast.files.tables import Table, read_table, table_schema
 from forecast.intake.saved import read_saved
-from forecast.tables import Table, read_table, table_schema
 from tests.harmful_files import HARMFUL, measured
 from tests.storage_trials import crowd, full_disk, kills, locked_folder
 
@@ -110,7 +110,7 @@ def harmful_files() -> str:
 
 def mutated_files(files: int, rng: random.Random) -> str:
     """Files with a few bytes changed: a table or a sentence, whatever stands in them."""
-    starter = resources.files("forecast") / "starter"
+    starter = resources.files("forecast") / "schemas" / "starter"
     originals = {name: (starter / f"{name}.csv").read_bytes() for name in NAMES if name != "forecasts"}
     originals |= {"forecasts": TOLD, "take.toml": TAKEN, "build.toml": (starter / "build.toml").read_bytes()}
     refused = problems = 0

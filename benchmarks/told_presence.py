@@ -1,10 +1,10 @@
 """Days at the bench of an invented household, by one who is told its habit and has to find out the rest.
 
-The households of forecast/synthetic have a level that moves, and spells of building and silence that begin
-and end unseen. This one knows every parameter of the habit, as no program can, and follows so many copies of
-the household through the days of the log, weighing each by the chance of the hours that were worked (a
-bootstrap particle filter: Gordon, Salmond and Smith, IEE Proceedings F 140, 1993). The days to come are then
-played by the true rules, and handed to the program as if it had drawn them.
+The households of benchmarks/invented/workshop have a level that moves, and spells of building and silence
+that begin and end unseen. This one knows every parameter of the habit, as no program can, and follows so
+many copies of the household through the days of the log, weighing each by the chance of the hours that were
+worked (a bootstrap particle filter: Gordon, Salmond and Smith, IEE Proceedings F 140, 1993). The days to
+come are then played by the true rules, and handed to the program as if it had drawn them.
 """
 
 from __future__ import annotations
@@ -18,9 +18,7 @@ import numpy as np
 from scipy.stats import gamma
 
 from benchmarks.habit_filter import EVEN_ENOUGH, evenly_picked, shares_of
-from forecast.bench_time import BenchDraws, BenchTime
-from forecast.bench_time.draws import HELPER as VISITOR
-from forecast.synthetic.presence import (
+from benchmarks.invented.workshop.presence import (
     DAY_CHANCE_CAP,
     HELPER,
     LEVEL_CAP,
@@ -31,7 +29,9 @@ from forecast.synthetic.presence import (
     Presence,
     Wish,
 )
-from forecast.synthetic.scenario import Stand
+from benchmarks.invented.workshop.scenario import Stand
+from forecast.learn.bench_time import BenchDraws, BenchTime
+from forecast.learn.bench_time.draws import HELPER as VISITOR
 
 COPIES = 3_000
 # The log counts hours of work; who came and found nothing to do is not in it.

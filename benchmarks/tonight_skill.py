@@ -16,15 +16,15 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from forecast.bench_time import BenchTime
-from forecast.effort import EffortModel
-from forecast.outlook import Fitted
-from forecast.progress import read_progress
-from forecast.readiness import readiness
-from forecast.schedule import network_of
-from forecast.scores import clopper_pearson
-from forecast.synthetic import EFFORT_KINDS, SyntheticBuild, make_build
-from forecast.tonight import chance_of_finishing, draw_hours_left
+from benchmarks.invented.workshop import EFFORT_KINDS, SyntheticBuild, make_build
+from forecast.learn.bench_time import BenchTime
+from forecast.learn.effort import EffortModel
+from forecast.learn.progress import read_progress
+from forecast.questions.readiness import readiness
+from forecast.questions.scores import clopper_pearson
+from forecast.questions.tonight import chance_of_finishing, draw_hours_left
+from forecast.simulate.fitted import Fitted
+from forecast.simulate.network import network_of
 
 POINTS = (0.1, 0.25, 0.5, 0.75, 0.9)
 SESSIONS = (1.5, 3.0, 5.0)

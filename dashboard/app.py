@@ -5,9 +5,9 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard.frame import dress, tell_of_change, watch
-from dashboard.opening import opened
-from dashboard.reading import read_folder
+from dashboard.server.opening import opened
 from dashboard.views import pages_for
+from dashboard.work.reading import read_folder
 
 reading = read_folder(opened().folder)
 name = reading.build.name if reading.build is not None else opened().folder.resolve().name

@@ -7,12 +7,12 @@ from collections.abc import Callable, Sequence
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from dashboard.forecasts import Asked, asked_now
-from dashboard.opening import opened, state_of
-from dashboard.reading import read_folder
+from dashboard.server.opening import opened, state_of
 from dashboard.words import plain
-from forecast.outlook import Outlook
-from forecast.report import CAUTION, basis_sentence
+from dashboard.work.forecasts import Asked, asked_now
+from dashboard.work.reading import read_folder
+from forecast.present.finish import CAUTION, basis_sentence
+from forecast.simulate.outlook import Outlook
 
 _LOOK_EVERY_SECONDS = 4.0
 _WAIT_SECONDS = 0.7

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from forecast.bench_time.kernel import Days, Drawn, State, Usual, Weeks, play_weeks
+from forecast.learn.bench_time.kernel import Days, Drawn, State, Usual, Weeks, play_weeks
 
 
 def steady(draws, **parts):

@@ -3,7 +3,7 @@
 import pandas as pd
 import pytest
 
-from forecast.plan import Plan, Task
+from forecast.files.plan import Plan, Task
 
 
 def sessions_frame(rows: list[dict]) -> pd.DataFrame:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from streamlit.testing.v1 import AppTest
 
-from dashboard.opening import Opening, open_dashboard
+from dashboard.server.opening import Opening, open_dashboard
 from tests.dashboard_build import AS_OF
 
 APP = str(Path(__file__).resolve().parents[1] / "dashboard" / "app.py")

@@ -4,9 +4,9 @@ from datetime import date
 
 import numpy as np
 
-from forecast.effort import EffortModel
-from forecast.plan import Plan, Task
-from forecast.progress import Progress, read_progress
+from forecast.files.plan import Plan, Task
+from forecast.learn.effort import EffortModel
+from forecast.learn.progress import Progress, read_progress
 from tests.conftest import sessions_frame
 
 AS_OF = date(2026, 12, 31)

@@ -50,7 +50,7 @@ def measured(path) -> tuple[str, float, float]:
     code = """
         import resource, sys, time
         from forecast.errors import InputError
-        from forecast.intake.foreign import read_foreign
+        from forecast.intake.readers.foreign import read_foreign
         begun = time.process_time()
         try:
             read_foreign(sys.argv[1])

@@ -2,8 +2,8 @@
 
 from pathlib import Path
 
-from forecast.outlook import Settings
-from forecast.synthetic import make_build, write_build
+from benchmarks.invented.workshop import make_build, write_build
+from forecast.simulate.settings import Settings
 
 QUICK = Settings(runs=40, horizon_years=2)
 

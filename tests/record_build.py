@@ -4,10 +4,10 @@ from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
-from forecast.folder import Build
-from forecast.logbook import Away, Builder
-from forecast.plan import Delivery, Plan, Task
-from forecast.progress import Progress, read_progress
+from forecast.files.folder import Build
+from forecast.files.logbook import Away, Builder
+from forecast.files.plan import Delivery, Plan, Task
+from forecast.learn.progress import Progress, read_progress
 from tests.conftest import sessions_frame
 
 FIRST = date(2025, 1, 4)

@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from forecast.plan import Delivery, Limit, Plan, Task, Use
-from forecast.schedule import Network, network_of_untouched
+from forecast.files.plan import Delivery, Limit, Plan, Task, Use
+from forecast.simulate.network import Network, network_of_untouched
 
 STAGES = ("tail", "wing", "hull", "systems")
 LIMITS = (Limit(id="clecos", amount=5.0), Limit(id="bench", amount=2.0))

@@ -3,10 +3,11 @@
 from datetime import date
 from pathlib import Path
 
-from forecast.folder import Build
-from forecast.logbook import Builder
-from forecast.outlook import Fitted, Settings, fit_build
-from forecast.plan import Plan, Task
+from forecast.files.folder import Build
+from forecast.files.logbook import Builder
+from forecast.files.plan import Plan, Task
+from forecast.simulate.fitted import Fitted, fit_build
+from forecast.simulate.settings import Settings
 from tests.conftest import sessions_frame
 
 AS_OF = date(2026, 6, 28)

@@ -13,10 +13,10 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from forecast.csv_file import parse_csv
 from forecast.errors import InputError
-from forecast.storage import HISTORY, KEPT_VERSIONS, append_row
-from forecast.tables import table_schema
+from forecast.files.csv_file import parse_csv
+from forecast.files.storage import HISTORY, KEPT_VERSIONS, append_row
+from forecast.files.tables import table_schema
 
 LOG = table_schema("log")
 NOBODY = 65534

@@ -2,10 +2,10 @@
 
 import pytest
 
-from forecast.amend import LogRow, change_row, log_rows, remove_row
 from forecast.errors import InputError, UsageError
-from forecast.folder import read_build
-from forecast.storage import undo
+from forecast.files.amend import LogRow, change_row, log_rows, remove_row
+from forecast.files.folder import read_build
+from forecast.files.storage import undo
 from tests.written_build import LOG, write_build
 
 

@@ -5,10 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from forecast.announced import FORECASTS, announced_rows, keep_announced
-from forecast.folder import read_build, start_build
-from forecast.outlook import Settings, forecast_finish
-from forecast.tables import read_table
+from forecast.files.folder import read_build, start_build
+from forecast.files.tables import read_table
+from forecast.questions.announced_dates import FORECASTS, announced_rows, keep_announced
+from forecast.simulate.finish import forecast_finish
+from forecast.simulate.settings import Settings
 
 DAY = date(2025, 3, 1)
 

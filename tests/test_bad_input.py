@@ -10,10 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from forecast.csv_file import format_record
 from forecast.errors import InputError
-from forecast.fields import HOURS_RULE, table_schema
-from forecast.folder import check_build, read_build, start_build
+from forecast.files.csv_file import format_record
+from forecast.files.fields import HOURS_RULE, table_schema
+from forecast.files.folder import check_build, read_build, start_build
 from tests.written_build import CELL, LOG, PLAN, problems_of, write_build
 
 TODAY = date(2026, 11, 25)

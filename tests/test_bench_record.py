@@ -6,12 +6,12 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from forecast.bench_record import bench_record
-from forecast.bench_time import BenchTime
-from forecast.logbook import Builder
-from forecast.outlook import Settings
-from forecast.plan import Plan, Task
-from forecast.progress import read_progress
+from forecast.files.logbook import Builder
+from forecast.files.plan import Plan, Task
+from forecast.learn.bench_time import BenchTime
+from forecast.learn.progress import read_progress
+from forecast.questions.bench_hours import bench_record
+from forecast.simulate.settings import Settings
 from tests.conftest import sessions_frame
 
 BUILDERS = (Builder(id="A"), Builder(id="B"))

@@ -5,10 +5,10 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from forecast.bench_time import BenchTime, Joining
-from forecast.logbook import Away, Builder
-from forecast.plan import Plan, Task
-from forecast.progress import read_progress
+from forecast.files.logbook import Away, Builder
+from forecast.files.plan import Plan, Task
+from forecast.learn.bench_time import BenchTime, Joining
+from forecast.learn.progress import read_progress
 from tests.conftest import sessions_frame
 
 MONDAY = date(2024, 1, 1)

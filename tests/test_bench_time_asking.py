@@ -5,9 +5,9 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
-from forecast.bench_time import BenchTime, priors
-from forecast.plan import Plan, Task
-from forecast.progress import read_progress
+from forecast.files.plan import Plan, Task
+from forecast.learn.bench_time import BenchTime, priors
+from forecast.learn.progress import read_progress
 from tests.conftest import sessions_frame
 from tests.test_bench_time import MONDAY, A, B
 

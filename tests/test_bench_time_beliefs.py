@@ -1,8 +1,8 @@
 """What is believed of habits beforehand, beside what the four logs say of how builders differ.
 
-The figures of the four logs are this project's own measurements (forecast/bench_time/priors.py). Between the
-two ends of a range the logs whose own figure was not kept are set evenly; some 150 worked and 50 silent weeks
-a log are the sampling error of each.
+The figures of the four logs are this project's own measurements (forecast/learn/bench_time/priors.py).
+Between the two ends of a range the logs whose own figure was not kept are set evenly; some 150 worked and 50
+silent weeks a log are the sampling error of each.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import pytest
 from scipy.special import expit, logit
 from scipy.stats import norm, t
 
-from forecast.bench_time import priors
+from forecast.learn.bench_time import priors
 
 FOUR_IN_FIVE = 0.9
 

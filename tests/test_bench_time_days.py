@@ -6,13 +6,13 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from forecast.bench_time import BenchTime, Joining
-from forecast.bench_time.company import draw_newcomer
-from forecast.bench_time.habit import Habit
-from forecast.bench_time.stage_rank import fit_stage_ranks, sample_ranks, stage_ranks
-from forecast.logbook import Away, Builder
-from forecast.plan import Delivery, Plan, Task
-from forecast.progress import read_progress
+from forecast.files.logbook import Away, Builder
+from forecast.files.plan import Delivery, Plan, Task
+from forecast.learn.bench_time import BenchTime, Joining
+from forecast.learn.bench_time.habit import Habit
+from forecast.learn.bench_time.people import draw_newcomer
+from forecast.learn.bench_time.stage_rank import fit_stage_ranks, sample_ranks, stage_ranks
+from forecast.learn.progress import read_progress
 from tests.bench_time_parts import calendar, played, steady, usual
 from tests.conftest import sessions_frame
 from tests.test_bench_time import MONDAY, SUNDAY_60, SUNDAYS, A, B, draw, fitted, weekly_rows

@@ -5,9 +5,9 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from forecast.bench_time.history import read_history
-from forecast.bench_time.weekly import weekly_log
-from forecast.logbook import Away, Builder
+from forecast.files.logbook import Away, Builder
+from forecast.learn.bench_time.history import read_history
+from forecast.learn.bench_time.weekly import weekly_log
 from tests.conftest import sessions_frame
 from tests.test_bench_time import MONDAY, SUNDAY_60, SUNDAYS, A, draw, fitted, weekly_rows
 

@@ -5,7 +5,7 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
-from forecast.bench_time.setting_up import fit_setting_up
+from forecast.learn.bench_time.setting_up import fit_setting_up
 from tests.conftest import sessions_frame
 from tests.test_bench_time import MONDAY, fitted
 

@@ -6,11 +6,11 @@ from scipy.special import digamma, expit
 from statsmodels.datasets import spector
 from statsmodels.tsa.statespace.structural import UnobservedComponents
 
-from forecast.bench_time import priors
-from forecast.bench_time.level import filter_level, fit_level
-from forecast.bench_time.logistic import logistic_posterior
-from forecast.bench_time.season import no_waves, year_waves
-from forecast.bench_time.silences import fit_silences
+from forecast.learn.bench_time import priors
+from forecast.learn.bench_time.level import filter_level, fit_level
+from forecast.learn.bench_time.logistic import logistic_posterior
+from forecast.learn.bench_time.season import no_waves, year_waves
+from forecast.learn.bench_time.silences import fit_silences
 from tests.bench_time_parts import calendar, played, steady, usual
 from tests.test_bench_time import MONDAY
 
@@ -110,7 +110,7 @@ def test_the_long_mean_is_integrated_out_exactly():
     square = p[0, 0] - 2 * grid * p[0, 1] + grid**2 * p[1, 1]
     log_joint = -0.5 * (passed.log_variance[0] + square) - 0.5 * ((grid - 2.1) / 0.8) ** 2
     by_grid = np.log(np.trapezoid(np.exp(log_joint), grid) / (0.8 * np.sqrt(2 * np.pi)))
-    from forecast.bench_time.level import _integrate_out
+    from forecast.learn.bench_time.level import _integrate_out
 
     exact = _integrate_out(passed, np.array([2.1]), np.array([0.8]))[2][0]
     assert exact == pytest.approx(by_grid, abs=1e-8)

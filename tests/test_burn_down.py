@@ -7,10 +7,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast.burn_down import burn_down
-from forecast.outlook import Outlook, Settings
-from forecast.plan import Plan, Task
-from forecast.progress import read_progress
+from forecast.files.plan import Plan, Task
+from forecast.learn.progress import read_progress
+from forecast.questions.burn_down import burn_down
+from forecast.simulate.outlook import Outlook
+from forecast.simulate.settings import Settings
 from tests.conftest import sessions_frame
 
 AS_OF = date(2026, 3, 31)

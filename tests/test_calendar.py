@@ -10,9 +10,11 @@ import vobject
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from forecast.calendar import calendar_file, event_uid
-from forecast.logbook import Away
-from forecast.outlook import Outlook, Settings, forecast_finish
+from forecast.files.logbook import Away
+from forecast.present.calendar import calendar_file, event_uid
+from forecast.simulate.finish import forecast_finish
+from forecast.simulate.outlook import Outlook
+from forecast.simulate.settings import Settings
 from tests.written_build import build_of
 
 AS_OF = date(2026, 3, 10)

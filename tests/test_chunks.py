@@ -6,9 +6,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from forecast.chunk import at_a_time, chunks_in_order, side_by_side
-from forecast.outlook import burn_down_grid, play_together
-from forecast.what_if import AS_IT_IS, WhatIf
+from forecast.simulate.finish import burn_down_grid, play_together
+from forecast.simulate.runs import at_a_time, chunks_in_order, side_by_side
+from forecast.simulate.what_if import AS_IT_IS, WhatIf
 from tests.small_builds import QUICK, fitted_build, plan_of
 
 SETTINGS = replace(QUICK, runs=70)

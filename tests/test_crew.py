@@ -5,15 +5,15 @@ import json
 import numpy as np
 import pytest
 
-from forecast.bench_time import BenchDraws, Joining
-from forecast.crew import SECOND, Crew, HelpCurve, compare_crews, crew_of, what_ifs_of
-from forecast.crew.compare import per_hour
-from forecast.crew.findings import findings_of
 from forecast.errors import UsageError
-from forecast.logbook import Builder
-from forecast.outlook import play, play_together
-from forecast.plan import Delivery
-from forecast.what_if import WhatIf, everybody_joining
+from forecast.files.logbook import Builder
+from forecast.files.plan import Delivery
+from forecast.learn.bench_time import BenchDraws, Joining
+from forecast.questions.crew import SECOND, Crew, HelpCurve, compare_crews, crew_of, what_ifs_of
+from forecast.questions.crew.compare import per_hour
+from forecast.questions.crew.findings import findings_of
+from forecast.simulate.finish import play, play_together
+from forecast.simulate.what_if import WhatIf, everybody_joining
 from tests.small_builds import AS_OF, QUICK, fitted_build, plan_of
 
 DONE = [{}] * 8

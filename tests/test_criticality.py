@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from forecast.criticality import what_holds_the_date
+from forecast.questions.drivers import what_holds_the_date
 from tests.small_builds import QUICK, fitted_build, plan_of
 
 DONE = [{}] * 8

@@ -5,12 +5,13 @@ from importlib import resources
 import numpy as np
 import pytest
 
-from dashboard import ahead
-from dashboard.ahead import FIRST_LOOK_RUNS, asking_key, look_ahead, looked
-from dashboard.opening import Opening, state_of
-from dashboard.page_scripts import first_page_scripts
-from forecast.folder import read_build
-from forecast.outlook import Settings, forecast_finish
+from dashboard.server.opening import Opening, state_of
+from dashboard.server.page_scripts import first_page_scripts
+from dashboard.work import ahead
+from dashboard.work.ahead import FIRST_LOOK_RUNS, asking_key, look_ahead, looked
+from forecast.files.folder import read_build
+from forecast.simulate.finish import forecast_finish
+from forecast.simulate.settings import Settings
 from tests.dashboard_build import AS_OF, write_kit
 
 

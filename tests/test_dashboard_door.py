@@ -6,10 +6,10 @@ import string
 
 import pytest
 
-from dashboard.guard import Guard
-from dashboard.opening import Opening
-from dashboard.pairing import ALPHABET, CODE_LENGTH, LOCK_SECONDS, Pairing, new_code, spaced
-from dashboard.serve import (
+from dashboard.server.guard import Guard
+from dashboard.server.opening import Opening
+from dashboard.server.pairing import ALPHABET, CODE_LENGTH, LOCK_SECONDS, Pairing, new_code, spaced
+from dashboard.server.serve import (
     free_port,
     home_address,
     names_of,
@@ -288,7 +288,7 @@ def _on_network(monkeypatch, address):
         def getsockname(self):
             return (address, 9)
 
-    monkeypatch.setattr("dashboard.serve.socket.socket", lambda *_: Probe())
+    monkeypatch.setattr("dashboard.server.serve.socket.socket", lambda *_: Probe())
 
 
 def test_a_home_address_is_taken(monkeypatch):

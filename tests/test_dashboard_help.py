@@ -7,8 +7,8 @@ from datetime import date
 
 import pytest
 
-from dashboard import help_plays
-from dashboard.help_plays import ALONE, FIRST_RUNS, Help, HelpPlays
+from dashboard.work import help_plays
+from dashboard.work.help_plays import ALONE, FIRST_RUNS, Help, HelpPlays
 from tests.dashboard_app import shown, words
 from tests.dashboard_build import write_kit
 

@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.measured import chances_held, finish_ranges_held, held_sentence, measured, words_of
-from forecast.reference import METHOD_READERS, method_page, reference_table
+from dashboard.work.measured import chances_held, finish_ranges_held, held_sentence, measured, words_of
+from forecast.files.reference_tables import METHOD_READERS, method_page, reference_table
 
 PUBLISHED = Path(__file__).parent / "published"
 CHECKS = reference_table("published_checks")

@@ -7,9 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from forecast.folder import read_build, start_build
-from forecast.outlook import Settings, forecast_finish
-from forecast.report import finish_lines
+from forecast.files.folder import read_build, start_build
+from forecast.present.finish import finish_lines
+from forecast.simulate.finish import forecast_finish
+from forecast.simulate.settings import Settings
 from tests.dashboard_app import RUNS, save, settled, shown, turned_to, words
 from tests.dashboard_build import AS_OF, write_kit
 

@@ -15,8 +15,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dashboard import charts, charts_hours, charts_plans
-from dashboard.palette import BAND_OPACITY, BLUE, DARK_GROUND, GREY, LIGHT_GROUND, ORANGE, THEME
+from dashboard.charts import dates as charts
+from dashboard.charts import hours as charts_hours
+from dashboard.charts import plans as charts_plans
+from dashboard.charts.palette import BAND_OPACITY, BLUE, DARK_GROUND, GREY, LIGHT_GROUND, ORANGE, THEME
 
 EYES = {
     "as most": np.eye(3),

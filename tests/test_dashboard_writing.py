@@ -6,7 +6,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from dashboard.frame import CHANGED
-from forecast.folder import read_build
+from forecast.files.folder import read_build
 from tests.dashboard_app import save, shown, words
 from tests.dashboard_build import write_kit
 

@@ -6,8 +6,8 @@ from datetime import date
 import numpy as np
 import pytest
 
-from forecast.deliveries import draw_arrivals, lead_days_given
-from forecast.plan import Delivery
+from forecast.files.plan import Delivery
+from forecast.learn.deliveries import draw_arrivals, lead_days_given
 
 WING = Delivery(
     delivery="K2", title="Wing kit", ordered=date(2026, 1, 5), lead_weeks_low=8, lead_weeks_likely=10,

@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast.effort import EffortModel
-from forecast.progress import read_progress
+from forecast.learn.effort import EffortModel
+from forecast.learn.progress import read_progress
 from tests.conftest import sessions_frame
 from tests.effort_cases import AS_OF, finished, fit, luck, plan_of, planned_left, progress_of, width, work
 

@@ -5,7 +5,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from forecast.effort.remaining import range_shares
+from forecast.learn.effort.remaining import range_shares
 from tests.effort_cases import day, finished, fit, luck, plan_of, work
 
 

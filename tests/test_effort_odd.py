@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from forecast.effort.priors import EffortPriors
+from forecast.learn.effort.priors import EffortPriors
 from tests.effort_cases import finished, fit, luck, plan_of, work
 
 LOGS = {

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from forecast.effort.reports import REPORT_PRIORS, learn_trust
+from forecast.learn.effort.reports import REPORT_PRIORS, learn_trust
 from tests.effort_cases import finished, fit, luck, plan_of, progress_of, width, work
 
 

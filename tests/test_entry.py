@@ -4,11 +4,11 @@ from datetime import date, timedelta
 
 import pytest
 
-from forecast.entry import add_step, find_task, log_on_new_step, log_session, propose_step
 from forecast.errors import InputError, UsageError
-from forecast.folder import read_build
-from forecast.plan import Plan, Task
-from forecast.storage import undo
+from forecast.files.entry import add_step, find_task, log_on_new_step, log_session, propose_step
+from forecast.files.folder import read_build
+from forecast.files.plan import Plan, Task
+from forecast.files.storage import undo
 from tests.written_build import LOG, PLAN, write_build
 
 DAY = date(2026, 3, 6)

@@ -8,11 +8,11 @@ import pytest
 
 from benchmarks.finish_limits import WAYS, table
 from benchmarks.finish_skill import FRACTIONS, STAGE
+from benchmarks.invented.workshop import make_build
+from benchmarks.invented.workshop.presence import HELPER, Wish
 from benchmarks.told_presence import DrawnPresence, ToldBench, moods_told
-from forecast.bench_time import BenchTime
-from forecast.progress import read_progress
-from forecast.synthetic import make_build
-from forecast.synthetic.presence import HELPER, Wish
+from forecast.learn.bench_time import BenchTime
+from forecast.learn.progress import read_progress
 
 
 @pytest.fixture(scope="module")

@@ -21,8 +21,8 @@ from benchmarks.finish_skill import (
     report,
     run_study,
 )
-from forecast.plan import Plan, Task
-from forecast.progress import read_progress
+from forecast.files.plan import Plan, Task
+from forecast.learn.progress import read_progress
 from tests.conftest import sessions_frame
 
 

@@ -6,10 +6,10 @@ import sys
 import numpy as np
 import pytest
 
-from forecast import first_use
-from forecast.bench_time import kernel as weeks
 from forecast.compiled import await_before_play, wait_for_other_process
-from forecast.schedule import kernel as network
+from forecast.learn.bench_time import kernel as weeks
+from forecast.simulate import first_use
+from forecast.simulate.network import kernel as network
 
 
 class NotYet:
@@ -47,7 +47,7 @@ def test_another_process_compiles_what_is_not(monkeypatch, tmp_path, begun):
     assert not begun
     monkeypatch.setattr(network, "play_runs", NotYet(tmp_path))
     first_use.begin_to_compile()
-    assert begun == [[sys.executable, "-m", "forecast.first_use"]]
+    assert begun == [[sys.executable, "-m", "forecast.simulate.first_use"]]
     monkeypatch.setattr(first_use.os, "cpu_count", lambda: 1)
     first_use.begin_to_compile()
     assert len(begun) == 1
@@ -62,8 +62,8 @@ def test_a_play_waits_for_the_process_that_compiles():
 
 
 def test_the_task_that_is_played_compiles_what_every_forecast_plays():
-    from forecast.plan import Plan, Task
-    from forecast.schedule import network_of_untouched, simulate_schedule
+    from forecast.files.plan import Plan, Task
+    from forecast.simulate.network import network_of_untouched, simulate_schedule
 
     first_use.play_one_task()
     tasks = (Task(task="A", stage="tail", title=""), Task(task="B", stage="tail", title="", after=("A",)))

@@ -7,9 +7,9 @@ import pandas as pd
 import pytest
 
 from forecast.errors import InputError
-from forecast.folder import STARTER_FILES, check_build, read_build, start_build
-from forecast.logbook import Builder
-from forecast.plan import Limit
+from forecast.files.folder import STARTER_FILES, check_build, read_build, start_build
+from forecast.files.logbook import Builder
+from forecast.files.plan import Limit
 from tests.written_build import BUILD_TOML, LOG, PLAN, build_of, problems_of, write_build
 
 TODAY = date(2026, 11, 25)

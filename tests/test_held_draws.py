@@ -5,10 +5,11 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
-from forecast.crew import compare_crews
-from forecast.folder import read_build
-from forecast.held_draws import Hands, hold_draws
-from forecast.outlook import Settings, fit_build
+from forecast.files.folder import read_build
+from forecast.questions.crew import compare_crews
+from forecast.questions.crew.shared_draws import Hands, hold_draws
+from forecast.simulate.fitted import fit_build
+from forecast.simulate.settings import Settings
 from tests.dashboard_build import AS_OF, write_kit
 
 SETTINGS = Settings(runs=600)

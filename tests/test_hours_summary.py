@@ -7,8 +7,9 @@ from datetime import date
 import pandas as pd
 import pytest
 
-from forecast.folder import read_build
-from forecast.hours_summary import (
+from forecast.files.folder import read_build
+from forecast.learn.progress import read_progress
+from forecast.questions.hours_summary import (
     BREAKDOWNS,
     CAUTION,
     HELPERS,
@@ -17,7 +18,6 @@ from forecast.hours_summary import (
     hours_record,
     record_csv,
 )
-from forecast.progress import read_progress
 from tests.conftest import sessions_frame
 
 ALONE = {"date": "2026-03-02", "hours": 2.0, "task": "D1", "stage": "tail", "type": "drill"}

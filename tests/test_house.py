@@ -1,67 +1,42 @@
-"""The house rules that a machine can keep: one direction of imports, short files, no clock, no printing."""
+"""The architecture rules that a machine can check: layers, no cycles, short files, no clock, no printing."""
 
 import ast
 from pathlib import Path
 
-import pytest
-
 ROOT = Path(__file__).resolve().parents[1]
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 
-# Left to right; a part imports only from parts that stand before it, or from its own group.
-ORDER = [
-    {
-        "errors",
-        "csv_file",
-        "fields",
-        "tables",
-        "scores",
-        "learning",
-        "reference",
-        "compiled",
-        "words",
-        "mixture",
-    },
-    {"plan", "logbook", "build_settings", "folder", "storage"},
-    {"intake", "progress", "entry", "amend"},
-    {"pickable"},
-    {"effort", "bench_time", "deliveries", "pooled_priors"},
-    {"schedule", "first_use"},
-    {"synthetic"},
-    {"what_if", "chunk", "outlook"},
-    {
-        "crew",
-        "criticality",
-        "overruns",
-        "orders",
-        "tonight",
-        "readiness",
-        "hours_summary",
-        "track_record",
-        "announced",
-        "burn_down",
-        "moved",
-        "bench_record",
-        "practice",
-        "held_draws",
-    },
-    {"many"},
-    {"report", "report_choices", "report_many", "report_page", "calendar", "evening"},
-    {"cli"},
-]
-PLACE = {part: place for place, group in enumerate(ORDER) for part in group}
+# Top to bottom, as in DEVELOPERS.md: a module imports only from entries above its own, or from its own entry.
+ORDER = (
+    "errors",
+    "wording",
+    "quantiles",
+    "random_streams",
+    "compiled",
+    "files",
+    "intake",
+    "learn",
+    "simulate",
+    "questions",
+    "many",
+    "present",
+    "cli",
+)
+MOST_ENTRIES = 16
 CLOCK_READERS = {"cli"}
 
 
-def _files(folder: str) -> list[Path]:
-    return sorted(p for p in (ROOT / folder).rglob("*.py") if "__pycache__" not in p.parts)
+def _files(folder: str, root: Path = ROOT) -> list[Path]:
+    return sorted(p for p in (root / folder).rglob("*.py") if "__pycache__" not in p.parts)
 
 
-def _part(file: Path) -> str:
-    return file.relative_to(ROOT / "forecast").parts[0].removesuffix(".py")
+def _module(file: Path, root: Path) -> str:
+    return ".".join(file.relative_to(root).with_suffix("").parts).removesuffix(".__init__")
 
 
-def _imports(file: Path) -> set[str]:
-    found = set()
+def _imported_names(file: Path) -> set[str]:
+    """Every dotted name that a file imports, also for type checking only and inside functions."""
+    found: set[str] = set()
     for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
@@ -71,56 +46,120 @@ def _imports(file: Path) -> set[str]:
     return found
 
 
-def _parts_imported(file: Path) -> set[str]:
-    names = {name.split(".")[1] for name in _imports(file) if name.startswith("forecast.")}
-    return {n for n in names if n in PLACE}
+def _imports(root: Path = ROOT) -> dict[str, set[str]]:
+    """Module of forecast -> the modules of forecast that it imports."""
+    files = {_module(f, root): f for f in _files("forecast", root)}
+    return {name: (_imported_names(file) & set(files)) - {name} for name, file in files.items()}
 
 
-@pytest.mark.parametrize("file", _files("forecast"), ids=lambda f: str(f.relative_to(ROOT)))
-def test_imports_go_one_way_through_the_house(file):
-    part = _part(file)
-    if part == "__init__":
-        return
-    assert part in PLACE, f"{part} has no place in the house: give it one here and in DEVELOPERS.md"
-    late = {p for p in _parts_imported(file) if PLACE[p] > PLACE[part]}
-    assert not late, f"{file.name} imports {late}, which stand after it"
+def _cycles(imports: dict[str, set[str]]) -> list[list[str]]:
+    """Modules that import each other, directly or through others."""
+    done: set[str] = set()
+    found: list[list[str]] = []
+
+    def visit(module: str, way: list[str]) -> None:
+        if module in way:
+            found.append([*way[way.index(module) :], module])
+        elif module not in done:
+            for other in sorted(imports[module]):
+                visit(other, [*way, module])
+            done.add(module)
+
+    for module in sorted(imports):
+        visit(module, [])
+    return found
 
 
-def test_the_order_check_can_fail(tmp_path):
-    file = tmp_path / "learning.py"
-    file.write_text("from forecast.outlook import Outlook\n", encoding="utf-8")
-    assert {PLACE[p] > PLACE["learning"] for p in _parts_imported(file)} == {True}
+def _entry(module: str) -> str:
+    return module.split(".")[1]
 
 
-@pytest.mark.parametrize("file", _files("forecast"), ids=lambda f: str(f.relative_to(ROOT)))
-def test_the_statistics_know_neither_charts_nor_pages(file):
-    roots = {name.split(".")[0] for name in _imports(file)}
-    assert not roots & {"streamlit", "dashboard"}
-    assert "altair" not in roots or _part(file) == "report_page"
+def _upward(imports: dict[str, set[str]]) -> list[str]:
+    """Imports from an entry that comes later in ORDER."""
+    return [
+        f"{module} imports {other}"
+        for module, others in sorted(imports.items())
+        for other in sorted(others)
+        if module != "forecast" != other and ORDER.index(_entry(other)) > ORDER.index(_entry(module))
+    ]
 
 
-@pytest.mark.parametrize("file", _files("dashboard"), ids=lambda f: str(f.relative_to(ROOT)))
-def test_the_dashboard_holds_no_statistics(file):
-    roots = {name.split(".")[0] for name in _imports(file)}
-    assert not roots & {"statsmodels", "sklearn", "scipy", "numba"}
+def test_every_entry_has_a_place_in_the_order():
+    entries = {_entry(m) for m in _imports() if m != "forecast"}
+    assert entries == set(ORDER), "give each entry a place in ORDER and in DEVELOPERS.md"
 
 
-@pytest.mark.parametrize("file", _files("forecast"), ids=lambda f: str(f.relative_to(ROOT)))
-def test_only_the_door_looks_at_a_clock(file):
-    text = file.read_text(encoding="utf-8")
-    reads = any(call in text for call in ("date.today(", "datetime.now(", "datetime.today(", "utcnow("))
-    assert not reads or _part(file) in CLOCK_READERS
+def test_modules_import_only_from_earlier_layers():
+    assert _upward(_imports()) == []
 
 
-@pytest.mark.parametrize(
-    "file",
-    [*_files("forecast"), *_files("dashboard"), *_files("tests")],
-    ids=lambda f: str(f.relative_to(ROOT)),
-)
-def test_no_file_is_longer_than_a_reader_can_hold(file):
-    assert len(file.read_text(encoding="utf-8").splitlines()) <= 420
+def test_no_two_modules_import_each_other():
+    assert _cycles(_imports()) == []
+
+
+def test_nothing_inside_imports_the_public_front_page():
+    assert [m for m, others in _imports().items() if "forecast" in others] == []
+
+
+def test_the_top_of_the_package_reads_as_a_table_of_contents():
+    listed = {p.name for p in (ROOT / "forecast").iterdir() if not p.name.startswith(("__pycache__", "."))}
+    assert len(listed) <= MOST_ENTRIES, sorted(listed)
+
+
+def test_developers_page_lists_the_layers_in_the_same_order():
+    rows = [line for line in DEVELOPERS.splitlines() if line.startswith("| `")]
+    named = [row.split("`")[1].removesuffix("/").removesuffix(".py") for row in rows]
+    assert [name for name in named if name in ORDER] == list(ORDER)
+
+
+def test_the_import_checks_can_fail(tmp_path):
+    for name, text in {
+        "learn/low.py": "from forecast.simulate.high import x\n",
+        "simulate/high.py": "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n    import forecast.learn.low\n",
+    }.items():
+        file = tmp_path / "forecast" / name
+        file.parent.mkdir(parents=True)
+        file.write_text(text, encoding="utf-8")
+    imports = _imports(tmp_path)
+    assert _upward(imports) == ["forecast.learn.low imports forecast.simulate.high"]
+    assert _cycles(imports) == [["forecast.learn.low", "forecast.simulate.high", "forecast.learn.low"]]
+
+
+def _roots(file: Path) -> set[str]:
+    return {name.split(".")[0] for name in _imported_names(file)}
+
+
+def test_the_statistics_know_neither_charts_nor_pages():
+    for file in _files("forecast"):
+        roots = _roots(file)
+        assert not roots & {"streamlit", "dashboard", "benchmarks", "tests"}, file
+        assert "altair" not in roots or "present" in file.parts, file
+
+
+def test_the_dashboard_holds_no_statistics():
+    for file in _files("dashboard"):
+        assert not _roots(file) & {"statsmodels", "sklearn", "scipy", "numba", "benchmarks", "tests"}, file
+
+
+def test_only_the_command_line_looks_at_a_clock():
+    calls = ("date.today(", "datetime.now(", "datetime.today(", "utcnow(")
+    readers = {
+        _entry(_module(file, ROOT))
+        for file in _files("forecast")
+        if any(call in file.read_text(encoding="utf-8") for call in calls)
+    }
+    assert readers == CLOCK_READERS
+
+
+def test_no_file_is_longer_than_a_reader_can_hold():
+    longest = {
+        f: len(f.read_text(encoding="utf-8").splitlines())
+        for d in ("forecast", "dashboard", "tests", "benchmarks")
+        for f in _files(d)
+    }
+    assert {str(f): n for f, n in longest.items() if n > 420} == {}
 
 
 def test_nothing_is_called_a_drawer():
     drawers = {"utils", "helpers", "common", "misc"}
-    assert not {p.stem for p in [*_files("forecast"), *_files("dashboard")]} & drawers
+    assert not {p.stem for d in ("forecast", "dashboard") for p in _files(d)} & drawers

@@ -8,7 +8,7 @@ import openpyxl
 import pytest
 
 from forecast.errors import UsageError
-from forecast.folder import read_build, start_build
+from forecast.files.folder import read_build, start_build
 from forecast.intake import (
     Answers,
     coarse_plan,

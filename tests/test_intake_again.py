@@ -3,8 +3,8 @@
 import pytest
 
 from forecast.errors import InputError
+from forecast.files.storage import undo
 from forecast.intake import take_in
-from forecast.storage import undo
 from tests.foreign_log import SHEET, log_rows, propose, take
 
 

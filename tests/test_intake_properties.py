@@ -12,22 +12,22 @@ from pathlib import Path
 import hypothesis.strategies as st
 from hypothesis import HealthCheck, given, settings
 
-from forecast.build_settings import read_settings
-from forecast.csv_file import parse_csv
 from forecast.errors import InputError
+from forecast.files.build_settings import read_settings
+from forecast.files.csv_file import parse_csv
+from forecast.files.logbook import read_sessions
+from forecast.files.tables import read_table, table_schema
 from forecast.intake import Answers, propose_intake, take_in
 from forecast.intake.answers import MEANINGS
-from forecast.intake.dates import DateRules, read_date
-from forecast.intake.durations import read_duration
-from forecast.intake.foreign import read_foreign
-from forecast.intake.front_matter import read_entries
-from forecast.intake.people import read_people
-from forecast.intake.phrases import is_rework, not_building, split_tasks
+from forecast.intake.cells.dates import DateRules, read_date
+from forecast.intake.cells.durations import read_duration
+from forecast.intake.cells.people import read_people
+from forecast.intake.cells.phrases import is_rework, not_building, split_tasks
+from forecast.intake.readers.foreign import read_foreign
+from forecast.intake.readers.front_matter import read_entries
 from forecast.intake.saved import Mark, Saved, SavedSheet, read_saved, write_saved
 from forecast.intake.sheet import Unread, cell_text
 from forecast.intake.taking import with_rows
-from forecast.logbook import read_sessions
-from forecast.tables import read_table, table_schema
 
 TODAY = date(2026, 9, 1)
 DAYS = [

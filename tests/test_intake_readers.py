@@ -6,13 +6,13 @@ import pytest
 
 from forecast.errors import UsageError
 from forecast.intake.answers import Answers, parse_answers, parse_mapping
+from forecast.intake.cells.date_forms import find_order
+from forecast.intake.cells.dates import DateRules, read_date
+from forecast.intake.cells.durations import read_clock, read_duration
+from forecast.intake.cells.labels import are_near, join_labels, split_labels
+from forecast.intake.cells.people import People, find_crew, read_people
+from forecast.intake.cells.phrases import is_rework, not_building, split_tasks
 from forecast.intake.columns import find_headings, propose_columns
-from forecast.intake.date_forms import find_order
-from forecast.intake.dates import DateRules, read_date
-from forecast.intake.durations import read_clock, read_duration
-from forecast.intake.labels import are_near, join_labels, split_labels
-from forecast.intake.people import People, find_crew, read_people
-from forecast.intake.phrases import is_rework, not_building, split_tasks
 from forecast.intake.sheet import Sheet, SheetRow, Unread, cell_text
 
 TODAY = date(2026, 9, 1)

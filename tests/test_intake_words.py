@@ -2,8 +2,8 @@
 
 import pytest
 
-from forecast.intake.phrases import is_rework, not_building
-from forecast.intake.task_types import (
+from forecast.intake.cells.phrases import is_rework, not_building
+from forecast.intake.cells.task_types import (
     TaskTypes,
     corrections_in,
     corrections_left_out,

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from forecast.learning import (
+from forecast.learn.learning_curve import (
     LearningCurve,
     average_hours,
     fit_lots,

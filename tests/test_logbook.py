@@ -6,10 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast.fields import HOURS_RULE
-from forecast.logbook import Away, Builder, read_away, read_sessions
-from forecast.plan import Plan, Task
-from forecast.tables import check_frame, read_table
+from forecast.files.fields import HOURS_RULE
+from forecast.files.logbook import Away, Builder, read_away, read_sessions
+from forecast.files.plan import Plan, Task
+from forecast.files.tables import check_frame, read_table
 from tests.conftest import sessions_frame
 
 BUILDERS = (Builder(id="A"), Builder(id="B", joins=date(2026, 3, 3)))

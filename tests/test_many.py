@@ -17,14 +17,14 @@ from types import ModuleType
 import pytest
 
 from forecast.errors import UsageError
-from forecast.folder import read_build
+from forecast.files.folder import read_build
 from forecast.many.answer import BuildAnswer
+from forecast.many.answer_cache import Kept, digest_of_files
 from forecast.many.engine import LOST, Engine, engine
 from forecast.many.job import Job, do_job, seed_of_build, without_words
-from forecast.many.kept import Kept, digest_of_files
 from forecast.many.run import Many, distinct
-from forecast.outlook import forecast_finish
-from forecast.report_many import table_csv
+from forecast.present.many_builds import table_csv
+from forecast.simulate.finish import forecast_finish
 from tests.many_builds import QUICK, write_club
 from tests.worker_jobs import double, perish_on_seven
 

@@ -10,18 +10,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
-from forecast.bench_time import BenchTime
-from forecast.bench_time.priors import BenchPriors
+from benchmarks.invented.workshop import make_build
 from forecast.cli import app
-from forecast.effort import EffortModel, EffortPriors, Normal
 from forecast.errors import InputError
+from forecast.learn.bench_time import BenchTime
+from forecast.learn.bench_time.priors import BenchPriors
+from forecast.learn.effort import EffortModel, EffortPriors, Normal
+from forecast.learn.pooled_priors import priors_text, read_priors, write_priors
+from forecast.learn.progress import read_progress
 from forecast.many.pool import pool_priors
 from forecast.many.rates import pool_chance, pool_days, pool_rate
 from forecast.many.summary import BuildSummary, summary_of
-from forecast.outlook import fit_build
-from forecast.pooled_priors import priors_text, read_priors, write_priors
-from forecast.progress import read_progress
-from forecast.synthetic import make_build
+from forecast.simulate.fitted import fit_build
 from tests.conftest import sessions_frame
 from tests.many_builds import QUICK, write_club
 from tests.small_builds import AS_OF, fitted_build, plan_of

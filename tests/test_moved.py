@@ -5,10 +5,12 @@ from datetime import date, timedelta
 
 import pytest
 
-from forecast.folder import read_build
-from forecast.moved import CAUSES, what_moved
-from forecast.outlook import Settings, forecast_finish, sample_quantile
-from forecast.plan import Plan
+from forecast.files.folder import read_build
+from forecast.files.plan import Plan
+from forecast.quantiles import sample_quantile
+from forecast.questions.date_change import CAUSES, what_moved
+from forecast.simulate.finish import forecast_finish
+from forecast.simulate.settings import Settings
 from tests.dashboard_build import AS_OF, write_kit
 
 RUNS = 300

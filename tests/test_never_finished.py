@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from forecast.outlook import play
-from forecast.plan import Limit, Use
-from forecast.what_if import WhatIf
+from forecast.files.plan import Limit, Use
+from forecast.simulate.finish import play
+from forecast.simulate.what_if import WhatIf
 from tests.small_builds import QUICK, fitted_build, plan_of
 from tests.test_orders import kit_of
 

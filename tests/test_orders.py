@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.special import ndtri
 
-from forecast.orders import Need, cheapest_day, day_in_time, expected_cost, order_of, orders_of
-from forecast.plan import Delivery
-from forecast.report_choices import late_sentence
+from forecast.files.plan import Delivery
+from forecast.present.choices import late_sentence
+from forecast.questions.orders import Need, cheapest_day, day_in_time, expected_cost, order_of, orders_of
 from tests.small_builds import AS_OF, QUICK, fitted_build, plan_of
 
 

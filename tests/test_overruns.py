@@ -5,10 +5,10 @@ from datetime import date
 import numpy as np
 import pytest
 
-from forecast.effort import EffortModel
-from forecast.overruns import overruns, say_sure
-from forecast.plan import Plan, Task
-from forecast.progress import read_progress
+from forecast.files.plan import Plan, Task
+from forecast.learn.effort import EffortModel
+from forecast.learn.progress import read_progress
+from forecast.questions.overruns import overruns, say_sure
 from tests.conftest import sessions_frame
 
 AS_OF = date(2026, 12, 31)

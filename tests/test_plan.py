@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from forecast.plan import Delivery, Plan, Task, Use, find_circles, read_deliveries, read_plan
-from forecast.tables import read_table
+from forecast.files.plan import Delivery, Plan, Task, Use, find_circles, read_deliveries, read_plan
+from forecast.files.tables import read_table
 
 USE_RULE = "must be a limit and an amount above 0, as fasteners:120 or fasteners:120@T045"
 

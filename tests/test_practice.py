@@ -6,10 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast.effort import EffortModel
-from forecast.plan import Plan, Task
-from forecast.practice import practice
-from forecast.progress import read_progress
+from forecast.files.plan import Plan, Task
+from forecast.learn.effort import EffortModel
+from forecast.learn.progress import read_progress
+from forecast.questions.practice import practice
 from tests.conftest import sessions_frame
 
 AS_OF = date(2027, 1, 1)

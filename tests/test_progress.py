@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast.plan import Plan, Task
-from forecast.progress import read_progress
+from forecast.files.plan import Plan, Task
+from forecast.learn.progress import read_progress
 from tests.conftest import sessions_frame
 
 LOG = [

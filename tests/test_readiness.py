@@ -7,16 +7,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from forecast.bench_time import BenchTime
-from forecast.effort import EffortModel
-from forecast.effort.design import build_design
-from forecast.folder import Build
-from forecast.logbook import Builder
-from forecast.outlook import Fitted
-from forecast.plan import Delivery, Limit, Plan, Task, Use
-from forecast.progress import read_progress
-from forecast.readiness import readiness
-from forecast.schedule import network_of
+from forecast.files.folder import Build
+from forecast.files.logbook import Builder
+from forecast.files.plan import Delivery, Limit, Plan, Task, Use
+from forecast.learn.bench_time import BenchTime
+from forecast.learn.effort import EffortModel
+from forecast.learn.effort.design import build_design
+from forecast.learn.progress import read_progress
+from forecast.questions.readiness import readiness
+from forecast.simulate.fitted import Fitted
+from forecast.simulate.network import network_of
 from tests.conftest import sessions_frame
 
 TONIGHT = date(2026, 3, 20)

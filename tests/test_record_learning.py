@@ -9,8 +9,8 @@ import pytest
 
 from benchmarks import record_learning
 from benchmarks.record_learning import Correction, Lesson, corrected, lesson_on
-from forecast.track_record.replay import FinishForecast, Replay
-from forecast.track_record.words import NOT_CORRECTED
+from forecast.questions.track_record.replay import FinishForecast, Replay
+from forecast.questions.track_record.sentences import NOT_CORRECTED
 from tests.quoted import cells
 
 PAGE = Path(__file__).resolve().parents[1] / "benchmarks" / "record_learning.md"

@@ -9,18 +9,18 @@ import pandas as pd
 import pytest
 from scipy.special import gammaincinv
 
-from forecast import reference
-from forecast.bench_time import priors as bench_beliefs
-from forecast.effort import EffortPriors
 from forecast.errors import UsageError
-from forecast.learning import pieces_remembered, rate_of_slope
-from forecast.reference import (
+from forecast.files import reference_tables as reference
+from forecast.files.reference_tables import (
     METHOD_READERS,
     method_page,
     reference_names,
     reference_path,
     reference_table,
 )
+from forecast.learn.bench_time import priors as bench_beliefs
+from forecast.learn.effort import EffortPriors
+from forecast.learn.learning_curve import pieces_remembered, rate_of_slope
 
 NAMES = reference_names()
 README = (Path(__file__).resolve().parents[1] / "shared" / "README.md").read_text(encoding="utf-8")

@@ -12,17 +12,17 @@ import html5lib
 import pytest
 
 from forecast.errors import UsageError
-from forecast.folder import read_build
-from forecast.hours_summary import CAUTION
+from forecast.files.folder import read_build
 from forecast.intake import exported_log
-from forecast.outlook import Settings
-from forecast.report_page import gather_answers, page_html, page_pdf
-from forecast.report_page.files import Files, write_report
-from forecast.report_page.page import page_sections
-from forecast.report_page.parts import table
-from forecast.report_page.questions import record_section
-from forecast.report_page.records import cautions_section
-from forecast.track_record import track_record
+from forecast.present.report_page import gather_answers, page_html, page_pdf
+from forecast.present.report_page.files import Files, write_report
+from forecast.present.report_page.page import page_sections
+from forecast.present.report_page.parts import table
+from forecast.present.report_page.questions import record_section
+from forecast.present.report_page.records import cautions_section
+from forecast.questions.hours_summary import CAUTION
+from forecast.questions.track_record import track_record
+from forecast.simulate.settings import Settings
 from tests.written_build import build_of
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -218,7 +218,7 @@ def test_the_same_answers_give_the_same_page(answers, page):
 DRAWING = """
 from datetime import date
 import pandas as pd
-from forecast.report_page import charts, pictures
+from forecast.present.report_page import charts, pictures
 day = pd.to_datetime(["2026-03-28"]).astype("datetime64[us]")
 frame = pd.DataFrame(dict.fromkeys(("p05", "p10", "p50", "p80", "p90", "p95"), day))
 frame = frame.assign(target="T", label="")
@@ -345,7 +345,7 @@ def test_what_cannot_be_written_leaves_the_old_file_and_no_scrap(folder, tmp_pat
     def full(*_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("forecast.report_page.files.os.replace", full)
+    monkeypatch.setattr("forecast.present.report_page.files.os.replace", full)
     with pytest.raises(UsageError, match="could not be written: No space left on device"):
         write_report(read_build(folder), AS_OF, SETTINGS, Files(page=out))
     assert out.read_text(encoding="utf-8") == "old"

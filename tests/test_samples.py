@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from forecast.folder import read_build
-from forecast.synthetic.samples import SAMPLES, write_sample
+from benchmarks.invented.workshop.samples import SAMPLES, write_sample
+from forecast.files.folder import read_build
 
 ROOT = Path(__file__).resolve().parents[1]
 FOLDERS = ROOT / "sample_logs"

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from forecast.plan import Delivery, Limit, Plan, Task, Use
-from forecast.schedule import network_of_untouched, simulate_schedule
+from forecast.files.plan import Delivery, Limit, Plan, Task, Use
+from forecast.simulate.network import network_of_untouched, simulate_schedule
 
 
 def _plan(*rows: dict) -> Plan:

@@ -5,8 +5,8 @@ from pathlib import Path
 import numpy as np
 
 from forecast.compiled import is_compiled, kept
-from forecast.plan import Plan, Task
-from forecast.schedule import kernel, kernel_is_compiled, network_of_untouched, simulate_schedule
+from forecast.files.plan import Plan, Task
+from forecast.simulate.network import kernel, kernel_is_compiled, network_of_untouched, simulate_schedule
 
 
 def test_after_one_play_the_kernel_is_compiled():

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from forecast.plan import Delivery, Plan, Task
-from forecast.schedule import (
+from forecast.files.plan import Delivery, Plan, Task
+from forecast.simulate.network import (
     CAUSES,
     criticality_of_stages,
     criticality_of_tasks,

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from forecast.plan import Plan, Task
-from forecast.schedule import network_of_untouched, simulate_schedule
+from forecast.files.plan import Plan, Task
+from forecast.simulate.network import network_of_untouched, simulate_schedule
 from tests.schedule_cases import random_draws, random_network
 
 

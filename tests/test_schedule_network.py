@@ -6,9 +6,9 @@ from datetime import date
 import numpy as np
 import pytest
 
-from forecast.plan import Delivery, Limit, Plan, Task, Use
-from forecast.progress import read_progress
-from forecast.schedule import network_of, network_of_untouched, simulate_schedule
+from forecast.files.plan import Delivery, Limit, Plan, Task, Use
+from forecast.learn.progress import read_progress
+from forecast.simulate.network import network_of, network_of_untouched, simulate_schedule
 from tests.conftest import sessions_frame
 
 FRIDAY = date(2026, 3, 6)

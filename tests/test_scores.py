@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from forecast.scores import (
+from forecast.questions.scores import (
     clopper_pearson,
     coverage,
     crps,

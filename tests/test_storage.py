@@ -15,11 +15,11 @@ import pytest
 from filelock import FileLock
 from hypothesis import given, settings
 
-from forecast import storage
-from forecast.csv_file import format_record, parse_csv, with_record
 from forecast.errors import InputError
-from forecast.storage import HISTORY, append_row, undo, write_file
-from forecast.tables import read_table, table_schema
+from forecast.files import storage
+from forecast.files.csv_file import format_record, parse_csv, with_record
+from forecast.files.storage import HISTORY, append_row, undo, write_file
+from forecast.files.tables import read_table, table_schema
 from tests.written_build import LOG, write_build
 
 SCHEMA = table_schema("log")

@@ -11,15 +11,22 @@ import pandas as pd
 import pytest
 from scipy.stats import kstest
 
-import forecast.synthetic
-from forecast.folder import read_build
-from forecast.learning import lot_hours
-from forecast.logbook import Away, Builder
-from forecast.plan import Delivery, Limit, Plan, Task, Use
-from forecast.synthetic import EFFORT_KINDS, HABIT_KINDS, Scenario, make_build, play_scenario, write_build
-from forecast.synthetic.scenario import true_tasks
-from forecast.synthetic.totals import Totals, TrueTask, draw_luck
-from forecast.synthetic.truth import BeyondTruth, EffortTruth, HabitTruth, OrderTruth, ReportTruth
+import benchmarks.invented.workshop
+from benchmarks.invented.workshop import (
+    EFFORT_KINDS,
+    HABIT_KINDS,
+    Scenario,
+    make_build,
+    play_scenario,
+    write_build,
+)
+from benchmarks.invented.workshop.scenario import true_tasks
+from benchmarks.invented.workshop.totals import Totals, TrueTask, draw_luck
+from benchmarks.invented.workshop.truth import BeyondTruth, EffortTruth, HabitTruth, OrderTruth, ReportTruth
+from forecast.files.folder import read_build
+from forecast.files.logbook import Away, Builder
+from forecast.files.plan import Delivery, Limit, Plan, Task, Use
+from forecast.learn.learning_curve import lot_hours
 
 EVERY_DAY = HabitTruth(
     day_chance=(1.0,) * 7, session_hours=3.0, session_shape=400.0, stop_chance=0.0, level_sd=0.0,
@@ -359,7 +366,7 @@ def test_what_really_came_is_like_one_of_the_plays_that_know_the_truth(effort):
 
 
 def test_the_play_shares_no_code_with_what_it_is_there_to_check():
-    parts = sorted(Path(forecast.synthetic.__file__).parent.glob("*.py"))
+    parts = sorted(Path(benchmarks.invented.workshop.__file__).parent.glob("*.py"))
     assert len(parts) > 10
     for part in parts:
         text = part.read_text(encoding="utf-8")

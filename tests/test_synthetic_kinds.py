@@ -5,8 +5,8 @@ from math import log
 import numpy as np
 import pytest
 
-from forecast.synthetic import make_build
-from forecast.synthetic.kinds import draw_effort
+from benchmarks.invented.workshop import make_build
+from benchmarks.invented.workshop.kinds import draw_effort
 
 
 def test_a_mislabelled_plan_is_wrong_in_15_percent_and_silent_in_half():

@@ -11,9 +11,9 @@ import pytest
 from hypothesis import given, settings
 
 import forecast
-from forecast.csv_file import format_record, guard_formula, parse_csv, unguard_formula
 from forecast.errors import InputError
-from forecast.tables import (
+from forecast.files.csv_file import format_record, guard_formula, parse_csv, unguard_formula
+from forecast.files.tables import (
     check_frame,
     contract,
     read_date,

@@ -11,14 +11,22 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from benchmarks.invented.workshop import make_build
 from benchmarks.tonight_skill import chances
 from forecast.cli.week import hours_said, people_said
 from forecast.errors import UsageError
-from forecast.evening import evening_lines, more_lines, ready_table, say_clock, say_odds, waiting_sentences
-from forecast.logbook import Away
-from forecast.outlook import Settings, fit_build
-from forecast.synthetic import make_build
-from forecast.tonight import Ready, Tonight, draw_hours_left, tonight, usual_hours
+from forecast.files.logbook import Away
+from forecast.present.evening import (
+    evening_lines,
+    more_lines,
+    ready_table,
+    say_clock,
+    say_odds,
+    waiting_sentences,
+)
+from forecast.questions.tonight import Ready, Tonight, draw_hours_left, tonight, usual_hours
+from forecast.simulate.fitted import fit_build
+from forecast.simulate.settings import Settings
 from tests.conftest import sessions_frame
 from tests.test_readiness import task
 from tests.written_build import build_of

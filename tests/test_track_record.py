@@ -6,10 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast.logbook import Builder
-from forecast.outlook import QUANTILES, Settings, quantile_key
-from forecast.plan import Plan
-from forecast.track_record import (
+from forecast.files.logbook import Builder
+from forecast.files.plan import Plan
+from forecast.quantiles import QUANTILES, quantile_key
+from forecast.questions.track_record import (
     TASKS,
     WINDOW,
     Judged,
@@ -25,9 +25,10 @@ from forecast.track_record import (
     told_beside,
     told_sentences,
 )
-from forecast.track_record.naive import naive_ways
-from forecast.track_record.past_days import left_out_notes
-from forecast.track_record.replay import FinishForecast, HoursForecast
+from forecast.questions.track_record.naive import naive_ways
+from forecast.questions.track_record.past_days import left_out_notes
+from forecast.questions.track_record.replay import FinishForecast, HoursForecast
+from forecast.simulate.settings import Settings
 from tests.record_build import LAST, progress_of, record_build, rows
 
 DAY = date(2025, 6, 30)
@@ -273,7 +274,7 @@ def test_earned_schedule_follows_the_stated_hours_of_the_builders():
 
 
 def test_time_away_shifts_the_planned_curve_of_earned_schedule():
-    from forecast.logbook import Away
+    from forecast.files.logbook import Away
 
     build = record_build(away=(Away(builder=None, start=date(2025, 1, 4), end=date(2025, 1, 31)),))
     build = build_known_on(build, date(2025, 4, 30))

@@ -8,10 +8,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from forecast.logbook import Away, Builder
-from forecast.outlook import Settings, fit_build, forecast_finish, play
-from forecast.plan import Plan
-from forecast.track_record import TASKS, WINDOW, build_known_on, past_days, replay_day, track_record
+from forecast.files.logbook import Away, Builder
+from forecast.files.plan import Plan
+from forecast.questions.track_record import TASKS, WINDOW, build_known_on, past_days, replay_day, track_record
+from forecast.simulate.finish import forecast_finish, play
+from forecast.simulate.fitted import fit_build
+from forecast.simulate.settings import Settings
 from tests.conftest import sessions_frame
 from tests.record_build import LAST, progress_of, record_build, rows
 

@@ -6,7 +6,7 @@ import hypothesis.strategies as st
 import pytest
 
 from forecast.errors import InputError
-from forecast.folder import Build, read_build
+from forecast.files.folder import Build, read_build
 
 BUILD_TOML = 'name = "Stint"\n[[builder]]\nid = "A"\n[[builder]]\nid = "B"\njoins = 2026-03-03\n'
 PLAN = "task,stage,title,type,quantity,after\nD1,tail,Drill ribs,drill,6,\nR1,tail,Rivet ribs,rivet,40,D1\n"

@@ -8,11 +8,11 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard.opening import day_shown, opened
-from dashboard.reading import Reading
-from forecast.folder import Build
-from forecast.progress import read_progress
-from forecast.track_record import past_days
+from dashboard.server.opening import day_shown, opened
+from dashboard.work.reading import Reading
+from forecast.files.folder import Build
+from forecast.learn.progress import read_progress
+from forecast.questions.track_record import past_days
 
 _HERE = Path(__file__).parent
 

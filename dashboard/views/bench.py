@@ -5,14 +5,14 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard.charts_hours import days_of_week, hours_by_week
-from dashboard.figures import Figure, drawn, show, show_table
-from dashboard.forecasts import fitted_to, record_of
+from dashboard.charts.figures import Figure, drawn, show, show_table
+from dashboard.charts.hours import days_of_week, hours_by_week
 from dashboard.frame import answer, asked
 from dashboard.words import in_words, say_span
-from forecast.bench_record import BenchRecord
-from forecast.report import say_hours, short_date
-from forecast.words import say_percent
+from dashboard.work.forecasts import fitted_to, record_of
+from forecast.present.finish import say_hours, short_date
+from forecast.questions.bench_hours import BenchRecord
+from forecast.wording import say_percent
 
 _WEEKS_SHOWN = 78
 _WEEK = pd.Timedelta(days=7)

@@ -5,14 +5,21 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard.charts_hours import hours_left
-from dashboard.figures import Figure, drawn, show
-from dashboard.forecasts import outlook_of
+from dashboard.charts.figures import Figure, drawn, show
+from dashboard.charts.hours import hours_left
 from dashboard.frame import answer, asked, basis, place_for_passing, wait_for
 from dashboard.words import title_case
-from forecast.burn_down import BurnDown, burn_down
-from forecast.outlook import Outlook
-from forecast.report import finish_sentence, hours_range, range_sentence, say_date, say_hours, short_date
+from dashboard.work.forecasts import outlook_of
+from forecast.present.finish import (
+    finish_sentence,
+    hours_range,
+    range_sentence,
+    say_date,
+    say_hours,
+    short_date,
+)
+from forecast.questions.burn_down import BurnDown, burn_down
+from forecast.simulate.outlook import Outlook
 
 _WHOLE = "Whole build"
 _NAMES = {

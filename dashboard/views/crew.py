@@ -8,15 +8,15 @@ from math import ceil, inf
 import pandas as pd
 import streamlit as st
 
-from dashboard.charts_plans import help_curve, two_plans
-from dashboard.figures import Figure, drawn, show, show_table
-from dashboard.forecasts import Asked, crew_answer_of, held_of, help_of
+from dashboard.charts.figures import Figure, drawn, show, show_table
+from dashboard.charts.plans import help_curve, two_plans
 from dashboard.frame import answer, asked, wait_for
-from dashboard.help_plays import ALONE, Help, likely_next
 from dashboard.words import plain, say_later, say_span, title_case
-from forecast.crew import CrewAnswer
-from forecast.held_draws import Hands, HeldDraws
-from forecast.report import say_hours, short_date
+from dashboard.work.forecasts import Asked, crew_answer_of, held_of, help_of
+from dashboard.work.help_plays import ALONE, Help, likely_next
+from forecast.present.finish import say_hours, short_date
+from forecast.questions.crew import CrewAnswer
+from forecast.questions.crew.shared_draws import Hands, HeldDraws
 
 _ALONE = "Alone"
 _WHOLE = "Whole build"

@@ -5,11 +5,11 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard.figures import show_table
-from dashboard.forecasts import fitted_to, tonight_of
+from dashboard.charts.figures import show_table
 from dashboard.frame import answer, asked
 from dashboard.words import plain
-from forecast.evening import (
+from dashboard.work.forecasts import fitted_to, tonight_of
+from forecast.present.evening import (
     MOST_SHOWN,
     evening_lines,
     ready_row,
@@ -18,8 +18,8 @@ from forecast.evening import (
     stretch_sentence,
     waiting_sentences,
 )
-from forecast.readiness import title_of
-from forecast.tonight import USUAL_HOURS, Tonight, usual_hours
+from forecast.questions.readiness import title_of
+from forecast.questions.tonight import USUAL_HOURS, Tonight, usual_hours
 
 _HOURS = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 6.0)
 

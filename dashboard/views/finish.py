@@ -7,15 +7,15 @@ from datetime import date, timedelta
 import pandas as pd
 import streamlit as st
 
-from dashboard.charts import causes_of_move, chance_by_day, finish_ranges
-from dashboard.figures import Figure, drawn, show
-from dashboard.forecasts import Asked, holders_of, moved_of, outlook_of
+from dashboard.charts.dates import causes_of_move, chance_by_day, finish_ranges
+from dashboard.charts.figures import Figure, drawn, show
 from dashboard.frame import answer, asked, basis, place_for_passing, wait_for
 from dashboard.words import in_words, say_later, title_case
-from forecast.moved import LEVEL, Moved
-from forecast.outlook import Outlook
-from forecast.report import finish_lines, hours_range, say_date, say_hours, short_date
-from forecast.words import say_percent
+from dashboard.work.forecasts import Asked, holders_of, moved_of, outlook_of
+from forecast.present.finish import finish_lines, hours_range, say_date, say_hours, short_date
+from forecast.questions.date_change import LEVEL, Moved
+from forecast.simulate.outlook import Outlook
+from forecast.wording import say_percent
 
 WHOLE = "Whole build"
 _SHOWN = (0.05, 0.10, 0.50, 0.80, 0.90, 0.95)

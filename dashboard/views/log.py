@@ -7,19 +7,19 @@ from datetime import date
 import pandas as pd
 import streamlit as st
 
-from dashboard.entry_forms import change_form, session_form, step_form
-from dashboard.figures import show_table
-from dashboard.forecasts import begin_soon
+from dashboard.charts.figures import show_table
+from dashboard.forms.entry_forms import change_form, session_form, step_form
+from dashboard.forms.take_form import take_form
 from dashboard.frame import answer, place_for_passing
-from dashboard.opening import opened
-from dashboard.reading import problems_today, read_folder, read_log
-from dashboard.take_form import take_form
+from dashboard.server.opening import opened
 from dashboard.views.tables import problems_table
 from dashboard.words import plain
-from forecast.amend import LogRow
+from dashboard.work.forecasts import begin_soon
+from dashboard.work.reading import problems_today, read_folder, read_log
 from forecast.errors import BenchdaysError, InputError, Problem
-from forecast.report import say_hours, short_date
-from forecast.storage import undo
+from forecast.files.amend import LogRow
+from forecast.files.storage import undo
+from forecast.present.finish import say_hours, short_date
 
 _ROWS_SHOWN = 12
 _ROWS_OFFERED = 300

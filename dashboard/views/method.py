@@ -7,11 +7,11 @@ from collections.abc import Callable
 import pandas as pd
 import streamlit as st
 
-from dashboard.figures import as_csv, show_table
+from dashboard.charts.figures import as_csv, show_table
 from dashboard.frame import answer
-from dashboard.measured import chances_held, finish_ranges_held, held_sentence, measured, words_of
 from dashboard.words import html_table, title_case
-from forecast.reference import METHOD_READERS, method_page, reference_names, reference_table
+from dashboard.work.measured import chances_held, finish_ranges_held, held_sentence, measured, words_of
+from forecast.files.reference_tables import METHOD_READERS, method_page, reference_names, reference_table
 
 _APART = ("cautions", "published_checks")
 _STEPS = (

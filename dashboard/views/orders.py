@@ -8,16 +8,16 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
-from dashboard.charts_plans import order_dates
-from dashboard.figures import Figure, drawn, show
-from dashboard.forecasts import orders_for
+from dashboard.charts.figures import Figure, drawn, show
+from dashboard.charts.plans import order_dates
 from dashboard.frame import answer, asked, wait_for
 from dashboard.words import say_span
-from forecast.orders import Order
-from forecast.outlook import day_of, sample_quantile
-from forecast.report import say_date, short_date
-from forecast.report_choices import late_sentence
-from forecast.words import say_percent
+from dashboard.work.forecasts import orders_for
+from forecast.present.choices import late_sentence
+from forecast.present.finish import say_date, short_date
+from forecast.quantiles import day_of, sample_quantile
+from forecast.questions.orders import Order
+from forecast.wording import say_percent
 
 _NEEDED = {"p10": 0.10, "p50": 0.50, "p90": 0.90}
 

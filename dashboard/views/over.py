@@ -5,14 +5,14 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard.charts_hours import learning_curve, ratios_of_types
-from dashboard.figures import Figure, drawn, show
-from dashboard.forecasts import fitted_to, overruns_of, practice_of
+from dashboard.charts.figures import Figure, drawn, show
+from dashboard.charts.hours import learning_curve, ratios_of_types
 from dashboard.frame import answer, asked
 from dashboard.words import title_case
-from forecast.overruns import SPEAKS, SURE, Overruns, running_over, say_sure
-from forecast.practice import Practice
-from forecast.words import say_percent, say_percents
+from dashboard.work.forecasts import fitted_to, overruns_of, practice_of
+from forecast.questions.overruns import SPEAKS, SURE, Overruns, running_over, say_sure
+from forecast.questions.practice import Practice
+from forecast.wording import say_percent, say_percents
 
 _BASIS = {"own": "your own tasks", "pooled": "leans on other types", "prior": "prior only"}
 

@@ -5,14 +5,14 @@ from __future__ import annotations
 import pandas as pd
 import streamlit as st
 
-from dashboard.charts_plans import past_forecasts
-from dashboard.figures import Figure, drawn, show, show_table
-from dashboard.forecasts import record_for
+from dashboard.charts.figures import Figure, drawn, show, show_table
+from dashboard.charts.plans import past_forecasts
 from dashboard.frame import answer, asked, wait_for
 from dashboard.words import title_case
-from forecast.announced import BUILD
-from forecast.report import short_date
-from forecast.track_record import TrackRecord, early_or_late, record_sentences, told_sentences
+from dashboard.work.forecasts import record_for
+from forecast.present.finish import short_date
+from forecast.questions.announced_dates import BUILD
+from forecast.questions.track_record import TrackRecord, early_or_late, record_sentences, told_sentences
 
 _WHOLE = "Whole build"
 

@@ -6,14 +6,14 @@ from datetime import date
 
 import streamlit as st
 
-from dashboard.figures import show_table
+from dashboard.charts.figures import show_table
 from dashboard.frame import answer
-from dashboard.opening import opened
-from dashboard.reading import read_folder
+from dashboard.server.opening import opened
 from dashboard.views.tables import problems_table
 from dashboard.words import plain
+from dashboard.work.reading import read_folder
 from forecast.errors import BenchdaysError
-from forecast.folder import start_build
+from forecast.files.folder import start_build
 
 
 def show_page() -> None:

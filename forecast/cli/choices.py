@@ -49,13 +49,14 @@ def crew(
     priors: Priors = None,
 ) -> None:
     """Solo, two builders, or a helper for two-person tasks only: dates, hours, and what help buys."""
-    from forecast.folder import read_build
+    from forecast.files.folder import read_build
 
     build = read_build(folder)
     day = day_of_forecast(build, as_of)
 
-    from forecast.crew import compare_crews
-    from forecast.outlook import Settings, fit_build
+    from forecast.questions.crew import compare_crews
+    from forecast.simulate.fitted import fit_build
+    from forecast.simulate.settings import Settings
 
     say_if_the_kernel_is_new()
     settings = Settings(runs=runs, seed=seed, priors=priors_said(priors))
@@ -69,7 +70,7 @@ def crew(
 
     from rich.console import Console
 
-    from forecast.report_choices import crew_table
+    from forecast.present.choices import crew_table
 
     for line in answer.findings[:1]:
         say(line)
@@ -88,13 +89,14 @@ def orders(
     priors: Priors = None,
 ) -> None:
     """By when to order each kit or part."""
-    from forecast.folder import read_build
+    from forecast.files.folder import read_build
 
     build = read_build(folder)
     day = day_of_forecast(build, as_of)
 
-    from forecast.orders import orders_of
-    from forecast.outlook import Settings, fit_build
+    from forecast.questions.orders import orders_of
+    from forecast.simulate.fitted import fit_build
+    from forecast.simulate.settings import Settings
 
     say_if_the_kernel_is_new()
     settings = Settings(runs=runs, seed=seed, priors=priors_said(priors))
@@ -106,7 +108,7 @@ def orders(
 
     from rich.console import Console
 
-    from forecast.report_choices import order_sentences, orders_table
+    from forecast.present.choices import order_sentences, orders_table
 
     for line in order_sentences(build, answer):
         say(line)

@@ -39,7 +39,7 @@ def dashboard(
         raise InputError([Problem(str(folder), None, "", "", "is not a folder: `benchdays start` makes one")])
     day = None if as_of is None else day_said(as_of, "--as-of")
     try:
-        opening, serve = import_module("dashboard.opening"), import_module("dashboard.serve")
+        opening, serve = import_module("dashboard.server.opening"), import_module("dashboard.server.serve")
     except ModuleNotFoundError as error:
         raise UsageError(
             f"The dashboard needs {error.name}: install it with `pip install 'benchdays[dashboard]'`."

@@ -64,11 +64,11 @@ def log(
 ) -> None:
     """Add a session to the log, or take the last change back."""
     if undo:
-        from forecast.storage import undo as take_back
+        from forecast.files.storage import undo as take_back
 
         say(take_back(folder).sentence)
         return
-    from forecast.entry import log_on_new_step, log_session
+    from forecast.files.entry import log_on_new_step, log_session
 
     today = date.today()
     on = day_said(day, "--date") if day else today
@@ -107,7 +107,7 @@ def step(
     added: Annotated[str, _text("added", "Day on which it came into the plan; today if not given.")] = "",
 ) -> None:
     """Add a task to the plan."""
-    from forecast.entry import add_step
+    from forecast.files.entry import add_step
 
     entry = add_step(
         folder,

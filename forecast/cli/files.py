@@ -17,7 +17,7 @@ def add_to(app: typer.Typer) -> None:
 
 def start(folder: Folder) -> None:
     """Make a build folder with comments and a few rows to overwrite."""
-    from forecast.folder import start_build
+    from forecast.files.folder import start_build
 
     start_build(folder, date.today())
     say(f"Made {folder}. Next: put your own rows into plan.csv and log.csv,")
@@ -26,7 +26,7 @@ def start(folder: Folder) -> None:
 
 def check(folder: Folder) -> None:
     """Say every problem in the folder at once: file, line, column, value, what is allowed."""
-    from forecast.folder import check_build
+    from forecast.files.folder import check_build
 
     build = check_build(folder, today=date.today())
     for notice in build.notices:

@@ -27,7 +27,7 @@ from forecast.cli.options import (
 from forecast.errors import InputError
 
 if TYPE_CHECKING:
-    from forecast.outlook import Outlook
+    from forecast.simulate.outlook import Outlook
 
 Keep = Annotated[bool, typer.Option("--keep/--no-keep", help="Keep the announced dates in forecasts.csv.")]
 
@@ -49,13 +49,14 @@ def finish(
     priors: Priors = None,
 ) -> None:
     """When each stage and the whole build finish."""
-    from forecast.folder import read_build
+    from forecast.files.folder import read_build
 
     build = read_build(folder)
     day = day_of_forecast(build, as_of)
     pooled = priors_said(priors)
 
-    from forecast.outlook import Settings, forecast_finish
+    from forecast.simulate.finish import forecast_finish
+    from forecast.simulate.settings import Settings
 
     say_if_the_kernel_is_new()
     with progress_on_screen("Playing the rest of the build") as show:
@@ -69,7 +70,7 @@ def finish(
 
 
 def _keep(outlook: Outlook) -> None:
-    from forecast.announced import keep_announced
+    from forecast.questions.announced_dates import keep_announced
 
     try:
         keep_announced(outlook, date.today())
@@ -80,7 +81,7 @@ def _keep(outlook: Outlook) -> None:
 def _print_finish(outlook: Outlook) -> None:
     from rich.console import Console
 
-    from forecast.report import CAUTION, basis_sentence, finish_lines, finish_table
+    from forecast.present.finish import CAUTION, basis_sentence, finish_lines, finish_table
 
     for line in finish_lines(outlook):
         say(line)
@@ -95,15 +96,16 @@ def overruns(
     folder: Folder, as_of: AsOf = None, seed: Seed = 0, as_json: AsJson = False, priors: Priors = None
 ) -> None:
     """Which task types run over estimate, by how much, how sure, and why."""
-    from forecast.folder import read_build
+    from forecast.files.folder import read_build
 
     build = read_build(folder)
     day = day_of_forecast(build, as_of)
 
     pooled = priors_said(priors)
 
-    from forecast.outlook import Settings, fit_build
-    from forecast.overruns import overruns as compare
+    from forecast.questions.overruns import overruns as compare
+    from forecast.simulate.fitted import fit_build
+    from forecast.simulate.settings import Settings
 
     fitted = fit_build(build, day, Settings(seed=seed, priors=pooled))
     answer = compare(fitted.progress, fitted.effort)
@@ -113,7 +115,7 @@ def overruns(
 
     from rich.console import Console
 
-    from forecast.report import overruns_lines, overruns_table
+    from forecast.present.finish import overruns_lines, overruns_table
 
     say(answer.finding)
     Console().print(overruns_table(answer))

@@ -82,10 +82,10 @@ def many(
     day = date.today() if as_of is None else day_said(as_of, "--as-of")
     pooled = priors_said(priors)
 
+    from forecast.many.answer_cache import Kept
     from forecast.many.engine import engine
-    from forecast.many.kept import Kept
     from forecast.many.run import Many, distinct
-    from forecast.outlook import Settings
+    from forecast.simulate.settings import Settings
 
     builds = Many(
         folders=distinct(folders),
@@ -145,8 +145,8 @@ def _print_json(builds: Iterable[BuildAnswer]) -> None:
 def _print_table(builds: Many) -> None:
     from rich.console import Console
 
-    from forecast.report import CAUTION
-    from forecast.report_many import many_table, problem_lines
+    from forecast.present.finish import CAUTION
+    from forecast.present.many_builds import many_table, problem_lines
 
     Console().print(many_table(builds))
     for line in problem_lines(builds.failed.values()):
@@ -155,15 +155,15 @@ def _print_table(builds: Many) -> None:
 
 
 def _write_csv(file: Path, builds: Many) -> None:
-    from forecast.report_many import table_csv
-    from forecast.storage import write_apart
+    from forecast.files.storage import write_apart
+    from forecast.present.many_builds import table_csv
 
     write_apart(file, table_csv(builds))
 
 
 def _write_priors(file: Path, builds: Many) -> None:
+    from forecast.learn.pooled_priors import write_priors
     from forecast.many.pool import pool_priors
-    from forecast.pooled_priors import write_priors
 
     pooled = pool_priors(builds.summaries())
     write_priors(file, pooled)

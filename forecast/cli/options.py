@@ -15,8 +15,8 @@ import typer
 from forecast.errors import UsageError
 
 if TYPE_CHECKING:
-    from forecast.folder import Build
-    from forecast.pooled_priors import PooledPriors
+    from forecast.files.folder import Build
+    from forecast.learn.pooled_priors import PooledPriors
 
 Folder = Annotated[Path, typer.Argument(help="The build folder.", show_default=False)]
 AsOf = Annotated[
@@ -66,7 +66,7 @@ def priors_said(file: Path | None) -> PooledPriors | None:
     """The pooled priors of a file, or None where none was named."""
     if file is None:
         return None
-    from forecast.pooled_priors import read_priors
+    from forecast.learn.pooled_priors import read_priors
 
     return read_priors(file)
 
@@ -91,7 +91,7 @@ def say(text: str) -> None:
 
 def say_if_the_kernel_is_new() -> None:
     """Say what the first forecast on a machine spends its first seconds on, and begin it."""
-    from forecast.first_use import begin_to_compile, loops_are_compiled
+    from forecast.simulate.first_use import begin_to_compile, loops_are_compiled
 
     if not loops_are_compiled():
         sys.stderr.write("Preparing the simulation, once on this machine: some ten seconds.\n")

@@ -22,7 +22,7 @@ from forecast.cli.options import (
 if TYPE_CHECKING:
     from rich.table import Table
 
-    from forecast.track_record import TrackRecord
+    from forecast.questions.track_record import TrackRecord
 
 _MOST_WORKERS = 4
 
@@ -43,13 +43,13 @@ def record(
     gc.enable()  # this one runs on
     from joblib import cpu_count
 
-    from forecast.folder import read_build
+    from forecast.files.folder import read_build
 
     build = read_build(folder)
     day = day_of_forecast(build, as_of)
 
-    from forecast.outlook import Settings
-    from forecast.track_record import track_record
+    from forecast.questions.track_record import track_record
+    from forecast.simulate.settings import Settings
 
     with progress_on_screen("Forecasting from past days") as show:
         found = track_record(
@@ -68,7 +68,7 @@ def record(
 def _print_record(found: TrackRecord) -> None:
     from rich.console import Console
 
-    from forecast.track_record import record_sentences, told_sentences
+    from forecast.questions.track_record import record_sentences, told_sentences
 
     first, *rest = record_sentences(found)
     say(first)
@@ -92,7 +92,7 @@ def _table(found: TrackRecord) -> Table:
     from rich import box
     from rich.table import Table
 
-    from forecast.track_record import early_or_late
+    from forecast.questions.track_record import early_or_late
 
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1))
     table.add_column("Finish of", overflow="fold")

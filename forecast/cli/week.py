@@ -24,8 +24,8 @@ from forecast.cli.options import (
 from forecast.errors import UsageError
 
 if TYPE_CHECKING:
-    from forecast.folder import Build
-    from forecast.tonight import Tonight
+    from forecast.files.folder import Build
+    from forecast.questions.tonight import Tonight
 
 Hours = Annotated[
     str, typer.Option("--hours", help="Clock hours, as 3 or 2:30; your usual session if not given.")
@@ -72,16 +72,17 @@ def tonight(
     priors: Priors = None,
 ) -> None:
     """Which ready tasks fit tonight's session, and the chance of finishing each."""
-    from forecast.folder import read_build
+    from forecast.files.folder import read_build
 
     length = hours_said(hours)
     build = read_build(folder)
     day = day_of_forecast(build, as_of)
     people = people_said(build, builders)
 
-    from forecast.outlook import Settings, fit_build
-    from forecast.tonight import USUAL_HOURS, usual_hours
-    from forecast.tonight import tonight as answer_tonight
+    from forecast.questions.tonight import USUAL_HOURS, usual_hours
+    from forecast.questions.tonight import tonight as answer_tonight
+    from forecast.simulate.fitted import fit_build
+    from forecast.simulate.settings import Settings
 
     settings = Settings(runs=runs, seed=seed, priors=priors_said(priors))
     fitted = fit_build(build, day, settings)
@@ -96,7 +97,7 @@ def tonight(
 
 def people_said(build: Build, text: str) -> tuple[str, ...]:
     """Who is there: ids of build.toml, and a helper without a name for each of `+2`."""
-    from forecast.logbook import split_people
+    from forecast.files.logbook import split_people
 
     ids = [b.id for b in build.builders]
     found = split_people(text, ids[0])
@@ -109,7 +110,7 @@ def people_said(build: Build, text: str) -> tuple[str, ...]:
 
 def hours_said(text: str) -> float | None:
     """The clock hours of a session, or None where nothing was said."""
-    from forecast.tables import read_hours
+    from forecast.files.tables import read_hours
 
     if not text:
         return None
@@ -132,13 +133,13 @@ def report(
     seed: Seed = 0,
 ) -> None:
     """One page with all answers that opens and prints anywhere; the dates as a calendar; hours and log."""
-    from forecast.outlook import Settings
-    from forecast.report_page.files import Files, write_report
+    from forecast.present.report_page.files import Files, write_report
+    from forecast.simulate.settings import Settings
 
     files = Files(page=out, calendar=ics, hours=hours_csv, log=log, paper=paper, record=record)
     files.check(folder)
 
-    from forecast.folder import read_build
+    from forecast.files.folder import read_build
 
     build = read_build(folder)
     day = day_of_forecast(build, as_of)
@@ -152,7 +153,7 @@ def report(
 def _print_tonight(answer: Tonight) -> None:
     from rich.console import Console
 
-    from forecast.evening import evening_lines, more_lines, ready_table
+    from forecast.present.evening import evening_lines, more_lines, ready_table
 
     for line in evening_lines(answer):
         say(line)

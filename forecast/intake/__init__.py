@@ -5,11 +5,11 @@
 
 from forecast.intake.account import intake_lines, taken_lines
 from forecast.intake.answers import MEANINGS, Answers, parse_answers, parse_mapping
+from forecast.intake.cells.task_types import TaskTypes, held_out_accuracy
 from forecast.intake.coarse import coarse_plan
 from forecast.intake.export import exported_log
 from forecast.intake.proposal import Intake, propose_intake
 from forecast.intake.taking import Taken, take_in
-from forecast.intake.task_types import TaskTypes, held_out_accuracy
 
 __all__ = [
     "MEANINGS",

@@ -9,9 +9,9 @@ from datetime import date
 from typing import Literal
 
 from forecast.errors import UsageError
-from forecast.intake.dates import Order
-from forecast.intake.labels import label_key
-from forecast.tables import read_date
+from forecast.files.tables import read_date
+from forecast.intake.cells.dates import Order
+from forecast.intake.cells.labels import label_key
 
 HELPER = "helper"
 MEANINGS: Mapping[str, str] = {

@@ -6,7 +6,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Mapping
 
-from forecast.plan import Plan, Task
+from forecast.files.plan import Plan, Task
 
 
 def coarse_plan(stages: Iterable[str], kinds: Mapping[str, str] | None = None) -> Plan:

@@ -9,7 +9,7 @@ from datetime import date, datetime, time, timedelta
 
 from forecast.errors import UsageError
 from forecast.intake.answers import MEANINGS
-from forecast.intake.dates import (
+from forecast.intake.cells.dates import (
     MIXED_ORDER,
     NO_ORDER,
     NO_YEAR,
@@ -17,7 +17,7 @@ from forecast.intake.dates import (
     is_day_number,
     read_date,
 )
-from forecast.intake.durations import Unit, read_clock, read_duration
+from forecast.intake.cells.durations import Unit, read_clock, read_duration
 from forecast.intake.sheet import Cell, Sheet, SheetRow, Unread, cell_text, one_line
 
 _HEADINGS: Mapping[str, str] = {

@@ -9,12 +9,12 @@ from importlib import resources
 from pathlib import Path
 
 from forecast.errors import InputError, Problem
-from forecast.folder import STARTER_FILES
+from forecast.files.folder import STARTER_FILES
+from forecast.files.logbook import Builder
+from forecast.files.plan import Plan, Task, read_plan
+from forecast.files.tables import read_table
 from forecast.intake.log_row import Content, contents_of
 from forecast.intake.saved import FILE, Saved, read_saved
-from forecast.logbook import Builder
-from forecast.plan import Plan, Task, read_plan
-from forecast.tables import read_table
 
 NOT_BUILDING = "not_building.csv"
 
@@ -76,7 +76,7 @@ def read_destination(folder: Path) -> Destination:
     ------
     InputError when a file of the folder is there but cannot be used.
     """
-    from forecast.build_settings import read_settings
+    from forecast.files.build_settings import read_settings
 
     if folder.exists() and not folder.is_dir():
         raise InputError([Problem(str(folder), None, "", "", "is not a folder")])
@@ -138,7 +138,7 @@ def _plan(
 
 def is_example(name: str, data: bytes) -> bool:
     """Whether a file of the folder is still, byte for byte, the one with invented rows that `start` wrote."""
-    return data == (resources.files("forecast") / "starter" / name).read_bytes()
+    return data == (resources.files("forecast") / "schemas" / "starter" / name).read_bytes()
 
 
 def _bytes(path: Path) -> bytes | None:

@@ -8,15 +8,15 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from forecast.errors import Problem
+from forecast.files.plan import Plan
 from forecast.intake.answers import Answers
+from forecast.intake.cells.date_forms import OrderEvidence
+from forecast.intake.cells.dates import MIXED_ORDER, NO_ORDER, NO_YEAR
 from forecast.intake.columns import Column
-from forecast.intake.date_forms import OrderEvidence
-from forecast.intake.dates import MIXED_ORDER, NO_ORDER, NO_YEAR
 from forecast.intake.destination import Destination
 from forecast.intake.joining import Joined, Joining
 from forecast.intake.rows import Layout
 from forecast.intake.sheet import Cell, SheetRow, cell_text
-from forecast.plan import Plan
 
 _BARE = "is a bare number"
 _SHOWN = 5

@@ -8,11 +8,11 @@ from typing import Any
 
 import pandas as pd
 
-from forecast.csv_file import format_record, guard_formula
 from forecast.errors import UsageError
-from forecast.folder import Build
+from forecast.files.csv_file import format_record, guard_formula
+from forecast.files.folder import Build
+from forecast.files.tables import table_schema
 from forecast.intake.log_row import LogRow
-from forecast.tables import table_schema
 
 _NUMBERS = ("hours", "quantity", "percent")
 _MADE = datetime(2000, 1, 1)  # the same log gives the same file, whenever it is written

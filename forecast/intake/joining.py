@@ -7,15 +7,15 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from forecast.errors import Problem
+from forecast.files.plan import Task
 from forecast.intake.answers import Several
-from forecast.intake.labels import Labels, split_labels
+from forecast.intake.cells.labels import Labels, split_labels
+from forecast.intake.cells.people import MOST_HELPERS, Crew, People
+from forecast.intake.cells.phrases import clause_not_building, is_rework, not_building, split_tasks
+from forecast.intake.cells.task_types import GENERAL
 from forecast.intake.log_row import Content, LogRow
-from forecast.intake.people import MOST_HELPERS, Crew, People
-from forecast.intake.phrases import clause_not_building, is_rework, not_building, split_tasks
 from forecast.intake.rows import RawRow
 from forecast.intake.sheet import one_line
-from forecast.intake.task_types import GENERAL
-from forecast.plan import Task
 
 _BETWEEN = " | "
 _LEAST_HOURS = 0.0001

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date as Day
 
-from forecast.logbook import split_people
-from forecast.tables import Table
+from forecast.files.logbook import split_people
+from forecast.files.tables import Table
 
 Content = tuple[object, ...]
 

@@ -9,14 +9,25 @@ from datetime import date
 from pathlib import Path
 
 from forecast.errors import Problem
+from forecast.files.plan import Plan
+from forecast.files.tables import table_schema
 from forecast.intake.answers import Answers
+from forecast.intake.cells.date_forms import OrderEvidence, find_order
+from forecast.intake.cells.dates import DateRules, is_day_number
+from forecast.intake.cells.labels import LabelGroup, join_labels
+from forecast.intake.cells.people import Crew, People, find_crew
+from forecast.intake.cells.phrases import split_tasks
+from forecast.intake.cells.task_types import (
+    GENERAL,
+    TypeAccuracy,
+    corrections_in,
+    fitted_types,
+    held_out_accuracy,
+)
 from forecast.intake.coarse import coarse_plan
 from forecast.intake.columns import Column, propose_columns
-from forecast.intake.date_forms import OrderEvidence, find_order
-from forecast.intake.dates import DateRules, is_day_number
 from forecast.intake.destination import Destination, read_destination
 from forecast.intake.doubts import Evidence, Question, find_doubts, find_questions
-from forecast.intake.foreign import read_foreign
 from forecast.intake.joining import (
     Joined,
     Joining,
@@ -27,17 +38,12 @@ from forecast.intake.joining import (
     task_text,
     without_repeated_done,
 )
-from forecast.intake.labels import LabelGroup, join_labels
-from forecast.intake.people import Crew, People, find_crew
-from forecast.intake.phrases import split_tasks
+from forecast.intake.readers.foreign import read_foreign
 from forecast.intake.rows import Layout, RawRow, read_day, read_row
 from forecast.intake.saved import Mark, SavedSheet, mark_row
 from forecast.intake.sheet import Cell, ReadFile, SheetRow, cell_text, one_line
 from forecast.intake.sheets import Gathered, gather_rows
 from forecast.intake.since import Change, Since, compare
-from forecast.intake.task_types import GENERAL, TypeAccuracy, corrections_in, fitted_types, held_out_accuracy
-from forecast.plan import Plan
-from forecast.tables import table_schema
 
 PREVIEW_ROWS = 8
 

@@ -9,10 +9,10 @@ from datetime import date, time
 from functools import cached_property
 
 from forecast.errors import Problem
+from forecast.intake.cells.dates import DateRead, DateRules, read_date
+from forecast.intake.cells.durations import HoursPart, read_clock, read_duration
+from forecast.intake.cells.people import People, read_helpers, read_people
 from forecast.intake.columns import Column, unit_of
-from forecast.intake.dates import DateRead, DateRules, read_date
-from forecast.intake.durations import HoursPart, read_clock, read_duration
-from forecast.intake.people import People, read_helpers, read_people
 from forecast.intake.sheet import Cell, SheetRow, Unread, cell_text
 
 _TOTAL = re.compile(r"^\W*(?:sub|grand |running )?\s*(?:totals?|sum|summe|gesamt)\b", re.IGNORECASE)

@@ -8,17 +8,17 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from forecast.build_settings import read_settings
-from forecast.csv_file import decode_text, format_record, guard_formula, parse_csv, with_record
 from forecast.errors import InputError, Problem
+from forecast.files.build_settings import read_settings
+from forecast.files.csv_file import decode_text, format_record, guard_formula, parse_csv, with_record
+from forecast.files.plan import Task
+from forecast.files.storage import change_file
+from forecast.files.tables import read_table, table_schema
 from forecast.intake.destination import NOT_BUILDING, is_example, read_contents
 from forecast.intake.log_row import Content, LogRow
 from forecast.intake.proposal import Intake
 from forecast.intake.saved import FILE, SavedSheet, read_saved, write_saved
 from forecast.intake.since import Change
-from forecast.plan import Task
-from forecast.storage import change_file
-from forecast.tables import read_table, table_schema
 
 _APART_COLUMNS = (*table_schema("log").columns, "kind")
 

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from forecast.criticality import CAUSE_WORDS
-from forecast.words import say_percent
+from forecast.questions.drivers import CAUSE_WORDS
+from forecast.wording import say_percent
 
 CSV_COLUMNS = (
     "folder", "name", "as_of", "stage", "stage_p50", "stage_p80", "build_p50", "build_p80", "finished",

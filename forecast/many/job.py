@@ -13,9 +13,9 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from forecast.folder import Build
-from forecast.outlook import Settings
-from forecast.plan import Plan
+from forecast.files.folder import Build
+from forecast.files.plan import Plan
+from forecast.simulate.settings import Settings
 
 _MOST_HOLDING = 3
 
@@ -75,9 +75,9 @@ def do_job(data: bytes) -> dict[str, Any]:
 
 
 def _answer(job: Job) -> dict[str, Any]:
-    from forecast.chunk import at_a_time
-    from forecast.criticality import play_and_hold
-    from forecast.outlook import fit_build
+    from forecast.questions.drivers import play_and_hold
+    from forecast.simulate.fitted import fit_build
+    from forecast.simulate.runs import at_a_time
 
     fitted = fit_build(job.build, job.as_of, job.settings)
     with at_a_time(1):

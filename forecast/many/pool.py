@@ -18,14 +18,14 @@ from typing import Any
 import numpy as np
 from scipy.stats import norm, t
 
-from forecast.bench_time.priors import DEGREES, BenchPriors
-from forecast.effort import BeyondPriors, EffortPriors, Normal
-from forecast.effort.evidence import SHARED
 from forecast.errors import InputError, Problem
+from forecast.learn.bench_time.priors import DEGREES, BenchPriors
+from forecast.learn.effort import BeyondPriors, EffortPriors, Normal
+from forecast.learn.effort.evidence import SHARED
+from forecast.learn.pooled_priors import BUILT_IN_WEIGHT, LEAST_BUILDS, PooledPriors
 from forecast.many.hierarchy import Hierarchy, Likelihood, fit_hierarchy
 from forecast.many.rates import pool_chance, pool_days, pool_rate
 from forecast.many.summary import BuildSummary
-from forecast.pooled_priors import BUILT_IN_WEIGHT, LEAST_BUILDS, PooledPriors
 
 # The scale of the heavy-tailed belief whose central 80 % is that of a normal one with scale 1.
 _HEAVY = float(norm.ppf(0.9) / t.ppf(0.9, DEGREES))

@@ -10,14 +10,14 @@ from threading import Lock
 from typing import Any
 
 from forecast.errors import InputError
-from forecast.folder import Build, check_build
+from forecast.files.folder import Build, check_build
+from forecast.learn.pooled_priors import PooledPriors, priors_text
 from forecast.many.answer import BuildAnswer
+from forecast.many.answer_cache import Kept, digest_of, digest_of_files
 from forecast.many.engine import Engine
 from forecast.many.job import Job, do_job, seed_of_build, without_words
-from forecast.many.kept import Kept, digest_of, digest_of_files
 from forecast.many.summary import BuildSummary
-from forecast.outlook import Settings
-from forecast.pooled_priors import PooledPriors, priors_text
+from forecast.simulate.settings import Settings
 
 # Kept answers are done again when this changes: count it up when a forecast changes its meaning.
 _MEANING = 1
@@ -39,7 +39,7 @@ class Many:
     Examples
     --------
     >>> import tempfile
-    >>> from forecast.folder import start_build
+    >>> from forecast.files.folder import start_build
     >>> with tempfile.TemporaryDirectory() as place:
     ...     _ = start_build(Path(place) / "kit")
     ...     many = Many(folders=[Path(place) / "kit", Path(place) / "none"], as_of=date(2026, 11, 30),

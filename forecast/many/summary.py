@@ -8,10 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from forecast.bench_time.evidence import BenchEvidence
-from forecast.bench_time.evidence import evidence_of as bench_evidence_of
-from forecast.effort import EffortEvidence
-from forecast.outlook import Fitted
+from forecast.learn.bench_time.evidence import BenchEvidence
+from forecast.learn.bench_time.evidence import evidence_of as bench_evidence_of
+from forecast.learn.effort import EffortEvidence
+from forecast.simulate.fitted import Fitted
 
 _DIGITS = 8
 

@@ -51,7 +51,7 @@ def opened_to_the_home_network(folder):
     port = free_port()
     words = ["benchdays", "dashboard", str(folder), "--lan", "--port", str(port), "--runs", "200"]
     start = (
-        f"import dashboard.serve as s; s.home_address = lambda: {HOME!r}; "
+        f"import dashboard.server.serve as s; s.home_address = lambda: {HOME!r}; "
         f"from forecast.cli import main; import sys; sys.argv = {words!r}; main()"
     )
     server = subprocess.Popen(

@@ -9,8 +9,8 @@ from datetime import date
 
 import pytest
 
-from forecast.entry import log_session
-from forecast.folder import read_build
+from forecast.files.entry import log_session
+from forecast.files.folder import read_build
 from tests.browser.driving import ROOT, settle, turn_to
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("writing")]

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from forecast.effort.censored import Penalty, fit_normal
+from forecast.learn.effort.censored import fit_normal
+from forecast.learn.effort.penalty import Penalty
 from tests.published import published_table
 
 

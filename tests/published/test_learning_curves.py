@@ -12,7 +12,7 @@ import math
 import numpy as np
 import pytest
 
-from forecast.learning import (
+from forecast.learn.learning_curve import (
     average_hours,
     fit_lots,
     fit_total,

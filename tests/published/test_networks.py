@@ -12,8 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.special import ndtr
 
-from forecast.plan import Plan, Task
-from forecast.schedule import network_of_untouched, simulate_schedule
+from forecast.files.plan import Plan, Task
+from forecast.simulate.network import network_of_untouched, simulate_schedule
 from tests.published import published_table
 
 LONG_DAY_HOURS = 4096.0

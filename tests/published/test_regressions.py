@@ -10,10 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from forecast.effort import posterior
-from forecast.effort.design import EffortDesign
-from forecast.effort.draws import MORE_GRID, EffortDraws, OpenEvidence
-from forecast.effort.priors import EffortPriors, Normal
+from forecast.learn.effort import posterior
+from forecast.learn.effort.design import EffortDesign
+from forecast.learn.effort.draws import MORE_GRID, EffortDraws, OpenEvidence
+from forecast.learn.effort.priors import EffortPriors, Normal
 from tests.published import published_table
 
 DRAWS = 1500

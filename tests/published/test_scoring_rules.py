@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtri
 
-from forecast.scores import (
+from forecast.questions.scores import (
     clopper_pearson,
     crps,
     crps_censored,

@@ -1,0 +1,1 @@
+"""Altair charts and how they are shown."""

@@ -1,0 +1,1 @@
+"""Forms that write to the build folder."""

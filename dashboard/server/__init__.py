@@ -1,0 +1,1 @@
+"""The local server: address, pairing of devices, who may open the dashboard."""

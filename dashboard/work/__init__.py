@@ -1,0 +1,1 @@
+"""What the pages ask for, computed in the background and cached."""

@@ -1,6 +1,0 @@
-"""When somebody is at the bench: draws of clock hours for each day and person."""
-
-from forecast.bench_time.draws import BenchDraws, Joining
-from forecast.bench_time.model import BenchTime
-
-__all__ = ["BenchDraws", "BenchTime", "Joining"]

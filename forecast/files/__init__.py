@@ -1,0 +1,1 @@
+"""Files and records: a build folder is read and checked, and written without losing a row."""

@@ -1,0 +1,305 @@
+"""The log: who was at the bench, when, for how long, on what.
+
+Rows of log.csv go in, the sessions frame comes out; every bad row is reported at once.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+import pandas as pd
+
+from forecast.errors import Problem
+from forecast.files.fields import HOURS_RULE, table_schema
+from forecast.files.plan import Plan
+from forecast.files.tables import DTYPES, Table
+
+_HELPERS = re.compile(r"[1-9]\d?", re.ASCII)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Builder:
+    """Somebody who builds, as build.toml names them."""
+
+    id: str
+    joins: date | None = None
+    weekly_hours: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Away:
+    """Days on which `builder` (None: everybody) cannot build, both ends included."""
+
+    builder: str | None
+    start: date
+    end: date
+    reason: str = ""
+
+
+def read_sessions(
+    tables: Sequence[Table], builders: Sequence[Builder] | None, plan: Plan | None
+) -> tuple[pd.DataFrame, list[Problem], list[str]]:
+    """The sessions of one or more log tables, what is wrong with them, and what was passed over.
+
+    Parameters
+    ----------
+    tables : log files as `read_table` gives them; their own problems are not repeated here
+    builders : the builders of build.toml, the first one standing where a row names nobody; None when
+        that file could not be read (then nobody is called unknown)
+    plan : the plan, or None when it could not be read (then no task is called unknown)
+
+    Returns
+    -------
+    sessions : one row a log row, sorted by date, until, file and line (columns: schemas/sessions.json);
+        hours are clock hours, person_hours = hours x people
+    problems, notices
+    """
+    problems: list[Problem] = []
+    parts = []
+    for table in tables:
+        people, found = _read_people(table, builders)
+        problems += found + _hours_problems(table) + _task_problems(table, plan)
+        parts.append(_typed_sessions(table, people, plan))
+        problems += _early_problems(table, people, builders)
+    sessions = pd.concat(parts, ignore_index=True) if parts else _typed_nothing()
+    sessions = sessions.sort_values(["date", "until", "file", "line"], kind="stable", ignore_index=True)
+    return sessions, problems + _done_twice(sessions), _notices(tables, sessions, plan)
+
+
+def read_away(table: Table, builders: Sequence[Builder] | None) -> tuple[tuple[Away, ...], list[Problem]]:
+    """The days away of an away.csv table, and everything wrong between its cells.
+
+    `builders` are those of build.toml, or None when that file could not be read.
+    """
+    f = table.frame
+    problems = table.problems_where(f["to"] < f["from"], "to", "must not be before from")
+    if builders is not None:
+        ids = [b.id for b in builders]
+        rule = f"must be a builder of build.toml ({', '.join(ids)}), or blank for everybody"
+        problems += table.problems_where(~f["builder"].isin([*ids, ""]), "builder", rule)
+    whole = f.loc[f["from"].notna() & f["to"].notna()]
+    away = tuple(
+        Away(builder=who or None, start=start.date(), end=end.date(), reason=reason)
+        for who, start, end, reason in whole[["builder", "from", "to", "reason"]].itertuples(index=False)
+    )
+    return away, problems
+
+
+def split_people(text: str, first_builder: str) -> tuple[tuple[str, ...], int] | None:
+    """The named builders (sorted) and the number of helpers of one cell, or None if it cannot be read.
+
+    Examples
+    --------
+    >>> split_people("B+A", "A"), split_people("A+2", "A"), split_people("", "A"), split_people("+1", "A")
+    ((('A', 'B'), 0), (('A',), 2), (('A',), 0), (('A',), 1))
+    >>> split_people("A+A", "A"), split_people("2", "A")
+    (None, None)
+    """
+    first, *others = [part.strip() for part in text.split("+")]
+    numbers = [part for part in others if part.isdigit()]
+    names = [part for part in (first, *others) if part and part not in numbers]
+    helpers = numbers[0] if numbers else "0"
+    understood = (
+        all(others)
+        and not first.isdigit()
+        and len(numbers) <= 1
+        and len(set(names)) == len(names)
+        and (not numbers or _HELPERS.fullmatch(helpers))
+    )
+    return (tuple(sorted(names)) or (first_builder,), int(helpers)) if understood else None
+
+
+def _read_people(table: Table, builders: Sequence[Builder] | None) -> tuple[pd.DataFrame, list[Problem]]:
+    """The columns builders, helpers and people, and the cells that name somebody unknown."""
+    first = builders[0].id if builders else ""
+    codes, uniques = pd.factorize(table.frame["builders"].to_numpy(dtype=object))
+    split = [split_people(text, first) for text in uniques]
+    named = [s or ((first,), 0) for s in split]
+    people = pd.DataFrame(
+        {
+            "builders": pd.Series(["+".join(names) for names, _ in named], dtype="str"),
+            "helpers": np.array([helpers for _, helpers in named], dtype=np.int64),
+            "people": np.array([len(names) + helpers for names, helpers in named], dtype=np.int64),
+        }
+    ).take(codes)
+    if builders is None:
+        return people.reset_index(drop=True), []
+    ids = {b.id for b in builders}
+    bad = np.array([s is None or not set(s[0]) <= ids for s in split], dtype=bool)
+    rule = f"must be builders of build.toml ({', '.join(sorted(ids))}) joined by +, helpers as +2"
+    return people.reset_index(drop=True), table.problems_where(bad[codes], "builders", rule)
+
+
+def _hours_problems(table: Table) -> list[Problem]:
+    f = table.frame
+    days = ((f["until"].fillna(f["date"]) - f["date"]).dt.days + 1).to_numpy(dtype=float)
+    hours = f["hours"].to_numpy(dtype=float)
+    backwards = f["until"] < f["date"]
+    single = ~(days > 1)
+    problems = table.problems_where(backwards, "until", "must not be before date")
+    problems += table.problems_where((hours <= 0) | (single & (hours > 24)), "hours", HOURS_RULE)
+    for row in np.flatnonzero(~single & (hours > 24 * days)):
+        allowed = f"must be above 0 and at most {24 * days[row]:.0f} for {days[row]:.0f} days"
+        problems.append(table.problem(int(row), "hours", allowed))
+    return problems
+
+
+def _task_problems(table: Table, plan: Plan | None) -> list[Problem]:
+    if plan is None:
+        return []
+    unknown = ~table.frame["task"].isin([*plan.by_id, ""])
+    return table.problems_where(
+        unknown, "task", "must be an id of plan.csv, or blank for work outside the plan"
+    )
+
+
+def _early_problems(table: Table, people: pd.DataFrame, builders: Sequence[Builder] | None) -> list[Problem]:
+    problems = []
+    for builder in builders or ():
+        if builder.joins is None:
+            continue
+        before = (table.frame["date"] < pd.Timestamp(builder.joins)).to_numpy()
+        early = before & _names(people["builders"], builder.id)
+        rule = (
+            f"must not name {builder.id} before {builder.joins}, the day on which build.toml says they join"
+        )
+        problems += table.problems_where(early, "builders", rule)
+    return problems
+
+
+def _names(builders: pd.Series, builder: str) -> np.ndarray:
+    codes, uniques = pd.factorize(builders.to_numpy(dtype=object))
+    return np.array([builder in text.split("+") for text in uniques], dtype=bool)[codes]
+
+
+def _typed_sessions(table: Table, people: pd.DataFrame, plan: Plan | None) -> pd.DataFrame:
+    f = table.frame
+    tasks = {} if plan is None else plan.by_id
+    in_plan = f["task"].isin(list(tasks))
+    stage = f["task"].map({t: tasks[t].stage for t in tasks}).where(in_plan, f["stage"].replace("", "other"))
+    kind = f["task"].map({t: tasks[t].type for t in tasks}).where(in_plan, f["type"].replace("", "general"))
+    clock = f["start"].where(f["start"].str.len() != 4, "0" + f["start"])
+    sessions = f.assign(
+        until=f["until"].fillna(f["date"]),
+        start=clock.astype("str"),
+        stage=stage.astype("str"),
+        type=kind.astype("str"),
+        builders=people["builders"],
+        helpers=people["helpers"],
+        people=people["people"],
+        person_hours=f["hours"] * people["people"],
+        file=pd.Series([table.file] * len(f), dtype="str"),
+        line=table.line,
+    )
+    return sessions[list(table_schema("sessions").columns)]
+
+
+def _typed_nothing() -> pd.DataFrame:
+    fields = table_schema("sessions").fields
+    return pd.DataFrame({f.name: pd.Series([], dtype=DTYPES[f.type]) for f in fields})
+
+
+def _done_twice(sessions: pd.DataFrame) -> list[Problem]:
+    """A task said to be done on two rows with no session between that opened it again.
+
+    On one day, the rows that do not say done count as worked before the one that does. A row of rework
+    that says done opened the task and closed it.
+    """
+    planned = sessions.loc[sessions["task"] != ""].sort_values(
+        ["task", "until", "done", "start", "file", "line"], kind="stable"
+    )
+    done, task = planned["done"].to_numpy(), planned["task"].to_numpy(dtype=object)
+    twice = np.zeros(len(planned), dtype=bool)
+    twice[1:] = done[1:] & done[:-1] & (task[1:] == task[:-1]) & ~planned["rework"].to_numpy()[1:]
+    rows = planned.reset_index(drop=True)
+    return [
+        Problem(
+            rows["file"][i], int(rows["line"][i]), "done", "yes",
+            f"must be there once for a task: {_place(rows, i - 1)} has already finished {task[i]}",
+        )
+        for i in np.flatnonzero(twice).tolist()
+    ]  # fmt: skip
+
+
+def _place(rows: pd.DataFrame, i: int) -> str:
+    return f"{rows['file'][i]}, line {rows['line'][i]},"
+
+
+def _notices(tables: Sequence[Table], sessions: pd.DataFrame, plan: Plan | None) -> list[str]:
+    """What is not wrong but worth a look, one sentence a kind, with the first few places."""
+    return [
+        *_contradicted(tables, plan),
+        *_unplaced_reports(sessions),
+        *_reopened(sessions),
+        *_long_days(sessions),
+        *_identical(sessions),
+    ]
+
+
+def _contradicted(tables: Sequence[Table], plan: Plan | None) -> list[str]:
+    """Rows on planned tasks that name a stage or type other than the plan's."""
+    tasks = {} if plan is None else plan.by_id
+    places = []
+    for table in tables:
+        f = table.frame
+        named = f.loc[f["task"].isin(list(tasks)) & ((f["stage"] != "") | (f["type"] != ""))]
+        for row, task, stage, kind in named[["task", "stage", "type"]].itertuples():
+            if stage not in ("", tasks[task].stage) or kind not in ("", tasks[task].type):
+                places.append(f"{table.file}, line {table.line[row]}")
+    if not places:
+        return []
+    return [f"The plan's stage and type are used where the log names others ({_few(places)})."]
+
+
+def _unplaced_reports(sessions: pd.DataFrame) -> list[str]:
+    rows = sessions.loc[(sessions["task"] == "") & (sessions["done"] | sessions["percent"].notna())]
+    if rows.empty:
+        return []
+    return [f"`done` and `percent` mean nothing without a task ({_few(_places(rows))})."]
+
+
+def _reopened(sessions: pd.DataFrame) -> list[str]:
+    planned = sessions.loc[sessions["task"] != ""]
+    last_day = planned.groupby("task")["until"].transform("max")
+    ended = (planned["done"] & (planned["until"] == last_day)).groupby(planned["task"]).any()
+    again = planned.groupby("task")["done"].any() & ~ended
+    tasks = list(again.index[again])
+    if not tasks:
+        return []
+    return [f"Worked on after `done`, so open again: {_few(tasks)}."]
+
+
+def _long_days(sessions: pd.DataFrame) -> list[str]:
+    """Days on which the rows of one builder add up to more than the day has."""
+    single = sessions.loc[sessions["date"] == sessions["until"]]
+    by_group = single.groupby(["date", "builders"], as_index=False)["hours"].sum()
+    days = []
+    for builder in sorted({b for group in by_group["builders"].unique() for b in group.split("+")}):
+        hours = by_group.loc[_names(by_group["builders"], builder)].groupby("date")["hours"].sum()
+        days += [(day, builder, h) for day, h in hours[hours > 24].items()]
+    if not days:
+        return []
+    return [
+        f"More than 24 hours in one day: {_few([f'{b} {d.date()} ({h:g} h)' for d, b, h in sorted(days)])}."
+    ]
+
+
+def _identical(sessions: pd.DataFrame) -> list[str]:
+    said = [c for c in sessions.columns if c not in ("file", "line")]
+    rows = sessions.loc[sessions.duplicated(said)]
+    if rows.empty:
+        return []
+    return [f"Logged twice? The same in every cell as an earlier row: {_few(_places(rows))}."]
+
+
+def _places(rows: pd.DataFrame) -> list[str]:
+    return [f"{file}, line {line}" for file, line in rows[["file", "line"]].itertuples(index=False)]
+
+
+def _few(things: Sequence[str], most: int = 5) -> str:
+    more = f" and {len(things) - most} more" if len(things) > most else ""
+    return "; ".join(things[:most]) + more

@@ -1,0 +1,1 @@
+"""Foreign files of every kind, read into sheets of cells."""

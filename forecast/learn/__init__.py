@@ -1,0 +1,1 @@
+"""What the log teaches: hours per task, hours at the bench, arrivals."""

@@ -1,0 +1,8 @@
+"""How many person-hours the tasks take: learned from the log, drawn for the tasks still open."""
+
+from forecast.learn.effort.evidence import EffortEvidence
+from forecast.learn.effort.model import EffortModel
+from forecast.learn.effort.priors import BeyondPriors, EffortPriors, Normal
+from forecast.learn.effort.remaining import RemainingWork
+
+__all__ = ["BeyondPriors", "EffortEvidence", "EffortModel", "EffortPriors", "Normal", "RemainingWork"]

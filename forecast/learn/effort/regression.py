@@ -1,0 +1,152 @@
+"""The tasks whose hours say something, as a regression: one row a task, one column an effect.
+
+Columns, in this order: effects shared by all tasks | level of each type seen | its learning | its rate
+without a plan | drift in each block of positions. Effects of pairs stay outside (see posterior.py).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from forecast.learn.effort.censored import fit_normal
+from forecast.learn.effort.design import EffortDesign
+from forecast.learn.effort.penalty import Penalty
+from forecast.learn.effort.priors import DRIFT_TASKS, EffortPriors
+
+GROUPS = ("level", "learning", "rate")
+_MIDDLING_WAVE = 2
+
+
+@dataclass(frozen=True, kw_only=True)
+class Regression:
+    """m rows (finished tasks first, then those under way), p columns, k types, b blocks of drift.
+
+    Attributes
+    ----------
+    rows : (m,) positions in the design; the last `open_count` of them are under way
+    y : (m,) log hours less offset; for tasks under way a floor
+    x : (m, p) columns; `slices` says which belong to what and `types_of` to which types
+    centre : (p,) prior centres; fixed_precision those of the shared effects
+    wave_precision : (wave, b, b) precision of the drift in units of its sd, for each length of wave
+    """
+
+    rows: np.ndarray
+    open_count: int
+    y: np.ndarray
+    offset: np.ndarray
+    x: np.ndarray
+    slices: dict[str, slice]
+    types_of: dict[str, np.ndarray]
+    centre: np.ndarray
+    fixed_precision: np.ndarray
+    wave_precision: np.ndarray
+    type_of: np.ndarray
+    seen: np.ndarray
+    size: np.ndarray
+    unplanned: np.ndarray
+    pair_of: np.ndarray
+
+    def precision(self, scale: dict[str, float], wave: int) -> tuple[np.ndarray, np.ndarray]:
+        """Prior precision: its diagonal but for the drift, and the drift's own block."""
+        diagonal = np.zeros(len(self.centre))
+        diagonal[self.slices["fixed"]] = self.fixed_precision
+        for name in GROUPS:
+            diagonal[self.slices[name]] = scale[name] ** -2
+        return diagonal, self.wave_precision[wave] / scale["drift"] ** 2
+
+
+def build_regression(design: EffortDesign) -> Regression:
+    """The regression of the finished tasks and those under way."""
+    finished = np.flatnonzero(design.finished & np.isfinite(design.log_hours))
+    rows = np.concatenate([finished, np.flatnonzero(design.under_way)])
+    types, type_of = len(design.types), design.type_of[rows]
+    unplanned, log_piece = design.unplanned[rows].astype(float), design.log_piece[rows]
+    seen = np.bincount(type_of, minlength=types)
+    known = np.flatnonzero(seen)
+    learns = np.bincount(type_of, np.abs(log_piece), types)[known] > 1e-9
+    rates = np.bincount(type_of, unplanned, types)[known] > 0
+    one_hot = (type_of[:, None] == known).astype(float)
+    blocks, block_of = np.unique(design.block_of[rows], return_inverse=True)
+    parts = {
+        "fixed": design.fixed[rows],
+        "level": one_hot,
+        "learning": (one_hot * log_piece[:, None])[:, learns],
+        "rate": (one_hot * unplanned[:, None])[:, rates],
+        "drift": (block_of[:, None] == np.arange(len(blocks))).astype(float),
+    }
+    ends = np.cumsum([part.shape[1] for part in parts.values()])
+    slices = {
+        name: slice(int(end) - part.shape[1], int(end))
+        for (name, part), end in zip(parts.items(), ends, strict=True)
+    }
+    centre = np.zeros(ends[-1])
+    centre[slices["fixed"]] = [p.centre for p in design.fixed_priors]
+    return Regression(
+        rows=rows,
+        open_count=len(rows) - len(finished),
+        y=design.log_hours[rows] - design.offset[rows],
+        offset=design.offset[rows],
+        x=np.ascontiguousarray(np.column_stack(list(parts.values()))),
+        slices=slices,
+        types_of={"level": known, "learning": known[learns], "rate": known[rates]},
+        centre=centre,
+        fixed_precision=np.array([p.sd**-2 for p in design.fixed_priors]),
+        wave_precision=_wave_precisions(blocks, design.block_tasks),
+        type_of=type_of,
+        seen=seen,
+        size=design.size[rows],
+        unplanned=unplanned,
+        pair_of=design.pair_of[rows],
+    )
+
+
+def _wave_precisions(blocks: np.ndarray, block_tasks: int) -> np.ndarray:
+    """Precision of a stationary first-order autoregression with unit variance at the blocks seen."""
+    count, gap = len(blocks), np.diff(blocks)
+    step = np.exp(-block_tasks * gap / DRIFT_TASKS[:, None])
+    noise = 1.0 - step**2
+    out = np.zeros((len(DRIFT_TASKS), count, count))
+    at = np.arange(count)
+    out[:, at, at] = 1.0
+    out[:, at[:-1], at[:-1]] += step**2 / noise
+    out[:, at[1:], at[1:]] += 1.0 / noise - 1.0
+    out[:, at[:-1], at[1:]] = out[:, at[1:], at[:-1]] = -step / noise
+    return out
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PenalisedFit:
+    """The most likely effects (p,) at middling scales, and the spread of the luck around them."""
+
+    effects: np.ndarray
+    spread: float
+
+
+def fit_penalised(regression: Regression, priors: EffortPriors) -> PenalisedFit:
+    """Censored normal regression with every effect pulled to its prior: where the sampler starts."""
+    if not len(regression.rows):
+        return PenalisedFit(effects=regression.centre.copy(), spread=float(np.exp(priors.log_spread.centre)))
+    diagonal, drift = regression.precision(priors.scales, _MIDDLING_WAVE)
+    precision = np.diag(diagonal)
+    precision[regression.slices["drift"], regression.slices["drift"]] = drift
+    fit = fit_normal(
+        regression.x,
+        regression.y,
+        open_=np.arange(len(regression.rows)) >= len(regression.rows) - regression.open_count,
+        penalty=Penalty(
+            centre=regression.centre,
+            precision=precision,
+            log_scale_centre=priors.log_spread.centre,
+            log_scale_sd=priors.log_spread.sd,
+        ),
+    )
+    return PenalisedFit(effects=fit.coefficients, spread=fit.scale)
+
+
+def type_slopes(regression: Regression, fit: PenalisedFit, design: EffortDesign, at: int) -> dict[str, float]:
+    """Learning exponent of each type at the penalised fit; `at` is the place of the shared one."""
+    own = design.type_learning.copy()
+    own[regression.types_of["learning"]] += fit.effects[regression.slices["learning"]]
+    return dict(zip(design.types, (fit.effects[at] + own).tolist(), strict=True))

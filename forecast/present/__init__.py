@@ -1,0 +1,1 @@
+"""Answers as sentences, tables, charts, one report page and a calendar."""

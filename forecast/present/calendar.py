@@ -1,0 +1,166 @@
+"""Dates as a calendar file (RFC 5545): finish dates, order-by dates, days away.
+
+Every event keeps its UID from one export to the next, and its SEQUENCE grows with the day that the
+forecast stands on, so that importing a new file replaces the events of the old one. A date that is no
+longer forecast (the stage is finished, or lies past the horizon) comes as a cancelled event.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+import uuid
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import UTC, date, datetime, time, timedelta
+from typing import TYPE_CHECKING
+
+from forecast.files.logbook import Away
+from forecast.files.plan import Delivery
+from forecast.present.finish import CAUTION, finish_sentence, say_date
+from forecast.simulate.outlook import Outlook
+
+if TYPE_CHECKING:
+    from icalendar import Event
+
+_PRODUCT = "-//benchdays//finish dates//EN"
+_NAMESPACE = uuid.UUID("6f0f1c1e-5a0c-5d5b-9a53-3f7f0b0d2c11")
+_FIRST_DAY = date(2000, 1, 1)
+_LEVELS = (("even odds", 0.50), ("80 % sure", 0.80))
+
+
+def calendar_file(outlook: Outlook, order_by: Mapping[str, date] | None = None) -> bytes:
+    """The finish dates of every stage and of the build, when to order what, and the days away.
+
+    Parameters
+    ----------
+    outlook : the forecast
+    order_by : delivery -> the last day on which to order it; those that are on order already have none
+
+    Returns
+    -------
+    an iCalendar file: all-day events, lines of at most 75 octets
+    """
+    from icalendar import Calendar, vText
+
+    build = outlook.fitted.build
+    calendar = Calendar()
+    calendar.add("prodid", _PRODUCT)
+    calendar.add("version", "2.0")
+    calendar.add("calscale", "GREGORIAN")
+    # Without its type the library writes this one as it stands.
+    calendar.add("x-wr-calname", vText(_text(f"{build.name}: forecast")))
+    for event in (
+        *_finish_events(outlook),
+        *_order_events(outlook, order_by or {}),
+        *_away_events(outlook, build.away),
+    ):
+        calendar.add_component(event)
+    data: bytes = calendar.to_ical(sorted=True)
+    return data
+
+
+def event_uid(build_name: str, *key: str) -> str:
+    """The UID of one event of one build: the same at every export and on every machine.
+
+    >>> event_uid("Turnstone", "finish", "wings", "p80") == event_uid("Turnstone", "finish", "wings", "p80")
+    True
+    """
+    return f"{uuid.uuid5(_NAMESPACE, chr(31).join((build_name, *key)))}@benchdays"
+
+
+def _finish_events(outlook: Outlook) -> Iterator[Event]:
+    for stage in (*outlook.stages, None):
+        for number, (words, level) in enumerate(_LEVELS):
+            yield _finish_event(outlook, stage, words, level, first=number == 0)
+
+
+def _finish_event(outlook: Outlook, stage: str | None, words: str, level: float, *, first: bool) -> Event:
+    """One date of one target; the first of a finished target says so, the others are withdrawn."""
+    done, day = outlook.finished_on(stage), outlook.date_at(level, stage)
+    said = "finished" if done is not None and first else words
+    withdrawn = day is None or (done is not None and not first)
+    target = "build" if stage is None else f"stage {stage}"
+    return _event(
+        outlook,
+        key=("finish", target, f"p{round(100 * level)}"),
+        start=day or outlook.as_of,
+        summary=f"{_target_name(stage)}: {said}",
+        description=f"{finish_sentence(outlook, stage)} Seen from {say_date(outlook.as_of)}. {CAUTION}",
+        withdrawn=withdrawn,
+    )
+
+
+def _order_events(outlook: Outlook, order_by: Mapping[str, date]) -> Iterator[Event]:
+    for delivery in outlook.fitted.build.deliveries:
+        day = order_by.get(delivery.delivery)
+        known = [d for d in (delivery.ordered, delivery.arrived) if d is not None and d <= outlook.as_of]
+        if day is not None or known == [delivery.ordered]:
+            yield _order_event(outlook, delivery, day)
+
+
+def _order_event(outlook: Outlook, delivery: Delivery, day: date | None) -> Event:
+    """The last day to order something; withdrawn once it is on order."""
+    return _event(
+        outlook,
+        key=("order", delivery.delivery),
+        start=day or delivery.ordered or outlook.as_of,
+        summary=f"Order by today: {delivery.title}",
+        description=f"The last day on which to order it, seen from {say_date(outlook.as_of)}. {CAUTION}",
+        withdrawn=day is None,
+    )
+
+
+def _away_events(outlook: Outlook, away: Sequence[Away]) -> Iterator[Event]:
+    """Absences that are not over; who and from which day makes one of them the same."""
+    seen: dict[tuple[str, str], int] = {}
+    for one in sorted(away, key=lambda a: (a.start, a.end, a.builder or "", a.reason)):
+        who = (one.builder or "", one.start.isoformat())
+        seen[who] = seen.get(who, 0) + 1
+        if one.end < outlook.as_of:
+            continue
+        event = _event(
+            outlook,
+            key=("away", *who, str(seen[who])),
+            start=one.start,
+            end=one.end,
+            summary=f"{one.builder or 'Everybody'} away from the bench",
+            description=one.reason,
+        )
+        event.add("class", "PRIVATE")
+        yield event
+
+
+def _event(
+    outlook: Outlook,
+    *,
+    key: tuple[str, ...],
+    start: date,
+    summary: str,
+    description: str,
+    end: date | None = None,
+    withdrawn: bool = False,
+) -> Event:
+    """An all-day event from `start` to `end`, both included; the file's own end is exclusive."""
+    from icalendar import Event
+
+    event = Event()
+    event.add("uid", event_uid(outlook.fitted.build.name, *key))
+    event.add("dtstamp", datetime.combine(outlook.as_of, time(), UTC))
+    event.add("sequence", max((outlook.as_of - _FIRST_DAY).days, 0))
+    event.add("dtstart", start)
+    event.add("dtend", (end or start) + timedelta(days=1))
+    event.add("summary", _text(summary))
+    if description:
+        event.add("description", _text(description))
+    event.add("status", "CANCELLED" if withdrawn else "CONFIRMED")
+    event.add("transp", "TRANSPARENT")
+    return event
+
+
+def _text(text: str) -> str:
+    """Text without the control characters that RFC 5545 does not allow; line ends stay."""
+    kept = text.replace("\r\n", "\n").replace("\r", "\n")
+    return "".join(c for c in kept if c == "\n" or unicodedata.category(c) != "Cc")
+
+
+def _target_name(stage: str | None) -> str:
+    return "Whole build" if stage is None else f"{stage[:1].upper()}{stage[1:]}"

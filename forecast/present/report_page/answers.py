@@ -1,0 +1,120 @@
+"""Every answer that the report gives, computed before a word is written."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from forecast.files.folder import Build
+from forecast.questions.burn_down import BurnDown, burn_down
+from forecast.questions.crew import CrewAnswer, compare_crews
+from forecast.questions.hours_summary import hours_record
+from forecast.questions.orders import Orders, orders_of
+from forecast.questions.overruns import Overruns, overruns
+from forecast.simulate.finish import play
+from forecast.simulate.fitted import fit_build
+from forecast.simulate.outlook import Outlook
+from forecast.simulate.settings import Settings
+
+if TYPE_CHECKING:
+    from forecast.questions.track_record import TrackRecord
+
+OnProgress = Callable[[int, int], None]
+_RUNS_OF_PLANS, _RUNS_OF_RECORD = 2_000, 1_000
+_MOST_WORKERS = 4
+
+
+@dataclass(frozen=True, kw_only=True)
+class Answers:
+    """What the report tells; what was not asked for is None.
+
+    Attributes
+    ----------
+    outlook : finish dates
+    left : hours left over time, of the whole build
+    crew : alone, by two, and with a helper
+    over : which types of work run over their estimate
+    record : what would have been said on past days, against what happened
+    orders : by when to order what
+    hours : the builder's own record (of `hours_record`)
+    """
+
+    outlook: Outlook
+    left: BurnDown
+    crew: CrewAnswer | None
+    over: Overruns
+    record: TrackRecord | None
+    orders: Orders
+    hours: pd.DataFrame
+
+    @property
+    def build(self) -> Build:
+        """The folder that the report is about."""
+        return self.outlook.fitted.build
+
+    @property
+    def as_of(self) -> date:
+        """The last day that counts."""
+        return self.outlook.as_of
+
+
+def gather_answers(
+    build: Build,
+    as_of: date,
+    settings: Settings,
+    *,
+    crew: bool = True,
+    record: bool = True,
+    on_progress: OnProgress | None = None,
+) -> Answers:
+    """Compute everything that the report tells.
+
+    The finish dates take `settings.runs`; the comparisons of plans and the forecasts from past days
+    are played less often.
+
+    Parameters
+    ----------
+    build : the folder
+    as_of : the last day that counts
+    settings : runs, seed and horizon
+    crew, record : whether to compare plans, and to forecast from past days: the two that take longest
+    on_progress : called with (done, all), in hundredths
+    """
+    fitted = fit_build(build, as_of, settings)
+    outlook = play(fitted, settings, on_progress=_within(on_progress, 0, 40))
+    fewer = replace(settings, runs=min(settings.runs, _RUNS_OF_PLANS))
+    compared = bool(crew and outlook.open_stages)
+    return Answers(
+        outlook=outlook,
+        left=burn_down(outlook),
+        orders=orders_of(fitted, fewer, on_progress=_within(on_progress, 40, 55)),
+        crew=compare_crews(fitted, fewer, on_progress=_within(on_progress, 55, 70)) if compared else None,
+        over=overruns(fitted.progress, fitted.effort),
+        record=_record(build, as_of, settings, _within(on_progress, 70, 100)) if record else None,
+        hours=hours_record(fitted.progress.sessions),
+    )
+
+
+def _record(build: Build, as_of: date, settings: Settings, on_progress: OnProgress | None) -> TrackRecord:
+    from joblib import cpu_count
+
+    from forecast.questions.track_record import track_record
+
+    few = replace(settings, runs=min(settings.runs, _RUNS_OF_RECORD))
+    workers = min(cpu_count(), _MOST_WORKERS)
+    return track_record(build, as_of, few, workers=workers, on_progress=on_progress)
+
+
+def _within(on_progress: OnProgress | None, begin: int, end: int) -> OnProgress | None:
+    """The progress of one part, as a stretch of the whole.
+
+    >>> _within(lambda done, all: print(done, all), 40, 60)(1, 2)
+    50 100
+    """
+    if on_progress is None:
+        return None
+    return lambda done, total: on_progress(begin + (end - begin) * done // max(total, 1), 100)

@@ -1,0 +1,1 @@
+"""The questions builders ask, one module each."""

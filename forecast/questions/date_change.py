@@ -1,0 +1,146 @@
+"""What moved since some weeks ago, and why: two forecasts of one build, and the way from one to the other.
+
+The way is walked in steps. Hours worked less than expected, hours by which tasks run over, and hours of
+tasks that came into the plan each move the date by as many days as such an hour took in the earlier
+forecast. Playing today's plan at the earlier pace and then at today's gives the part of the pace. What is
+left over is the order of the work: what waits for what, deliveries, holds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+import numpy as np
+
+from forecast.files.folder import Build
+from forecast.quantiles import sample_quantile
+from forecast.random_streams import DATE_CHANGE, stream
+from forecast.simulate.finish import play
+from forecast.simulate.fitted import Fitted, fit_build
+from forecast.simulate.outlook import Outlook
+
+CAUSES = ("worked", "over", "grown", "pace", "order")
+LEVEL = 0.80
+
+
+@dataclass(frozen=True, kw_only=True)
+class Moved:
+    """How far the finish of the whole build moved between two days, and by what.
+
+    Attributes
+    ----------
+    before, now : the two forecasts
+    days : cause -> days later (below zero: earlier); they add up to `days_later`. Causes: worked (hours
+        at the bench against those expected), over (tasks that take more than thought), grown (tasks that
+        came into the plan), pace (the hours a week expected from here), order (all else)
+    hours_expected, hours_worked : person-hours between the two days, as forecast then and as logged
+    hours_over, hours_grown : person-hours by which the rest is longer than it would be without
+    """
+
+    before: Outlook
+    now: Outlook
+    days: dict[str, float]
+    hours_expected: float
+    hours_worked: float
+    hours_over: float
+    hours_grown: float
+
+    @property
+    def days_later(self) -> float:
+        """By how many days the date moved; below zero: earlier."""
+        return sum(self.days.values())
+
+
+def what_moved(build: Build, now: Outlook, *, days: int = 30, runs: int = 2_000) -> Moved | None:
+    """Compare a forecast with the one of `days` earlier; None when one of them has no date to compare.
+
+    Parameters
+    ----------
+    build : the folder that `now` forecasts
+    now : today's forecast
+    days : how far to look back
+    runs : plays of each of the other forecasts, and of `now` that are looked at
+    """
+    then_day = now.as_of - timedelta(days=days)
+    started = now.fitted.progress.started
+    if started is None or started >= then_day or not now.open_stages:
+        return None
+    settings = replace(now.settings, runs=min(runs, now.settings.runs))
+    then = fit_build(build, then_day, settings)
+    if not len(then.progress.tasks) or not len(then.progress.open_tasks):
+        return None
+    before = play(then, settings)
+    at_old_pace = play(_with_bench_of(then, now.fitted), settings)
+    dates = [_finish(o, settings.runs) for o in (before, at_old_pace, now)]
+    if not np.isfinite(dates).all():
+        return None
+    return _attributed(before, now, days, settings.runs, dates)
+
+
+def _with_bench_of(then: Fitted, now: Fitted) -> Fitted:
+    return replace(now, bench=then.bench)
+
+
+def _finish(outlook: Outlook, runs: int) -> float:
+    """Days from `as_of` to the finish that is 80 % sure, in the first runs."""
+    return sample_quantile(outlook.days(None)[:runs], LEVEL)
+
+
+def _attributed(before: Outlook, now: Outlook, days: int, runs: int, dates: list[float]) -> Moved:
+    first, old_pace, today = dates
+    expected = float(np.mean(_hours_done_by(before, days)))
+    worked = _hours_worked(now, days)
+    grown = _hours_grown(now, before.as_of)
+    left_then = sample_quantile(before.person_hours_left(None), 0.5)
+    left_now = sample_quantile(now.person_hours_left(None)[:runs], 0.5)
+    over = left_now - (left_then - worked + grown)
+    per_hour = max(first - days, 0.0) / max(left_then - expected, 1.0)
+    moved = {
+        "worked": (expected - worked) * per_hour,
+        "over": over * per_hour,
+        "grown": grown * per_hour,
+        "pace": today - old_pace,
+    }
+    moved["order"] = (today + days - first) - sum(moved.values())
+    return Moved(
+        before=before,
+        now=now,
+        days=moved,
+        hours_expected=expected,
+        hours_worked=worked,
+        hours_over=over,
+        hours_grown=grown,
+    )
+
+
+def _hours_done_by(outlook: Outlook, days: int) -> np.ndarray:
+    """(run,) person-hours done so many days after `as_of`, between the days at which they are read."""
+    done = outlook.burn_hours_done.sum(axis=1)
+    grid = outlook.burn_grid_days
+    after = int(np.searchsorted(grid, days))
+    if grid[after] == days:
+        return np.asarray(done[:, after])
+    share = (days - grid[after - 1]) / (grid[after] - grid[after - 1])
+    return np.asarray(done[:, after - 1] + share * (done[:, after] - done[:, after - 1]))
+
+
+def _hours_worked(now: Outlook, days: int) -> float:
+    sessions = now.fitted.progress.sessions
+    since = np.datetime64(now.as_of - timedelta(days=days))
+    return float(sessions.loc[sessions["until"] > since, "person_hours"].sum())
+
+
+def _hours_grown(now: Outlook, since: date) -> float:
+    """Hours, spent and left, of the tasks that came into the plan after a day."""
+    tasks = now.fitted.progress.tasks
+    came = (tasks["added"] > np.datetime64(since)).to_numpy()
+    if not came.any():
+        return 0.0
+    spent = float((tasks["hours_first"] + tasks["hours_rework"])[came].sum())
+    is_open = ~tasks["done"].to_numpy()
+    if not (came & is_open).any():
+        return spent
+    rng = stream(now.settings.seed, DATE_CHANGE)
+    left = np.median(now.fitted.effort.sample_remaining(400, rng).hours, axis=0)
+    return spent + float(left[came[is_open]].sum())

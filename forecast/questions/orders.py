@@ -1,0 +1,260 @@
+"""By when to order each kit or part.
+
+A kit that comes too late leaves the builder without work; one that comes too early has to be stored. Both are
+weighed by what they cost a week. The date is found on draws: the day on which the kit is first needed, the
+day on which everything that can be done without it is done, and its lead time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from math import ceil, floor
+from typing import TYPE_CHECKING, Any
+from zlib import crc32
+
+import numpy as np
+
+from forecast.files.plan import Delivery
+from forecast.learn.deliveries import lead_days_given
+from forecast.quantiles import QUANTILES, day_of, quantile_key, sample_quantile
+from forecast.random_streams import LEAD_TIMES, stream
+from forecast.simulate.finish import play_together
+from forecast.simulate.fitted import Fitted
+from forecast.simulate.settings import Settings
+from forecast.simulate.what_if import WhatIf
+from forecast.wording import say_percent
+
+if TYPE_CHECKING:
+    from forecast.simulate.runs import Played
+
+IN_TIME = 0.8
+_DAYS_A_WEEK = 7.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Need:
+    """What a delivery means for the build, run by run; days after `as_of`.
+
+    Attributes
+    ----------
+    needed_days : (run,) start of the first task that needs it, if it were there (0 = on the morning
+        after `as_of`); infinite = not needed within the horizon
+    idle_days : (run,) day on which everything that can be done without it is done
+    lead_days : (run,) from order to arrival
+    """
+
+    needed_days: np.ndarray
+    idle_days: np.ndarray
+    lead_days: np.ndarray
+
+
+@dataclass(frozen=True, kw_only=True)
+class Order:
+    """When one delivery should be ordered.
+
+    Attributes
+    ----------
+    delivery : id
+    as_of : the last day that counts
+    ordered : the day of the order, if it is on order by then
+    need : what it means, run by run
+    order_by_days : the day to order, after `as_of` (0 = that day); None where it is ordered already or
+        not needed within the horizon
+    probability_late : that it comes after the day on which it is needed, if ordered then
+    expected_idle_days, expected_wait_days : mean days without any work, and mean days from the need to
+        the arrival, if ordered then
+    rule : "cost" or "80 % in time"
+    late_cost_per_week, early_cost_per_week : what the rule "cost" weighed; None under another rule
+    """
+
+    delivery: str
+    as_of: date
+    ordered: date | None
+    need: Need
+    order_by_days: int | None
+    probability_late: float
+    expected_idle_days: float
+    expected_wait_days: float
+    rule: str
+    late_cost_per_week: float | None = None
+    early_cost_per_week: float | None = None
+
+    @property
+    def late_on_purpose(self) -> bool:
+        """Whether it is to come late more often than not, though it could be ordered sooner."""
+        return self.rule == "cost" and bool(self.order_by_days) and self.probability_late > 0.5
+
+    @property
+    def order_by(self) -> date | None:
+        """The day by which it must be ordered; None where it is ordered already or not needed."""
+        return None if self.order_by_days is None else self.as_of + timedelta(days=self.order_by_days)
+
+    @property
+    def overdue(self) -> bool:
+        """Whether it should be ordered at once."""
+        return self.order_by_days == 0
+
+    def to_dict(self) -> dict[str, Any]:
+        """The answer as the contract's JSON."""
+        first_day = np.floor(self.need.needed_days) + 1.0
+        needed = {q: day_of(self.as_of, sample_quantile(first_day, q)) for q in QUANTILES}
+        return {
+            "delivery": self.delivery,
+            "needed": {quantile_key(q): d.isoformat() if d else None for q, d in needed.items()},
+            "order_by": self.order_by.isoformat() if self.order_by else None,
+            "probability_late_if_ordered_then": round(self.probability_late, 4),
+            "expected_idle_days": round(self.expected_idle_days, 1),
+            "expected_wait_days": round(self.expected_wait_days, 1),
+        }
+
+
+@dataclass(frozen=True, kw_only=True)
+class Orders:
+    """What is still to come, in the order of deliveries.csv."""
+
+    orders: tuple[Order, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """The answer as the contract's JSON."""
+        return {"orders": [order.to_dict() for order in self.orders]}
+
+
+def orders_of(
+    fitted: Fitted, settings: Settings, *, on_progress: Callable[[int, int], None] | None = None
+) -> Orders:
+    """By when to order each delivery that open work waits for and that has not arrived.
+
+    Each one is played twice on the same draws: as if it were there, which tells when it is needed, and
+    as if it never came, which tells when the work without it runs out. In both, rework is done before a
+    task is called done: a fault that turns up later is no work to go on with. The others come as drawn.
+    """
+    coming = [d for d in fitted.network.deliveries if d.arrived is None or d.arrived > fitted.as_of]
+    if not coming:
+        return Orders(orders=())
+    what_ifs = [
+        WhatIf(arrivals={d.delivery: day}, found_later=False) for d in coming for day in (0.0, np.inf)
+    ]
+    tallies = [_Tally(needs=_tasks_that_need(fitted, d)) for d in coming]
+
+    def watch(played: tuple[Played, ...]) -> None:
+        for tally, there, never in zip(tallies, played[::2], played[1::2], strict=True):
+            tally.add(there, never)
+
+    play_together(fitted, settings, what_ifs, watch=watch, on_progress=on_progress)
+    return Orders(
+        orders=tuple(
+            order_of(d, fitted.as_of, t.need(_leads(fitted, settings, d)), settings.horizon_days)
+            for d, t in zip(coming, tallies, strict=True)
+        )
+    )
+
+
+def order_of(delivery: Delivery, as_of: date, need: Need, horizon_days: int) -> Order:
+    """When to order a delivery, or how late it will be if it is ordered already."""
+    ordered = delivery.ordered if delivery.ordered is not None and delivery.ordered <= as_of else None
+    late, early = delivery.late_cost_per_week, delivery.early_cost_per_week
+    day: int | None
+    if ordered is not None:
+        day, rule, from_day = None, "ordered", float((ordered - as_of).days)
+    elif late is not None and early is not None and late + early > 0:
+        day = cheapest_day(need, late, early, horizon_days)
+        rule, from_day = "cost", float(day or 0)
+    else:
+        day = day_in_time(need, IN_TIME)
+        rule, from_day = f"{say_percent(IN_TIME)} in time", float(day or 0)
+    arrival = from_day + need.lead_days
+    return Order(
+        delivery=delivery.delivery,
+        as_of=as_of,
+        ordered=ordered,
+        need=need,
+        order_by_days=day,
+        probability_late=float(np.mean(arrival > need.needed_days)),
+        expected_idle_days=float(np.mean(np.maximum(arrival - need.idle_days, 0.0))),
+        expected_wait_days=float(np.mean(np.maximum(arrival - need.needed_days, 0.0))),
+        rule=rule,
+        late_cost_per_week=late if rule == "cost" else None,
+        early_cost_per_week=early if rule == "cost" else None,
+    )
+
+
+def day_in_time(need: Need, chance: float) -> int | None:
+    """The last day on which an order arrives in time with that chance, but not before `as_of`.
+
+    None when it is not needed within the horizon with that chance.
+
+    Examples
+    --------
+    >>> need = Need(needed_days=np.array([50.0, 60, 70, 80, 90]), idle_days=np.full(5, 99.0),
+    ...             lead_days=np.full(5, 30.0))
+    >>> day_in_time(need, 0.8)
+    30
+    """
+    latest = np.sort(need.needed_days - need.lead_days)
+    enough = ceil(chance * len(latest) - 1e-9)
+    day = float(latest[len(latest) - enough])
+    return max(0, floor(day)) if np.isfinite(day) else None
+
+
+def cheapest_day(
+    need: Need, late_cost_per_week: float, early_cost_per_week: float, horizon_days: int
+) -> int | None:
+    """The day to order on with the least expected cost of standing idle and of storing it early.
+
+    A week without any work costs `late_cost_per_week`, a week between arrival and need
+    `early_cost_per_week`. Where standing idle begins with the need this is the newsvendor's quantile
+    (Edgeworth 1888; Arrow, Harris and Marschak 1951, Econometrica 19, from memory). None when it is
+    not needed within the horizon in any run.
+    """
+    if not np.isfinite(need.needed_days).any():
+        return None
+    needed = np.minimum(need.needed_days, horizon_days)
+    runs_out, in_time = np.sort(need.idle_days - need.lead_days), np.sort(needed - need.lead_days)
+    between = np.arange(horizon_days + 1) + 0.5
+    idle = np.searchsorted(runs_out, between) / len(runs_out)
+    stored = 1.0 - np.searchsorted(in_time, between) / len(in_time)
+    dearer = late_cost_per_week * idle - early_cost_per_week * stored >= 0.0
+    return int(np.argmax(dearer)) if dearer.any() else horizon_days
+
+
+def expected_cost(need: Need, day: float, late_cost_per_week: float, early_cost_per_week: float) -> float:
+    """Mean cost of standing idle and of storing it early when it is ordered on that day."""
+    arrival = day + need.lead_days
+    idle = np.maximum(arrival - need.idle_days, 0.0)
+    stored = np.maximum(need.needed_days - arrival, 0.0)
+    return float(np.mean(late_cost_per_week * idle + early_cost_per_week * stored)) / _DAYS_A_WEEK
+
+
+@dataclass(kw_only=True)
+class _Tally:
+    """When a delivery is needed, and when the work without it runs out, chunk by chunk."""
+
+    needs: np.ndarray
+    needed: list[np.ndarray] = field(default_factory=list)
+    idle: list[np.ndarray] = field(default_factory=list)
+
+    def add(self, there: Played, never: Played) -> None:
+        self.needed.append(there.simulation.start[:, self.needs].min(axis=1))
+        finish = never.simulation.finish
+        last = np.where(np.isfinite(finish), finish, 0.0).max(axis=1)
+        self.idle.append(np.where(never.simulation.more_days_help, np.inf, last))
+
+    def need(self, lead_days: np.ndarray) -> Need:
+        return Need(
+            needed_days=np.concatenate(self.needed), idle_days=np.concatenate(self.idle), lead_days=lead_days
+        )
+
+
+def _tasks_that_need(fitted: Fitted, delivery: Delivery) -> np.ndarray:
+    place = fitted.network.deliveries.index(delivery)
+    return np.array([i for i, needs in enumerate(fitted.network.needs) if place in needs])
+
+
+def _leads(fitted: Fitted, settings: Settings, delivery: Delivery) -> np.ndarray:
+    """(run,) lead times; of what is on order, knowing how long it has taken already."""
+    rng = stream(settings.seed, LEAD_TIMES, crc32(delivery.delivery.encode()))
+    on_order = delivery.ordered is not None and delivery.ordered <= fitted.as_of
+    waited = (fitted.as_of - delivery.ordered).days if on_order and delivery.ordered else 0
+    return lead_days_given(delivery, waited, rng.random(settings.runs))

@@ -1,0 +1,106 @@
+"""The dates that were announced (forecasts.csv) beside what happened: what the builder was told."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from forecast.errors import InputError, Problem
+from forecast.files.tables import Table, read_table
+from forecast.quantiles import QUANTILES, quantile_key
+from forecast.questions.announced_dates import FORECASTS
+from forecast.questions.track_record.outcomes import Outcomes
+from forecast.questions.track_record.verdicts import Judged
+
+_KEYS = [quantile_key(q) for q in QUANTILES]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Told:
+    """Announced dates beside outcomes.
+
+    Attributes
+    ----------
+    rows : one row a day of announcing and target, the last set of dates told that day: announced,
+        as_of, target, p05 ... p95 (NaT past the horizon), actual (NaT while open), in_plan (False for a
+        stage that the plan does not have any more; it cannot be judged)
+    known_until : the last day that counts
+    """
+
+    rows: pd.DataFrame
+    known_until: pd.Timestamp
+
+    @property
+    def judged(self) -> Judged:
+        """The announced dates as days after the day on which each was told."""
+        told = self.rows["announced"]
+        known = _days(told, pd.Series(self.known_until, index=told.index))
+        return Judged(
+            quantiles=pd.DataFrame({k: _days(told, self.rows[k]) for k in _KEYS}),
+            outcome=_days(told, self.rows["actual"]),
+            known_until=np.where(self.rows["in_plan"], known, np.nan),
+        )
+
+    @property
+    def no_longer_planned(self) -> tuple[str, ...]:
+        """Stages that were told dates and are not in the plan any more."""
+        return tuple(dict.fromkeys(self.rows.loc[~self.rows["in_plan"], "target"]))
+
+
+def read_told(folder: Path, outcomes: Outcomes) -> Told:
+    """Read forecasts.csv up to the last day that counts; no file, no rows.
+
+    Raises
+    ------
+    InputError with every cell that cannot be read.
+    """
+    path = folder / FORECASTS
+    try:
+        data = path.read_bytes() if path.exists() else b""
+    except OSError as error:
+        said = f"could not be read: {error.strerror}"
+        raise InputError([Problem(FORECASTS, None, "", "", said)]) from None
+    if not data:
+        return told_beside(_nothing(), outcomes)
+    table = read_table(data, FORECASTS, "forecasts")
+    if table.problems:
+        raise InputError(list(table.problems))
+    return told_beside(_rows(table), outcomes)
+
+
+def told_beside(rows: pd.DataFrame, outcomes: Outcomes) -> Told:
+    """Set announced dates (announced, as_of, target, p05 ... p95) beside what happened."""
+    until = pd.Timestamp(outcomes.as_of).as_unit("us")
+    rows = rows.loc[(rows["announced"] <= until) & (rows["as_of"] <= until)]
+    rows = rows.drop_duplicates(["announced", "target"], keep="last").reset_index(drop=True)
+    targets = rows["target"].unique()
+    finished = {t: outcomes.finished_on(t) for t in targets}
+    known = {t: outcomes.knows(t) for t in targets}
+    actual = pd.Series([finished[t] for t in rows["target"]], dtype=object)
+    return Told(
+        rows=rows.assign(
+            actual=pd.to_datetime(actual).astype("datetime64[us]"),
+            in_plan=np.array([known[t] for t in rows["target"]], dtype=bool),
+        ),
+        known_until=until,
+    )
+
+
+def _rows(table: Table) -> pd.DataFrame:
+    return table.frame[["announced", "as_of", "target", *_KEYS]]
+
+
+def _nothing() -> pd.DataFrame:
+    days = pd.Series([], dtype="datetime64[us]")
+    frame = pd.DataFrame(dict.fromkeys(["announced", "as_of", *_KEYS], days))
+    frame.insert(2, "target", pd.Series([], dtype="str"))
+    return frame
+
+
+def _days(start: pd.Series, end: pd.Series) -> np.ndarray:
+    """Days between two columns; infinite where the end is not known."""
+    days = (end - start).dt.days.to_numpy(dtype=float)
+    return np.where(np.isnan(days), np.inf, days)

@@ -1,0 +1,182 @@
+"""The record: forecasts from past days beside what happened, scored, and beside the naive ways."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from forecast.learn.progress import read_progress
+from forecast.quantiles import QUANTILES, day_of
+from forecast.questions.scores import crps_censored
+from forecast.questions.track_record.announced import Told, read_told
+from forecast.questions.track_record.answer import record_answer
+from forecast.questions.track_record.outcomes import Outcomes, days_between
+from forecast.questions.track_record.past_days import left_out_notes, past_days
+from forecast.questions.track_record.replay import (
+    RUNS,
+    TASKS,
+    FinishForecast,
+    HoursForecast,
+    Replay,
+    replay_days,
+)
+from forecast.questions.track_record.scored import KEYS, WAYS, ScoredForecasts
+from forecast.questions.track_record.sentences import record_sentences, told_sentences
+from forecast.simulate.settings import Settings
+
+if TYPE_CHECKING:
+    from forecast.files.folder import Build
+
+
+@dataclass(frozen=True, kw_only=True)
+class TrackRecord(ScoredForecasts):
+    """How past forecasts of one build did, as an answer."""
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """The record in plain words, the announced dates last."""
+        return (*record_sentences(self), *told_sentences(self))
+
+    def to_dict(self) -> dict[str, Any]:
+        """The answer as the contract's JSON; null where there is nothing to say."""
+        return record_answer(self)
+
+
+def track_record(
+    build: Build,
+    as_of: date,
+    settings: Settings | None = None,
+    *,
+    days: Sequence[date] | None = None,
+    workers: int = 1,
+    on_progress: Callable[[int, int], None] | None = None,
+) -> TrackRecord:
+    """Forecast from past days by what was known on them, and compare with what happened by `as_of`.
+
+    Parameters
+    ----------
+    build : the folder
+    as_of : the last day that counts
+    settings : runs (500 when not given), seed and horizon of each past forecast
+    days : the past days, each before `as_of`; None for `past_days`
+    workers : processes; the answer does not depend on their number
+    on_progress : called with (past days done, past days in all)
+
+    Raises
+    ------
+    InputError when forecasts.csv cannot be read.
+    """
+    settings = settings or Settings(runs=RUNS)
+    outcomes = Outcomes(progress=read_progress(build.plan, build.sessions, as_of))
+    told = read_told(build.folder, outcomes)
+    chosen = past_days(outcomes.progress) if days is None else tuple(days)
+    if late := [d for d in chosen if d >= as_of]:
+        raise ValueError(f"Past days must lie before {as_of}. Got {late[0]} instead.")
+    replays = replay_days(build, chosen, as_of, settings, workers=workers, on_progress=on_progress)
+    return score_replays(replays, outcomes, settings, told, notes=left_out_notes(build, chosen))
+
+
+def score_replays(
+    replays: Iterable[Replay],
+    outcomes: Outcomes,
+    settings: Settings,
+    told: Told,
+    *,
+    notes: tuple[str, ...] = (),
+) -> TrackRecord:
+    """Set past forecasts beside what happened.
+
+    Finish dates are scored in whole days by the CRPS, or by its part up to the last day that counts
+    (`crps_censored`) while the build is not finished: then a score can only grow, and is as fair to a
+    late forecast as to an early one. In a finished build everything is known, and scores are whole.
+    """
+    replays = tuple(replays)
+    finishes = [_finish_row(r, f, outcomes, settings) for r in replays for f in r.finishes]
+    hours = [_hours_row(r, h, outcomes) for r in replays for h in r.hours]
+    return TrackRecord(
+        as_of=outcomes.as_of,
+        settings=settings,
+        finishes=_finish_frame(finishes),
+        hours=_hours_frame(hours),
+        told=told,
+        notes=notes,
+    )
+
+
+def _finish_row(replay: Replay, said: FinishForecast, outcomes: Outcomes, settings: Settings) -> dict:
+    day = replay.as_of
+    actual = outcomes.finished_on(said.target)
+    happened = days_between(day, actual)
+    known = float((outcomes.as_of - day).days)
+    scored_until = float(settings.horizon_days) if outcomes.build_finished else known
+    quantiles = np.quantile(said.days, QUANTILES, method="inverted_cdf")
+    row: dict[str, Any] = {
+        "as_of": day,
+        "target": said.target,
+        "next_stage": said.next_stage,
+        "finished_tasks": replay.finished_tasks,
+        **{k: day_of(day, q) for k, q in zip(KEYS, quantiles, strict=True)},
+        **{f"days_{k}": float(q) for k, q in zip(KEYS, quantiles, strict=True)},
+        "actual": actual,
+        "actual_days": happened,
+        "known_days": known,
+        "crps_days": float(crps_censored(said.days, happened, scored_until)),
+    }
+    for way in WAYS:
+        days = float(getattr(said, f"{way}_days"))
+        within = days <= settings.horizon_days
+        row[way] = day_of(day, days) if within else None
+        row[f"{way}_days"] = days
+        row[f"{way}_crps_days"] = (
+            np.nan if np.isnan(days) else float(crps_censored([days], happened, scored_until))
+        )
+    return row
+
+
+def _hours_row(replay: Replay, said: HoursForecast, outcomes: Outcomes) -> dict[str, Any]:
+    if said.target == TASKS:
+        actual, settled = outcomes.task_hours_after(replay.as_of, said.tasks)
+    else:
+        actual, settled = outcomes.hours_within(replay.as_of, said.days), True
+    happened = actual if settled else np.inf
+    until = np.finfo(float).max if settled else actual
+    naive = said.naive_hours
+    return {
+        "as_of": replay.as_of,
+        "target": said.target,
+        "days": said.days,
+        "tasks": len(said.tasks),
+        **dict(zip(KEYS, np.quantile(said.hours, QUANTILES, method="inverted_cdf"), strict=True)),
+        "actual": actual,
+        "settled": settled,
+        "crps_hours": float(crps_censored(said.hours, happened, until)),
+        "naive_hours": naive,
+        "naive_crps_hours": np.nan if np.isnan(naive) else float(crps_censored([naive], happened, until)),
+    }
+
+
+def _finish_frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
+    numbers = [f"days_{k}" for k in KEYS] + ["actual_days", "known_days", "crps_days"]
+    numbers += [f"{way}_{what}" for way in WAYS for what in ("days", "crps_days")]
+    kinds = {"target": "str", "next_stage": "bool", "finished_tasks": "int64"}
+    kinds |= dict.fromkeys(["as_of", *KEYS, "actual", *WAYS], "datetime64[us]")
+    return _typed(rows, kinds | dict.fromkeys(numbers, "float64"))
+
+
+def _hours_frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
+    kinds = {"as_of": "datetime64[us]", "target": "str", "days": "int64", "tasks": "int64", "settled": "bool"}
+    numbers = [*KEYS, "actual", "crps_hours", "naive_hours", "naive_crps_hours"]
+    return _typed(rows, kinds | dict.fromkeys(numbers, "float64"))
+
+
+def _typed(rows: list[dict[str, Any]], kinds: dict[str, str]) -> pd.DataFrame:
+    columns = list(rows[0]) if rows else list(kinds)
+    frame = pd.DataFrame({c: pd.Series([r[c] for r in rows], dtype=object) for c in columns})
+    days = [c for c, kind in kinds.items() if kind.startswith("datetime")]
+    frame[days] = frame[days].apply(pd.to_datetime)
+    return frame.astype(kinds)

@@ -1,0 +1,1 @@
+"""The rest of the build, simulated many times: network, runs, outlook."""

@@ -1,0 +1,20 @@
+"""Drawn hours and drawn days, played through the network of the plan. Nothing is drawn here."""
+
+from forecast.simulate.network.criticality import Criticality, criticality_of_stages, criticality_of_tasks
+from forecast.simulate.network.network import Network, network_of, network_of_untouched
+from forecast.simulate.network.records import CAUSES, UNFINISHED
+from forecast.simulate.network.simulation import Simulation, kernel_is_compiled, simulate_schedule
+
+__all__ = [
+    "CAUSES",
+    "UNFINISHED",
+    "Criticality",
+    "Network",
+    "Simulation",
+    "criticality_of_stages",
+    "criticality_of_tasks",
+    "kernel_is_compiled",
+    "network_of",
+    "network_of_untouched",
+    "simulate_schedule",
+]

@@ -1,0 +1,351 @@
+"""The open work as a network of positions: what the kernel walks through.
+
+Ids stay outside; in here a task is its place among the open tasks, in the builder's order of preference.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+
+from forecast.files.plan import Delivery, Limit, Plan, Task
+from forecast.learn.progress import Progress
+from forecast.learn.task_windows import waited_days
+from forecast.simulate.network.records import (
+    ALARM,
+    BITS,
+    DETAIL,
+    EITHER,
+    LIMIT,
+    NOBODY,
+    ONE,
+    PERSON,
+    QUEUE,
+    STAGE,
+    STATE,
+    STINT,
+    TASK,
+    TWO,
+    USE,
+    Records,
+)
+
+_CREW = {"one": ONE, "either": EITHER, "two": TWO}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Network:
+    """What is left to do, and what binds it.
+
+    Attributes
+    ----------
+    tasks : ids of the open tasks, in the builder's order of preference
+    stages : names of all stages of the plan, those without an open task too
+    stage : (task,) position of its stage
+    crew : (task,) ONE, EITHER or TWO
+    hold_days : (task,) elapsed days after it before what follows may start
+    after : for each task the positions of the open tasks that must be finished first
+    earliest_days : (task,) days after `as_of` until which the holds of finished work keep it waiting
+    waited_days : (task,) days before the end of `as_of` for which it could have been picked up
+    under_way : (task,) it was worked on before `as_of`
+    deliveries : what open work waits for, or did
+    needs : for each task the positions in `deliveries` of what must have arrived
+    limits : what the shop has only so much of
+    uses : for each task (limit, amount, position of the `until` task)
+    held : (limit, amount, position of the `until` task) still held by work that is done
+    spent_hours : (stage,) person-hours spent by `as_of`
+    spent_elsewhere_hours : person-hours spent on work that belongs to no stage of the plan
+    notes : sentences about what was assumed
+    """
+
+    tasks: tuple[str, ...]
+    stages: tuple[str, ...]
+    stage: np.ndarray
+    crew: np.ndarray
+    hold_days: np.ndarray
+    after: tuple[tuple[int, ...], ...]
+    earliest_days: np.ndarray
+    waited_days: np.ndarray
+    under_way: np.ndarray
+    deliveries: tuple[Delivery, ...] = ()
+    needs: tuple[tuple[int, ...], ...] = ()
+    limits: tuple[Limit, ...] = ()
+    uses: tuple[tuple[tuple[int, float, int], ...], ...] = ()
+    held: tuple[tuple[int, float, int], ...] = ()
+    spent_hours: np.ndarray
+    spent_elsewhere_hours: float = 0.0
+    notes: tuple[str, ...] = ()
+
+    @cached_property
+    def records(self) -> Records:
+        """The network as the kernel takes it."""
+        return records_of(self)
+
+    def longest_paths(self, hours: np.ndarray) -> np.ndarray:
+        """(task,) hours from the start of each task to the end of the longest path that leads on from it.
+
+        A task for two takes half of its person-hours, any other all of them.
+
+        Parameters
+        ----------
+        hours : (task,) person-hours
+        """
+        span = np.where(self.crew == TWO, 0.5, 1.0) * hours
+        waits = np.zeros(len(self.tasks), dtype=np.int64)
+        for after in self.after:
+            for other in after:
+                waits[other] += 1
+        path = span.copy()
+        ends = np.flatnonzero(waits == 0).tolist()
+        while ends:
+            task = ends.pop()
+            for other in self.after[task]:
+                path[other] = max(path[other], span[other] + path[task])
+                waits[other] -= 1
+                if waits[other] == 0:
+                    ends.append(other)
+        return path
+
+
+def network_of(
+    plan: Plan,
+    progress: Progress,
+    deliveries: Sequence[Delivery],
+    as_of: date,
+    *,
+    limits: Sequence[Limit] = (),
+) -> Network:
+    """The network of the work that is open at the end of `as_of`.
+
+    What is done is not in it, but the holds that it started, the limits that it still holds and the
+    hours that it took are. A delivery that names a stage in `needed_for`, and that no task of the
+    plan names, keeps every untouched task of that stage waiting.
+
+    Parameters
+    ----------
+    plan : the whole plan; tasks added after `as_of` are left out
+    progress : the build as it stood at the end of `as_of`
+    deliveries : all of them, arrived or not
+    limits : every limit that the plan draws on
+    """
+    known = plan.known_on(as_of)
+    rows = progress.tasks.set_index("task")
+    spent, elsewhere = _spent(progress, known.stages)
+    return _network(
+        known,
+        deliveries,
+        limits,
+        done=set(rows.index[rows["done"]]),
+        started=set(rows.index[rows["started"].notna()]),
+        hold_ends=_hold_ends(rows, as_of),
+        waited=dict(zip(progress.tasks["task"], waited_days(progress, plan, deliveries), strict=True)),
+        spent_hours=spent,
+        spent_elsewhere_hours=elsewhere,
+    )
+
+
+def network_of_untouched(
+    plan: Plan, *, deliveries: Sequence[Delivery] = (), limits: Sequence[Limit] = ()
+) -> Network:
+    """The network of a plan on which nobody has worked yet.
+
+    Examples
+    --------
+    >>> plan = Plan(tasks=(Task(task="A", stage="tail", title="A"),
+    ...                    Task(task="B", stage="tail", title="B", after=("A",))))
+    >>> network_of_untouched(plan).after
+    ((), (0,))
+    """
+    return _network(
+        plan,
+        deliveries,
+        limits,
+        done=set(),
+        started=set(),
+        hold_ends={},
+        waited={},
+        spent_hours=np.zeros(len(plan.stages)),
+        spent_elsewhere_hours=0.0,
+    )
+
+
+def _network(
+    plan: Plan,
+    deliveries: Sequence[Delivery],
+    limits: Sequence[Limit],
+    *,
+    done: set[str],
+    started: set[str],
+    hold_ends: dict[str, float],
+    waited: dict[str, float],
+    spent_hours: np.ndarray,
+    spent_elsewhere_hours: float,
+) -> Network:
+    open_tasks = [t for t in plan.tasks if t.task not in done]
+    place = {t.task: i for i, t in enumerate(open_tasks)}
+    stage_place = {s: i for i, s in enumerate(plan.stages)}
+    limit_place = {x.id: i for i, x in enumerate(limits)}
+    wanted, needs = _needs(plan, open_tasks, deliveries, started)
+    still_held = [u for t in plan.tasks if t.task in done for u in _uses(t, place, limit_place)]
+    return Network(
+        tasks=tuple(place),
+        stages=plan.stages,
+        stage=_ints([stage_place[t.stage] for t in open_tasks]),
+        crew=_ints([_CREW[t.crew] for t in open_tasks]),
+        hold_days=_floats([t.hold_days for t in open_tasks]),
+        after=tuple(tuple(place[a] for a in t.after if a in place) for t in open_tasks),
+        earliest_days=_floats(
+            [max((hold_ends.get(a, 0.0) for a in t.after if a in done), default=0.0) for t in open_tasks]
+        ),
+        waited_days=_floats([waited.get(t.task, 0.0) for t in open_tasks]),
+        under_way=np.array([t.task in started for t in open_tasks], dtype=np.bool_),
+        deliveries=wanted,
+        needs=needs,
+        limits=tuple(limits),
+        uses=tuple(_uses(t, place, limit_place) for t in open_tasks),
+        held=tuple(u for u in still_held if u[2] >= 0),
+        spent_hours=spent_hours,
+        spent_elsewhere_hours=spent_elsewhere_hours,
+    )
+
+
+def _hold_ends(rows: pd.DataFrame, as_of: date) -> dict[str, float]:
+    """Days after `as_of` at which the holds of finished tasks end; a task is finished as its day ends."""
+    day = (rows["finished"] - pd.Timestamp(as_of)).dt.days
+    return dict((day + rows["hold_days"]).dropna().clip(lower=0.0))
+
+
+def _needs(
+    plan: Plan, open_tasks: list[Task], deliveries: Sequence[Delivery], started: set[str]
+) -> tuple[tuple[Delivery, ...], tuple[tuple[int, ...], ...]]:
+    """The deliveries that open work waits for, and the positions of those each open task needs."""
+    named = {t.delivery for t in plan.tasks}
+    needs: list[list[str]] = []
+    for task in open_tasks:
+        own = [task.delivery] if task.delivery is not None else []
+        if task.task not in started:
+            own += [d.delivery for d in deliveries if d.needed_for == task.stage and d.delivery not in named]
+        needs.append(own)
+    needed = {d for own in needs for d in own}
+    wanted = tuple(d for d in deliveries if d.delivery in needed)
+    place = {d.delivery: i for i, d in enumerate(wanted)}
+    return wanted, tuple(tuple(place[d] for d in own) for own in needs)
+
+
+def _uses(task: Task, place: dict[str, int], limit: dict[str, int]) -> tuple[tuple[int, float, int], ...]:
+    """(limit, amount, position of the task that ends it) of one task.
+
+    An end that is already done is the task itself; -1 where the task itself is done too.
+    """
+    own = place.get(task.task, -1)
+    unknown = {u.limit for u in task.uses} - set(limit)
+    if unknown:
+        raise ValueError(f"task {task.task} uses limits that are not given: {', '.join(sorted(unknown))}.")
+    return tuple((limit[u.limit], u.amount, place.get(u.until or task.task, own)) for u in task.uses)
+
+
+def _spent(progress: Progress, stages: tuple[str, ...]) -> tuple[np.ndarray, float]:
+    """Person-hours spent by stage, work outside the plan included, and those of no stage of the plan."""
+    by_stage = progress.sessions.groupby("stage")["person_hours"].sum()
+    elsewhere = by_stage.drop([s for s in stages if s in by_stage.index]).sum()
+    return by_stage.reindex(list(stages)).fillna(0.0).to_numpy(dtype=float).copy(), float(elsewhere)
+
+
+def _ints(values: Iterable[int]) -> np.ndarray:
+    return np.array(values, dtype=np.int64)
+
+
+def _floats(values: Iterable[float]) -> np.ndarray:
+    return np.array(values, dtype=np.float64)
+
+
+def records_of(network: Network) -> Records:
+    """The records of a network, with room for the state of one run."""
+    count = len(network.tasks)
+    uses = [(i, *use) for i, row in enumerate(network.uses) for use in row]
+    uses += [(NOBODY, *use) for use in network.held]
+    lists: list[int] = []
+    tasks, details = np.zeros(count, dtype=TASK), np.zeros(count, dtype=DETAIL)
+    tasks["hold"], tasks["stage"], tasks["crew"] = network.hold_days, network.stage, network.crew
+    tasks["queue"] = tasks["stage"] + len(network.stages) * (tasks["crew"] == TWO)
+    tasks["follow_at"], tasks["follow_end"] = _append(lists, _followers(network.after))
+    tasks["limited"] = [bool(row) for row in network.uses or ((),) * count]
+    details["before"] = [len(a) for a in network.after]
+    details["waited"] = network.waited_days
+    details["earliest"], details["under_way"] = network.earliest_days, network.under_way
+    details["need_at"], details["need_end"] = _append(lists, network.needs or ((),) * count)
+    details["use_at"], details["use_end"] = _append(lists, _touching(uses, count))
+    queues, words, task_at = _queues(tasks, 2 * len(network.stages))
+    stages = np.zeros(len(network.stages), dtype=STAGE)
+    stages["spent"] = network.spent_hours
+    limits = np.zeros(len(network.limits), dtype=LIMIT)
+    limits["amount"] = [x.amount for x in network.limits]
+    for task, limit, amount, _ in uses:
+        if task == NOBODY or network.under_way[task]:
+            limits["held_first"][limit] += amount
+    state = np.zeros(1, dtype=STATE)
+    state["spent"] = network.spent_hours.sum() + network.spent_elsewhere_hours
+    return Records(
+        tasks=tasks,
+        details=details,
+        stages=stages,
+        queues=queues,
+        tops=np.zeros(len(queues), dtype=np.int32),
+        words=words,
+        task_at=task_at,
+        lists=np.array(lists, dtype=np.uint32),
+        uses=np.array([(task, until, limit, amount) for task, limit, amount, until in uses], dtype=USE),
+        limits=limits,
+        alarms=np.zeros(2 * count, dtype=ALARM),
+        blocked=np.zeros(count, dtype=np.uint32),
+        state=state,
+        people=np.zeros(0, dtype=PERSON),
+        stints=np.zeros(0, dtype=STINT),
+    )
+
+
+def _queues(tasks: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The queues, their words, and the task of each bit; each task is told its word and bit."""
+    members = [np.flatnonzero(tasks["queue"] == q) for q in range(count)]
+    at = np.cumsum([0, *(-(-len(m) // BITS) for m in members)])
+    queues = np.zeros(count, dtype=QUEUE)
+    queues["end"] = at[1:]
+    task_at = np.zeros(at[-1] * BITS, dtype=np.uint32)
+    for first, those in zip(at, members, strict=False):
+        place = np.arange(len(those))
+        tasks["word"][those] = first + place // BITS
+        tasks["bit"][those] = place % BITS
+        task_at[first * BITS + place] = those
+    return queues, np.zeros(at[-1], dtype=np.int64), task_at
+
+
+def _append(lists: list[int], rows: Iterable[Iterable[int]]) -> tuple[list[int], list[int]]:
+    """Add one list a task to the flat list; where each begins and ends."""
+    begins, ends = [], []
+    for row in rows:
+        begins.append(len(lists))
+        lists.extend(row)
+        ends.append(len(lists))
+    return begins, ends
+
+
+def _followers(after: Sequence[Sequence[int]]) -> list[list[int]]:
+    out: list[list[int]] = [[] for _ in after]
+    for task, first in enumerate(after):
+        for other in first:
+            out[other].append(task)
+    return out
+
+
+def _touching(uses: list[tuple[int, int, float, int]], count: int) -> list[list[int]]:
+    """For each task the uses that it begins or ends."""
+    out: list[list[int]] = [[] for _ in range(count)]
+    for u, (task, _, _, until) in enumerate(uses):
+        for i in {task, until} - {NOBODY}:
+            out[i].append(u)
+    return out

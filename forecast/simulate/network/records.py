@@ -1,0 +1,111 @@
+"""The network as records: what the kernel reads and writes, one array a kind of thing."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+ONE, EITHER, TWO = range(3)
+CAUSES = ("start", "after", "hold", "delivery", "limit", "hands", "two hands")
+CAUSE_START, CAUSE_AFTER, CAUSE_HOLD, CAUSE_DELIVERY, CAUSE_LIMIT, CAUSE_HANDS, CAUSE_TWO = range(7)
+UNFINISHED = ("", "days", "two hands", "delivery", "limit")
+LACKS_NOTHING, LACKS_DAYS, LACKS_TWO, LACKS_DELIVERY, LACKS_LIMIT = range(5)
+NOBODY = -1
+BITS = 32
+
+# What is looked at all the time is kept apart from what is not, so that it stays in the processor's cache.
+TASK = np.dtype(
+    [
+        ("left", "f8"), ("ready_at", "f8"), ("hold", "f8"), ("waits", "i4"), ("word", "u4"),
+        ("follow_at", "u4"), ("follow_end", "u4"), ("queue", "u2"), ("stage", "u2"), ("bit", "u1"),
+        ("crew", "u1"), ("begun", "u1"), ("limited", "u1"),
+    ],
+    align=True,
+)  # fmt: skip
+DETAIL = np.dtype(
+    [
+        ("start", "f8"), ("finish", "f8"), ("earliest", "f8"), ("expected", "f8"), ("path", "f8"),
+        ("again", "f8"), ("again_after", "f8"), ("waited", "f8"), ("before", "i4"), ("need_at", "u4"),
+        ("need_end", "u4"), ("use_at", "u4"), ("use_end", "u4"), ("stint", "i4"), ("cause_of", "i4"),
+        ("start_cause_of", "i4"), ("cause", "u1"), ("start_cause", "u1"), ("under_way", "u1"),
+        ("reopened", "u1"), ("asleep", "u1"), ("barred", "u1"),
+    ],
+    align=True,
+)  # fmt: skip
+STAGE = np.dtype(
+    [("done", "f8"), ("need", "f8"), ("finish", "f8"), ("first_90", "f8"), ("spent", "f8"), ("open", "i4")],
+    align=True,
+)
+QUEUE = np.dtype([("low", "u4"), ("end", "u4")], align=True)
+USE = np.dtype([("task", "i4"), ("until", "i4"), ("limit", "u4"), ("amount", "f8")], align=True)
+LIMIT = np.dtype([("amount", "f8"), ("held", "f8"), ("held_first", "f8")], align=True)
+ALARM = np.dtype([("at", "f8"), ("task", "u4")], align=True)
+# A person carries the hours left of the task on the bench; rate is in person-hours an hour, pace its
+# inverse. Whoever has none left, or only lends a hand, has infinity left at a rate of 0.
+PERSON = np.dtype(
+    [
+        ("left", "f8"), ("rate", "f8"), ("pace", "f8"), ("leaves_at", "f8"), ("busy", "f8"),
+        ("worked", "f8"), ("on", "i4"), ("stage", "u4"), ("for_two", "u1"), ("only_two", "u1"),
+        ("on_call", "u1"), ("lends", "u1"), ("eager", "u1"), ("stint", "i4"), ("hours", "f8"),
+        ("present", "f8"), ("busy_until", "f8"), ("path", "f8"),
+    ],
+    align=True,
+)  # fmt: skip
+STINT = np.dtype([("at", "f8"), ("task", "i4"), ("before", "i4"), ("cause", "i4")], align=True)
+STATE = np.dtype(
+    [
+        ("open", "i4"), ("alarms", "i4"), ("blocked", "i4"), ("stints", "i4"), ("last_task", "i4"),
+        ("trace", "u1"), ("sharing", "u1"), ("weighs", "u1"), ("penalty", "f8"), ("ahead", "f8"),
+        ("done", "f8"), ("need", "f8"), ("finish", "f8"), ("first_90", "f8"), ("spent", "f8"),
+        ("ask_after", "f8"), ("ask_idle_after", "f8"),
+    ],
+    align=True,
+)  # fmt: skip
+
+
+class Records(NamedTuple):
+    """One network, with room for the state of one run."""
+
+    tasks: np.ndarray
+    details: np.ndarray
+    stages: np.ndarray
+    queues: np.ndarray
+    tops: np.ndarray
+    words: np.ndarray
+    task_at: np.ndarray
+    lists: np.ndarray
+    uses: np.ndarray
+    limits: np.ndarray
+    alarms: np.ndarray
+    blocked: np.ndarray
+    state: np.ndarray
+    people: np.ndarray
+    stints: np.ndarray
+
+    def for_play(self, people: np.ndarray, stints: int, **settings: float) -> Records:
+        """The same network with room of its own, for one call of the kernel."""
+        room = Records(*(array.copy() for array in self))
+        for name, value in settings.items():
+            room.state[name] = value
+        return room._replace(people=people, stints=np.zeros(stints, dtype=STINT))
+
+
+class Kept(NamedTuple):
+    """What is kept of each run."""
+
+    start: np.ndarray
+    finish: np.ndarray
+    stage_finish: np.ndarray
+    stage_first_90: np.ndarray
+    build_finish: np.ndarray
+    build_first_90: np.ndarray
+    hours_done: np.ndarray
+    worked_hours: np.ndarray
+    present_hours: np.ndarray
+    lacks: np.ndarray
+    stuck_on: np.ndarray
+    cause: np.ndarray
+    cause_of: np.ndarray
+    chain: np.ndarray
+    chain_days: np.ndarray
