@@ -23,7 +23,7 @@ from benchmarks.invented.workshop import EFFORT_KINDS, HABIT_KINDS, SyntheticBui
 from benchmarks.kept_cases import KeptCases
 from forecast.questions.crew import crew_of, what_ifs_of
 from forecast.questions.crew.compare import gain_in_days
-from forecast.simulate.finish import play_together
+from forecast.simulate.finish import simulate_what_ifs
 from forecast.simulate.fitted import fit_build
 from forecast.simulate.settings import Settings
 
@@ -36,7 +36,7 @@ def foretold_gain(made: SyntheticBuild, settings: Settings) -> np.ndarray:
     as_of = made.cut(HALF)
     fitted = fit_build(made.as_known_on(as_of), as_of, settings)
     solo, two, _ = what_ifs_of(fitted, crew_of(fitted))
-    alone, together = play_together(fitted, settings, [solo, two])
+    alone, together = simulate_what_ifs(fitted, settings, [solo, two])
     return gain_in_days(alone, together)
 
 

@@ -54,7 +54,7 @@ from forecast.learn.bench_time import BenchTime
 from forecast.learn.bench_time.priors import BenchPriors
 from forecast.learn.progress import read_progress
 from forecast.random_streams import stream
-from forecast.simulate.finish import play
+from forecast.simulate.finish import simulate_build
 from forecast.simulate.fitted import Fitted, fit_build
 from forecast.simulate.outlook import Outlook
 from forecast.simulate.settings import Settings
@@ -120,9 +120,9 @@ def _cases(made: SyntheticBuild, at: float, asked: Asked) -> Iterator[dict[str, 
     fitted = fit_build(made.as_known_on(as_of), as_of, settings)
     stand = made.stand_on(as_of)
     outlooks = {
-        "program": play(fitted, settings),
-        "told how builders differ": play(_believing(fitted, asked.differ), settings),
-        "told the habit": play(_told_the_habit(made, stand, fitted, asked.runs, dice), settings),
+        "program": simulate_build(fitted, settings),
+        "told how builders differ": simulate_build(_believing(fitted, asked.differ), settings),
+        "told the habit": simulate_build(_told_the_habit(made, stand, fitted, asked.runs, dice), settings),
     }
     plays = {
         "told the work": _true_plays(
@@ -172,7 +172,7 @@ def _drawn_days(
     made: SyntheticBuild, fitted: Fitted, settings: Settings, plays: int
 ) -> Callable[[Stand, int], None]:
     """Puts the program's days in the place of the household's, run by run."""
-    drawn = fitted.bench.play(plays, stream(settings.seed, _PLAYS))
+    drawn = fitted.bench.presence_sampler(plays, stream(settings.seed, _PLAYS))
     asked = made.scenario.habit.asked_chance
 
     def put(stand: Stand, run: int) -> None:

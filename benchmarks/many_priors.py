@@ -39,7 +39,7 @@ from forecast.questions.scores import crps
 from forecast.simulate.finish import forecast_finish
 from forecast.simulate.fitted import fit_build
 from forecast.simulate.settings import Settings
-from forecast.wording import say_percent
+from forecast.wording import format_percent
 
 CLUBS = (5, 50, 500)
 EARLY, LATER = (0.02, 0.05, 0.10), (0.25, 0.50, 0.75)
@@ -389,8 +389,8 @@ def report(found: pd.DataFrame, runs: int, seed: int) -> str:
         "CRPS of the day on which the whole build is finished, in days, and its ratio (+-",
         "one standard error over builders) to that with the built-in priors, on the same draws. `80 %`: how",
         "often the central 80 % range held what came. `500 alone`: the same pooled priors with no built-in",
-        f"belief beside them (else {say_percent(BUILT_IN_WEIGHT)}, before the log speaks). `truth`: what is",
-        "true of the club's effort and rework, in place of what 500 members show (habits as pooled).",
+        f"belief beside them (else {format_percent(BUILT_IN_WEIGHT)}, before the log speaks). `truth`: what",
+        "is true of the club's effort and rework, in place of what 500 members show (habits as pooled).",
         "",
         "## Newcomers to the club",
         "",

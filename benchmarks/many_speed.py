@@ -60,7 +60,7 @@ def child(asked: argparse.Namespace) -> None:
     import resource
 
     import forecast.many.run as many_run
-    from forecast.many.answer_cache import Kept
+    from forecast.many.answer_cache import AnswerCache
     from forecast.many.engine import Engine
     from forecast.many.run import Many
     from forecast.present.many_builds import table_csv
@@ -76,10 +76,10 @@ def child(asked: argparse.Namespace) -> None:
         # Once before the clock runs: processes started, kernel loaded.
         Many(
             folders=folders[: 2 * asked.workers], as_of=AS_OF, today=TODAY, settings=settings,
-            kept=Kept(Path(kept) / "warm"),
+            kept=AnswerCache(Path(kept) / "warm"),
         ).run(engine)  # fmt: skip
         many = Many(
-            folders=folders, as_of=AS_OF, today=TODAY, settings=settings, kept=Kept(Path(kept) / "all")
+            folders=folders, as_of=AS_OF, today=TODAY, settings=settings, kept=AnswerCache(Path(kept) / "all")
         )
         begun = time.perf_counter()
         many.run(engine)

@@ -25,7 +25,7 @@ from scipy.special import logit
 from benchmarks.many_priors import EARLY, LATER, UNLIKE, Clubs, alone, club, member, unlike
 from forecast.learn.mixture import pooled_weight
 from forecast.learn.pooled_priors import PooledPriors
-from forecast.simulate.finish import play
+from forecast.simulate.finish import simulate_build
 from forecast.simulate.fitted import Fitted, fit_build
 from forecast.simulate.settings import Settings
 
@@ -67,7 +67,7 @@ def cases(sort: str, number: int, clubs: Clubs) -> Iterator[dict[str, Any]]:
 
 
 def _days(fitted: Fitted, settings: Settings) -> np.ndarray:
-    return np.minimum(np.ceil(play(fitted, settings).days(None)), _LONGEST_DAYS)
+    return np.minimum(np.ceil(simulate_build(fitted, settings).days(None)), _LONGEST_DAYS)
 
 
 def _evenly(priors: PooledPriors) -> PooledPriors:

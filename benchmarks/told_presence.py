@@ -137,7 +137,7 @@ class ToldBench:
 
     def play(self, draws: int, rng: np.random.Generator, *, joining: Sequence[Any] = ()) -> _ToldPlay:
         """As `BenchTime.play`."""
-        return _ToldPlay(self, self.bench.play(draws, rng, joining=joining), draws)
+        return _ToldPlay(self, self.bench.presence_sampler(draws, rng, joining=joining), draws)
 
     def hours_of(self, run: int, skip: int, days: int) -> list[dict[str, int]]:
         """Who comes in a run, day by day: quarter-hours of each."""

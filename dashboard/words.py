@@ -32,10 +32,10 @@ def title_case(name: str) -> str:
     return name[:1].upper() + name[1:]
 
 
-def say_span(days: float) -> str:
+def format_span(days: float) -> str:
     """A length of time as people say it.
 
-    >>> [say_span(d) for d in (0.6, 1, 12, 45, 200, 900)]
+    >>> [format_span(d) for d in (0.6, 1, 12, 45, 200, 900)]
     ['1 day', '1 day', '12 days', '6 weeks', '7 months', '2.5 years']
     """
     days = abs(days)
@@ -46,15 +46,15 @@ def say_span(days: float) -> str:
     return f"{days / 365.25:.1f} years"
 
 
-def say_later(days: float) -> str:
+def format_shift(days: float) -> str:
     """A move of a date in words.
 
-    >>> say_later(12), say_later(-40), say_later(0.3)
+    >>> format_shift(12), format_shift(-40), format_shift(0.3)
     ('12 days later', '6 weeks earlier', 'unchanged')
     """
     if abs(days) < 0.5:
         return "unchanged"
-    return f"{say_span(days)} {'later' if days > 0 else 'earlier'}"
+    return f"{format_span(days)} {'later' if days > 0 else 'earlier'}"
 
 
 def in_words(values: list[str], last: str = "and") -> str:

@@ -14,7 +14,7 @@ _compiling: list[subprocess.Popen[bytes]] = []
 _one_waits = threading.Lock()
 
 
-def kept(function: Callable[..., Any]) -> Any:
+def compile_cached(function: Callable[..., Any]) -> Any:
     """Compile at the first call, and keep what was compiled on this machine.
 
     Where no folder can be written it is compiled for now only.
@@ -43,7 +43,7 @@ def is_compiled(function: Any, source: str) -> bool:
     )
 
 
-def await_before_play(process: subprocess.Popen[bytes]) -> None:
+def compile_in_other_process(process: subprocess.Popen[bytes]) -> None:
     """Whatever is played first waits until that process has compiled it."""
     with _one_waits:
         _compiling.append(process)

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from forecast.learn.bench_time.kernel import Days, Drawn, State, Usual, Weeks, play_weeks
+from forecast.learn.bench_time.kernel import Days, Drawn, State, Usual, Weeks, simulate_weeks
 
 
 def steady(draws, **parts):
@@ -47,5 +47,5 @@ def played(drawn, weeks, same=None, silent=0, rank=0, seed=0):
         np.zeros(room, dtype=np.float32), np.zeros(room, dtype=np.uint8),
     )  # fmt: skip
     rng = np.random.default_rng(seed)
-    play_weeks(rng, np.arange(draws), 0, count, drawn, weeks, same or usual(), state, out)
+    simulate_weeks(rng, np.arange(draws), 0, count, drawn, weeks, same or usual(), state, out)
     return out.household, out.ranks, state

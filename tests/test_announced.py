@@ -7,7 +7,7 @@ import pytest
 
 from forecast.files.folder import read_build, start_build
 from forecast.files.tables import read_table
-from forecast.questions.announced_dates import FORECASTS, announced_rows, keep_announced
+from forecast.questions.announced_dates import FORECASTS, announced_rows, store_announced_dates
 from forecast.simulate.finish import forecast_finish
 from forecast.simulate.settings import Settings
 
@@ -22,7 +22,7 @@ def outlook(tmp_path_factory):
 
 
 def test_the_file_keeps_the_contract_of_its_table(outlook):
-    keep_announced(outlook, DAY)
+    store_announced_dates(outlook, DAY)
     path = outlook.fitted.build.folder / FORECASTS
     table = read_table(path.read_bytes(), FORECASTS, "forecasts")
     assert not table.problems
@@ -31,17 +31,17 @@ def test_the_file_keeps_the_contract_of_its_table(outlook):
 
 def test_the_same_announcement_is_kept_once(outlook):
     path = outlook.fitted.build.folder / FORECASTS
-    keep_announced(outlook, DAY)
+    store_announced_dates(outlook, DAY)
     before = path.read_bytes()
-    keep_announced(outlook, DAY)
+    store_announced_dates(outlook, DAY)
     assert path.read_bytes() == before
 
 
 def test_another_day_is_added_and_nothing_before_is_touched(outlook):
     path = outlook.fitted.build.folder / FORECASTS
-    keep_announced(outlook, DAY)
+    store_announced_dates(outlook, DAY)
     before = path.read_bytes()
-    keep_announced(outlook, date(2025, 3, 2))
+    store_announced_dates(outlook, date(2025, 3, 2))
     after = path.read_bytes()
     assert after.startswith(before)
     assert len(after) > len(before)

@@ -10,7 +10,7 @@ from forecast.files.logbook import Builder
 from forecast.files.plan import Plan, Task
 from forecast.learn.bench_time import BenchTime
 from forecast.learn.progress import read_progress
-from forecast.questions.bench_hours import bench_record
+from forecast.questions.bench_hours import bench_hours
 from forecast.simulate.settings import Settings
 from tests.conftest import sessions_frame
 
@@ -21,7 +21,7 @@ def record_of(rows, as_of):
     plan = Plan(tasks=(Task(task="T", stage="tail", title="T"),))
     progress = read_progress(plan, sessions_frame(rows), as_of)
     bench = BenchTime().fit(progress, BUILDERS)
-    return bench_record(SimpleNamespace(bench=bench, as_of=as_of), Settings(runs=400))
+    return bench_hours(SimpleNamespace(bench=bench, as_of=as_of), Settings(runs=400))
 
 
 @pytest.fixture(scope="module")

@@ -6,9 +6,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from forecast.simulate.finish import burn_down_grid, play_together
-from forecast.simulate.runs import at_a_time, chunks_in_order, side_by_side
-from forecast.simulate.what_if import AS_IT_IS, WhatIf
+from forecast.simulate.finish import burn_down_grid, simulate_what_ifs
+from forecast.simulate.runs import batches_in_order, limit_threads, map_in_order
+from forecast.simulate.what_if import BASELINE, WhatIf
 from tests.small_builds import QUICK, fitted_build, plan_of
 
 SETTINGS = replace(QUICK, runs=70)
@@ -16,9 +16,9 @@ PLAN = plan_of(*({} for _ in range(14)))
 
 
 def chunks_of(fitted, threads):
-    what_ifs, grid = [AS_IT_IS, WhatIf(found_later=False)], burn_down_grid(SETTINGS.horizon_days)
-    with at_a_time(threads):
-        return list(chunks_in_order(fitted, SETTINGS, what_ifs, size=20, horizon=60, grid=grid, trace=True))
+    what_ifs, grid = [BASELINE, WhatIf(found_later=False)], burn_down_grid(SETTINGS.horizon_days)
+    with limit_threads(threads):
+        return list(batches_in_order(fitted, SETTINGS, what_ifs, size=20, horizon=60, grid=grid, trace=True))
 
 
 def test_the_threads_change_nothing():
@@ -36,18 +36,18 @@ def test_the_threads_change_nothing():
 def test_progress_is_told_in_order_and_what_goes_wrong_meanwhile_is_raised():
     fitted, told = fitted_build(PLAN), []
     settings = replace(QUICK, runs=1200)
-    play_together(fitted, settings, [AS_IT_IS], on_progress=lambda done, of: told.append((done, of)))
+    simulate_what_ifs(fitted, settings, [BASELINE], on_progress=lambda done, of: told.append((done, of)))
     assert told == [(500, 1200), (1000, 1200), (1200, 1200)]
 
     def refuse(played):
         raise RuntimeError("no more")
 
     with pytest.raises(RuntimeError, match="no more"):
-        play_together(fitted, settings, [AS_IT_IS], watch=refuse)
+        simulate_what_ifs(fitted, settings, [BASELINE], watch=refuse)
 
 
 def test_in_one_process_of_several_chunks_are_played_one_at_a_time():
     threads = set()
-    with at_a_time(1):
-        list(side_by_side(lambda _: threads.add(threading.get_ident()), range(10)))
+    with limit_threads(1):
+        list(map_in_order(lambda _: threads.add(threading.get_ident()), range(10)))
     assert len(threads) == 1

@@ -12,8 +12,8 @@ from forecast.learn.bench_time import BenchDraws, Joining
 from forecast.questions.crew import SECOND, Crew, HelpCurve, compare_crews, crew_of, what_ifs_of
 from forecast.questions.crew.compare import per_hour
 from forecast.questions.crew.findings import findings_of
-from forecast.simulate.finish import play, play_together
-from forecast.simulate.what_if import WhatIf, everybody_joining
+from forecast.simulate.finish import simulate_build, simulate_what_ifs
+from forecast.simulate.what_if import WhatIf, everyone_joining
 from tests.small_builds import AS_OF, QUICK, fitted_build, plan_of
 
 DONE = [{}] * 8
@@ -21,7 +21,7 @@ PAIR = (Builder(id="A"), Builder(id="B"))
 
 
 @pytest.fixture(scope="module")
-def side_by_side():
+def map_in_order():
     """Twenty tasks that nothing holds back, four of them for two."""
     rows = [{"crew": "two", "type": "rivet"} if i % 5 == 0 else {} for i in range(20)]
     return fitted_build(plan_of(*DONE, *rows))
@@ -35,8 +35,8 @@ def one_lane():
 
 
 @pytest.fixture(scope="module")
-def answer(side_by_side):
-    return compare_crews(side_by_side, QUICK)
+def answer(map_in_order):
+    return compare_crews(map_in_order, QUICK)
 
 
 @pytest.fixture(scope="module")
@@ -74,7 +74,7 @@ def test_without_visitors_the_second_is_asked_in_for_two_person_work():
     solo, _, helper = what_ifs_of(fitted, crew_of(fitted))
     assert solo.on_call == helper.on_call == ("B",)
     assert solo.presence == {"B": 0.0}
-    assert np.isfinite(play(fitted, QUICK, what_if=solo).build_finish_days).mean() > 0.8
+    assert np.isfinite(simulate_build(fitted, QUICK, what_if=solo).build_finish_days).mean() > 0.8
 
 
 def test_person_hours_cover_the_work(answer):
@@ -91,7 +91,7 @@ def test_what_an_assumed_builder_rests_on_is_said(answer):
     assert any("is an assumption" in s and "second builder" in s for s in answer.findings)
 
 
-def test_thin_data_behind_the_answer_are_said(side_by_side):
+def test_thin_data_behind_the_answer_are_said(map_in_order):
     rows = [{"crew": "two", "type": "rivet"}, *[{}] * 4]
     told = compare_crews(fitted_build(plan_of({}, {}, *rows), done=2), QUICK).findings
     assert any("Only 2 tasks are finished: hours rest mostly on the plan" in s for s in told)
@@ -111,9 +111,9 @@ def test_one_lane_says_that_it_does_not_help(lane_answer):
         ([10.0] * 2 + [np.inf] * 8, "alone most runs do not get that far"),
     ],
 )
-def test_a_gain_past_the_horizon_is_said_as_one(side_by_side, answer, gain, said):
+def test_a_gain_past_the_horizon_is_said_as_one(map_in_order, answer, gain, said):
     gains = {"two": np.array(gain), "helper": np.zeros(10)}
-    told = findings_of(side_by_side, answer.crew, answer.plans, gains, answer.by_type, answer.help)
+    told = findings_of(map_in_order, answer.crew, answer.plans, gains, answer.by_type, answer.help)
     assert said in told[0]
 
 
@@ -148,8 +148,8 @@ def test_without_a_gain_no_hours_buy_a_share_of_it():
     assert HelpCurve(weekly_hours=(1.0, 2.0), gain_days=(0.0, 0.0)).hours_for(0.5) is None
 
 
-def test_the_same_seed_gives_the_same_bytes(side_by_side, answer):
-    again = compare_crews(side_by_side, QUICK)
+def test_the_same_seed_gives_the_same_bytes(map_in_order, answer):
+    again = compare_crews(map_in_order, QUICK)
     assert json.dumps(again.to_dict()) == json.dumps(answer.to_dict())
 
 
@@ -174,14 +174,14 @@ def test_by_two_is_what_finish_says_when_the_second_is_in_the_log():
     fitted = fitted_build(plan_of(*DONE, *[{}] * 8), builders=PAIR, by="A+B")
     answer = compare_crews(fitted, QUICK)
     np.testing.assert_array_equal(
-        answer.plan("two").outlook.build_finish_days, play(fitted, QUICK).build_finish_days
+        answer.plan("two").outlook.build_finish_days, simulate_build(fitted, QUICK).build_finish_days
     )
     assert not answer.crew.assumed
 
 
 def test_work_that_a_pair_shares_takes_one_alone_fewer_person_hours():
     fitted = fitted_build(plan_of(*DONE, *[{}] * 8), builders=PAIR, by="A+B")
-    solo, two, _ = play_together(fitted, QUICK, what_ifs_of(fitted, crew_of(fitted)))
+    solo, two, _ = simulate_what_ifs(fitted, QUICK, what_ifs_of(fitted, crew_of(fitted)))
     assert np.median(solo.person_hours_left(None)) < np.median(two.person_hours_left(None))
 
 
@@ -225,7 +225,7 @@ def test_who_joins_elsewhere_is_not_here(pair):
 def test_one_id_joins_with_one_number_of_hours():
     more = [WhatIf(joining=(Joining(id="B", weekly_hours=h),)) for h in (3, 4)]
     with pytest.raises(ValueError, match="same hours"):
-        everybody_joining(more)
+        everyone_joining(more)
 
 
 def test_arrivals_are_as_drawn_or_as_asked():
@@ -238,10 +238,10 @@ def test_arrivals_are_as_drawn_or_as_asked():
     assert drawn.tolist() == [[7.0, 9.0]]
 
 
-def test_played_together_is_played_apart(side_by_side):
-    crew = crew_of(side_by_side)
-    what_ifs = what_ifs_of(side_by_side, crew)
+def test_played_together_is_played_apart(map_in_order):
+    crew = crew_of(map_in_order)
+    what_ifs = what_ifs_of(map_in_order, crew)
     assert crew.others == (SECOND,)
-    for what_if, together in zip(what_ifs, play_together(side_by_side, QUICK, what_ifs), strict=True):
-        apart = play(side_by_side, QUICK, what_if=what_if)
+    for what_if, together in zip(what_ifs, simulate_what_ifs(map_in_order, QUICK, what_ifs), strict=True):
+        apart = simulate_build(map_in_order, QUICK, what_if=what_if)
         np.testing.assert_array_equal(apart.build_finish_days, together.build_finish_days)

@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from forecast.questions.drivers import what_holds_the_date
+from forecast.questions.drivers import date_drivers
 from tests.small_builds import QUICK, fitted_build, plan_of
 
 DONE = [{}] * 8
@@ -17,7 +17,7 @@ def lane():
 
 
 def test_one_lane_is_said_to_be_one(lane):
-    holders = what_holds_the_date(lane, QUICK)
+    holders = date_drivers(lane, QUICK)
     # all but the few runs in which the last thing done is to do a task again
     assert (holders.tasks.index > 0.95).all()
     assert "One lane" in holders.findings[1]
@@ -25,16 +25,14 @@ def test_one_lane_is_said_to_be_one(lane):
 
 
 def test_a_stage_that_always_holds_the_date_has_index_one(lane):
-    stages = what_holds_the_date(lane, QUICK).stages
+    stages = date_drivers(lane, QUICK).stages
     assert dict(zip(stages.names, stages.index, strict=True)) == {"hull": 1.0}
 
 
 def test_a_build_that_is_done_is_held_by_nothing():
-    assert what_holds_the_date(fitted_build(plan_of(*DONE)), QUICK).findings == (
-        "Everything in the plan is done.",
-    )
+    assert date_drivers(fitted_build(plan_of(*DONE)), QUICK).findings == ("Everything in the plan is done.",)
 
 
 def test_the_same_seed_says_the_same(lane):
-    first, second = (json.dumps(what_holds_the_date(lane, QUICK).to_dict()) for _ in range(2))
+    first, second = (json.dumps(date_drivers(lane, QUICK).to_dict()) for _ in range(2))
     assert first == second

@@ -29,7 +29,7 @@ def test_rework_comes_in_chunks_on_few_tasks():
     rows = finished(4 * luck(80, 0.3))
     again = [r | {"hours": r["hours"], "rework": True} for r in rows[::10]]
     model = fit(plan_of(120), rows + again)
-    rework = model.beyond_.draw_rework(
+    rework = model.rework_and_growth_.draw_rework(
         np.full((500, 40), 4.0), np.zeros(40, dtype=int), np.arange(500) % 400, np.random.default_rng(0)
     )
     assert 0.03 < np.mean(rework > 0) < 0.25
@@ -41,7 +41,7 @@ def test_a_type_that_is_often_redone_has_more_rework_than_the_rest():
     rows = finished(4 * luck(80, 0.3))
     again = [r | {"hours": 2.0, "rework": True} for r in rows[1:40:2]]
     model = fit(plan_of(80, type=kinds), rows + again)
-    share = np.median(model.beyond_.rework_share, axis=0)
+    share = np.median(model.rework_and_growth_.rework_share, axis=0)
     assert share[1] > 3 * share[0]
 
 
@@ -64,7 +64,7 @@ def test_a_plan_that_grew_grows_on():
 
 def test_tasks_there_from_the_start_are_no_growth():
     rows = finished(4 * luck(60, 0.3))
-    assert len(fit(plan_of(120, added=date(2025, 12, 1)), rows).beyond_.growth_hours) == 0
+    assert len(fit(plan_of(120, added=date(2025, 12, 1)), rows).rework_and_growth_.growth_hours) == 0
 
 
 def test_what_is_beyond_the_plan_is_spread_over_the_open_tasks():
@@ -77,7 +77,9 @@ def test_what_is_beyond_the_plan_is_spread_over_the_open_tasks():
 
 
 def test_a_short_log_leaves_the_shares_uncertain():
-    few, many = (fit(plan_of(200), finished(4 * luck(n, 0.3))).beyond_.outside_share for n in (3, 150))
+    few, many = (
+        fit(plan_of(200), finished(4 * luck(n, 0.3))).rework_and_growth_.outside_share for n in (3, 150)
+    )
     assert np.std(few) > 3 * np.std(many)
 
 
@@ -92,7 +94,7 @@ def test_rework_that_was_found_later_opens_tasks_again_as_late():
     model = _found_after(5)
     left = work(model)
     later = left.again_hours > 0
-    assert np.median(model.beyond_.later_chance) > 0.8
+    assert np.median(model.rework_and_growth_.later_chance) > 0.8
     assert np.mean(left.again_after[later] == 5.0) > 0.5
     assert (left.again_hours <= left.hours).all()
     assert (left.again_hours.sum(axis=1) <= 1.5 * left.parts["rework"]).all()
@@ -100,7 +102,7 @@ def test_rework_that_was_found_later_opens_tasks_again_as_late():
 
 def test_rework_that_was_done_at_once_opens_few_tasks_again():
     model = _found_after(0)
-    assert np.median(model.beyond_.later_chance) < 0.2
+    assert np.median(model.rework_and_growth_.later_chance) < 0.2
     assert (work(model).again_hours > 0).mean() < 0.03
 
 

@@ -6,7 +6,7 @@ import sys
 import numpy as np
 import pytest
 
-from forecast.compiled import await_before_play, wait_for_other_process
+from forecast.compiled import compile_in_other_process, wait_for_other_process
 from forecast.learn.bench_time import kernel as weeks
 from forecast.simulate import first_use
 from forecast.simulate.network import kernel as network
@@ -19,7 +19,7 @@ class NotYet:
 
     def __init__(self, folder):
         self.stats = type("Stats", (), {"cache_path": str(folder)})
-        self.py_func = network.play_runs.py_func
+        self.py_func = network.simulate_runs.py_func
 
 
 @pytest.fixture
@@ -27,35 +27,35 @@ def begun(monkeypatch):
     """What was begun as a process of its own, without beginning it."""
     words: list[list[str]] = []
     monkeypatch.setattr(first_use.subprocess, "Popen", lambda said, **more: words.append(said))
-    monkeypatch.setattr(first_use, "await_before_play", lambda process: None)
+    monkeypatch.setattr(first_use, "compile_in_other_process", lambda process: None)
     monkeypatch.setattr(first_use.os, "cpu_count", lambda: 2)
     return words
 
 
 def test_loops_are_compiled_when_both_are(monkeypatch, tmp_path):
     first_use.play_one_task()
-    monkeypatch.setattr(weeks, "play_weeks", network.play_runs)
+    monkeypatch.setattr(weeks, "simulate_weeks", network.simulate_runs)
     monkeypatch.setattr(weeks, "__file__", network.__file__)
     assert first_use.loops_are_compiled()
-    monkeypatch.setattr(weeks, "play_weeks", NotYet(tmp_path))
+    monkeypatch.setattr(weeks, "simulate_weeks", NotYet(tmp_path))
     assert not first_use.loops_are_compiled()
 
 
 def test_another_process_compiles_what_is_not(monkeypatch, tmp_path, begun):
     first_use.play_one_task()
-    first_use.begin_to_compile()
+    first_use.start_compiling()
     assert not begun
-    monkeypatch.setattr(network, "play_runs", NotYet(tmp_path))
-    first_use.begin_to_compile()
+    monkeypatch.setattr(network, "simulate_runs", NotYet(tmp_path))
+    first_use.start_compiling()
     assert begun == [[sys.executable, "-m", "forecast.simulate.first_use"]]
     monkeypatch.setattr(first_use.os, "cpu_count", lambda: 1)
-    first_use.begin_to_compile()
+    first_use.start_compiling()
     assert len(begun) == 1
 
 
 def test_a_play_waits_for_the_process_that_compiles():
     process = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(0.3)"])
-    await_before_play(process)
+    compile_in_other_process(process)
     first_use.play_one_task()
     assert process.returncode == 0
     wait_for_other_process()
@@ -77,4 +77,4 @@ def test_the_task_that_is_played_compiles_what_every_forecast_plays():
         grid=[1, 2],
         trace=True,
     )
-    assert len(network.play_runs.signatures) == 1
+    assert len(network.simulate_runs.signatures) == 1

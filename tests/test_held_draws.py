@@ -7,7 +7,7 @@ import pytest
 
 from forecast.files.folder import read_build
 from forecast.questions.crew import compare_crews
-from forecast.questions.crew.shared_draws import Hands, hold_draws
+from forecast.questions.crew.shared_draws import CrewOutcome, draw_shared
 from forecast.simulate.fitted import fit_build
 from forecast.simulate.settings import Settings
 from tests.dashboard_build import AS_OF, write_kit
@@ -28,7 +28,7 @@ def fitted(request, tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def held(fitted):
-    return hold_draws(fitted, SETTINGS)
+    return draw_shared(fitted, SETTINGS)
 
 
 def test_the_plans_of_crew_come_out_run_by_run(fitted, held):
@@ -80,7 +80,7 @@ def test_a_gain_is_a_difference_within_the_runs(held):
 
 
 def test_of_the_first_runs_the_answer_is_the_same(fitted):
-    held = hold_draws(fitted, Settings(runs=1_200))
+    held = draw_shared(fitted, Settings(runs=1_200))
     some = held.first(1_100)
     assert (held.runs, some.runs, held.first(10).runs) == (1_200, 1_000, 500)
     whole = held.with_help(3.0, from_date=TOMORROW)
@@ -109,7 +109,7 @@ def test_what_is_played_may_be_given_up_before_any_part(held):
 def test_days_for_each_hour_are_taken_run_by_run():
     def hands(days, theirs):
         days = np.array(days)
-        return Hands(
+        return CrewOutcome(
             as_of=AS_OF,
             stages=(),
             finish_days=np.empty((len(days), 0)),

@@ -115,7 +115,7 @@ def test_developers_page_lists_the_layers_in_the_same_order():
 def test_the_import_checks_can_fail(tmp_path):
     for name, text in {
         "learn/low.py": "from forecast.simulate.high import x\n",
-        "simulate/high.py": "from typing import TYPE_CHECKING\nif TYPE_CHECKING:\n    import forecast.learn.low\n",
+        "simulate/high.py": "if TYPE_CHECKING:\n    import forecast.learn.low\n",
     }.items():
         file = tmp_path / "forecast" / name
         file.parent.mkdir(parents=True)

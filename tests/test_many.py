@@ -19,7 +19,7 @@ import pytest
 from forecast.errors import UsageError
 from forecast.files.folder import read_build
 from forecast.many.answer import BuildAnswer
-from forecast.many.answer_cache import Kept, digest_of_files
+from forecast.many.answer_cache import AnswerCache, digest_of_files
 from forecast.many.engine import LOST, Engine, engine
 from forecast.many.job import Job, do_job, seed_of_build, without_words
 from forecast.many.run import Many, distinct
@@ -54,7 +54,7 @@ def run_apart(work, jobs):
 
 
 def run_club(club, kept: Path, where: Engine, **asked) -> Many:
-    many = Many(folders=club, as_of=DAY, today=DAY, settings=QUICK, kept=Kept(kept), **asked)
+    many = Many(folders=club, as_of=DAY, today=DAY, settings=QUICK, kept=AnswerCache(kept), **asked)
     many.run(where)
     return many
 
@@ -104,7 +104,7 @@ def test_a_cluster_answers_to_the_byte_as_one_process_though_a_worker_is_killed(
                 killed.append(next(iter(cluster.workers.values())).pid)
                 os.kill(killed[0], signal.SIGKILL)
 
-        many = Many(folders=club, as_of=DAY, today=DAY, settings=QUICK, kept=Kept(tmp_path))
+        many = Many(folders=club, as_of=DAY, today=DAY, settings=QUICK, kept=AnswerCache(tmp_path))
         with engine(scheduler=cluster.scheduler_address) as where:
             many.run(where, kill_one)
     assert killed
@@ -212,7 +212,7 @@ def test_another_day_or_damaged_keeping_is_done_again(tmp_path):
         as_of=DAY - timedelta(days=1),
         today=DAY,
         settings=QUICK,
-        kept=Kept(tmp_path / "kept"),
+        kept=AnswerCache(tmp_path / "kept"),
     ).run(again)
     assert again.given == [0]
     (file,) = (tmp_path / "kept").rglob("*.json")

@@ -8,7 +8,7 @@ import pytest
 from forecast.files.folder import read_build
 from forecast.files.plan import Plan
 from forecast.quantiles import sample_quantile
-from forecast.questions.date_change import CAUSES, what_moved
+from forecast.questions.date_change import CAUSES, explain_date_change
 from forecast.simulate.finish import forecast_finish
 from forecast.simulate.settings import Settings
 from tests.dashboard_build import AS_OF, write_kit
@@ -23,7 +23,7 @@ def build(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def moved(build):
-    return what_moved(build, forecast_finish(build, AS_OF, Settings(runs=RUNS)), days=30, runs=RUNS)
+    return explain_date_change(build, forecast_finish(build, AS_OF, Settings(runs=RUNS)), days=30, runs=RUNS)
 
 
 def test_the_parts_add_up_to_the_move_of_the_date(moved):
@@ -51,10 +51,13 @@ def test_tasks_that_came_into_the_plan_move_it_later(moved):
 def test_without_them_nothing_grew(build):
     early = Plan(tasks=tuple(replace(t, added=None) for t in build.plan.tasks))
     same = replace(build, plan=early)
-    found = what_moved(same, forecast_finish(same, AS_OF, Settings(runs=RUNS)), days=30, runs=RUNS)
+    found = explain_date_change(same, forecast_finish(same, AS_OF, Settings(runs=RUNS)), days=30, runs=RUNS)
     assert found.days["grown"] == found.hours_grown == 0
 
 
 def test_a_log_shorter_than_the_look_back_has_nothing_to_compare(build):
     early = date(2025, 11, 20)
-    assert what_moved(build, forecast_finish(build, early, Settings(runs=100)), days=30, runs=100) is None
+    assert (
+        explain_date_change(build, forecast_finish(build, early, Settings(runs=100)), days=30, runs=100)
+        is None
+    )

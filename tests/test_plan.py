@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from forecast.files.plan import Delivery, Plan, Task, Use, find_circles, read_deliveries, read_plan
+from forecast.files.plan import Delivery, Plan, Task, Use, find_cycles, read_deliveries, read_plan
 from forecast.files.tables import read_table
 
 USE_RULE = "must be a limit and an amount above 0, as fasteners:120 or fasteners:120@T045"
@@ -121,7 +121,7 @@ def test_a_circle_of_two_thousand_is_shortened_to_a_readable_sentence():
 @given(st.dictionaries(st.integers(0, 12).map(str), st.lists(st.integers(0, 12).map(str), max_size=4)))
 def test_circles_are_found_where_and_only_where_they_are(links):
     before = {task: [b for b in first if b in links] for task, first in links.items()}
-    found = find_circles(before)
+    found = find_cycles(before)
     for circle in found:
         assert circle[0] == circle[-1]
         assert all(first in before[then] for first, then in zip(circle, circle[1:], strict=False))

@@ -244,7 +244,7 @@ def builds(draw):
     return tasks, rows, [floats, ENGINE]
 
 
-class Told:
+class AnnouncedRecord:
     """The rules of the plan once more, by plain loops over the rows."""
 
     def __init__(self, tasks, rows, deliveries):
@@ -298,7 +298,7 @@ class Told:
 @settings(max_examples=60, deadline=None)
 @given(made=builds(), hands=st.integers(1, 3))
 def test_nothing_is_ever_offered_that_the_plan_keeps_waiting(made, hands):
-    told = Told(*made)
+    told = AnnouncedRecord(*made)
     for name in offered(stand(made[0], made[1], deliveries=made[2], limits=[FASTENERS]), hands):
         assert name not in told.done
         assert told.bars(name, hands) == []
@@ -307,7 +307,7 @@ def test_nothing_is_ever_offered_that_the_plan_keeps_waiting(made, hands):
 @settings(max_examples=60, deadline=None)
 @given(made=builds(), hands=st.integers(1, 3))
 def test_everything_is_offered_that_nothing_keeps_waiting(made, hands):
-    told = Told(*made)
+    told = AnnouncedRecord(*made)
     fitted = stand(made[0], made[1], deliveries=made[2], limits=[FASTENERS])
     free = [
         n for n in IDS if n not in told.done and not told.bars(n, hands) and not told.hold_ends_tonight(n)

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import numpy as np
 
-from forecast.compiled import is_compiled, kept
+from forecast.compiled import compile_cached, is_compiled
 from forecast.files.plan import Plan, Task
 from forecast.simulate.network import kernel, kernel_is_compiled, network_of_untouched, simulate_schedule
 
@@ -18,7 +18,7 @@ def test_after_one_play_the_kernel_is_compiled():
 def test_what_another_process_compiled_is_known_to_be():
     class NotCalledYet:
         signatures = ()
-        stats, py_func = kernel.play_runs.stats, kernel.play_runs.py_func
+        stats, py_func = kernel.simulate_runs.stats, kernel.simulate_runs.py_func
 
     assert is_compiled(NotCalledYet, kernel.__file__)
 
@@ -28,13 +28,13 @@ def test_one_signature_serves_every_kind_of_input():
     network = network_of_untouched(plan)
     for kind in (np.float32, np.float64, np.int64):
         simulate_schedule(network, np.ones((1, 1), kind), np.ones((1, 2, 1), kind), trace=True, grid=[1])
-    assert len(kernel.play_runs.signatures) == 1
+    assert len(kernel.simulate_runs.signatures) == 1
 
 
 def test_where_nothing_can_be_kept_the_kernel_is_compiled_for_now():
     space: dict = {}
     exec(compile("def twice(x):\n    return 2 * x\n", "nowhere.py", "exec"), space)
-    assert kept(space["twice"])(21) == 42
+    assert compile_cached(space["twice"])(21) == 42
 
 
 def test_what_is_kept_depends_on_every_file_of_the_kernel():

@@ -13,14 +13,14 @@ import pytest
 
 from benchmarks.invented.workshop import make_build
 from benchmarks.tonight_skill import chances
-from forecast.cli.week import hours_said, people_said
+from forecast.cli.week import parse_hours_option, parse_people
 from forecast.errors import UsageError
 from forecast.files.logbook import Away
 from forecast.present.evening import (
     evening_lines,
+    format_clock,
     more_lines,
     ready_table,
-    say_clock,
     say_odds,
     waiting_sentences,
 )
@@ -253,7 +253,7 @@ def test_what_is_left_out_is_counted(fitted):
 
 
 def test_clock_hours_and_odds_are_rounded_as_people_say_them():
-    assert [say_clock(h) for h in (0.1, 0.9, 1.6, 2.0)] == ["15 min", "1 h", "1 h 30", "2 h"]
+    assert [format_clock(h) for h in (0.1, 0.9, 1.6, 2.0)] == ["15 min", "1 h", "1 h 30", "2 h"]
     assert [say_odds(c) for c in (0.0, 0.049, 0.05, 0.951)] == [
         "hardly any chance", "hardly any chance", "1 in 10", "nearly certain"
     ]  # fmt: skip
@@ -291,24 +291,24 @@ def test_a_wrong_word_is_one_sentence_and_exit_2():
 @pytest.mark.parametrize("text", ["0", "-1", "24.5", "two", "2:75", "nan"])
 def test_hours_that_are_none_are_refused(text):
     with pytest.raises(UsageError, match="must be hours as 2.5 or 2:30, above 0 and at most 24"):
-        hours_said(text)
+        parse_hours_option(text)
 
 
 def test_hours_are_read_as_in_the_log():
-    assert [hours_said(t) for t in ("2:30", "3", "")] == [2.5, 3.0, None]
+    assert [parse_hours_option(t) for t in ("2:30", "3", "")] == [2.5, 3.0, None]
 
 
 @pytest.mark.parametrize("text", ["C", "A+A", "A+", "2"])
 def test_people_whom_the_build_does_not_know_are_refused(fitted, text):
     with pytest.raises(UsageError, match=r"must be builders of build.toml \(A, B\) joined by \+"):
-        people_said(fitted.build, text)
+        parse_people(fitted.build, text)
 
 
 def test_people_are_read_as_in_the_log(fitted):
-    assert people_said(fitted.build, "") == ("A",)
-    assert people_said(fitted.build, "B+A") == ("A", "B")
-    assert people_said(fitted.build, "A+1") == ("A", "a helper")
-    assert people_said(fitted.build, "A+2") == ("A", "helper 1", "helper 2")
+    assert parse_people(fitted.build, "") == ("A",)
+    assert parse_people(fitted.build, "B+A") == ("A", "B")
+    assert parse_people(fitted.build, "A+1") == ("A", "a helper")
+    assert parse_people(fitted.build, "A+2") == ("A", "helper 1", "helper 2")
 
 
 # Are the chances right? --------------------------------------------------------------------------

@@ -16,14 +16,14 @@ from forecast.questions.track_record import (
     Middle,
     Outcomes,
     Replay,
+    announced_beside_outcomes,
+    announced_sentences,
     build_known_on,
     early_or_late,
     earned_schedule,
     past_days,
     record_sentences,
     score_replays,
-    told_beside,
-    told_sentences,
 )
 from forecast.questions.track_record.naive import naive_ways
 from forecast.questions.track_record.past_days import left_out_notes
@@ -147,7 +147,7 @@ def _score(replays, build=None, as_of=LAST):
     nothing = pd.DataFrame(columns=["announced", "as_of", "target", *KEYS]).astype(
         dict.fromkeys(("announced", "as_of", *KEYS), "datetime64[us]") | {"target": "str"}
     )
-    return score_replays(replays, seen, Settings(runs=1), told_beside(nothing, seen))
+    return score_replays(replays, seen, Settings(runs=1), announced_beside_outcomes(nothing, seen))
 
 
 def test_a_date_said_to_the_day_scores_its_error_in_days():
@@ -355,7 +355,9 @@ def _told(rows_of_file):
     frame = pd.DataFrame(full)
     for c in days:
         frame[c] = pd.to_datetime(frame[c]).astype("datetime64[us]")
-    return told_beside(frame.astype({"target": "str"}), Outcomes(progress=progress_of(record_build())))
+    return announced_beside_outcomes(
+        frame.astype({"target": "str"}), Outcomes(progress=progress_of(record_build()))
+    )
 
 
 def test_announced_dates_are_counted_from_the_day_on_which_they_were_told():
@@ -380,7 +382,9 @@ def test_a_date_told_for_a_stage_that_left_the_plan_is_named():
     assert told.no_longer_planned == ("floats",)
     from dataclasses import replace
 
-    assert "floats, which the plan does not have any more" in told_sentences(replace(record, told=told))[-1]
+    assert (
+        "floats, which the plan does not have any more" in announced_sentences(replace(record, told=told))[-1]
+    )
 
 
 def test_the_window_of_thirteen_weeks_is_always_settled():

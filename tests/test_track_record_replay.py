@@ -11,7 +11,7 @@ import pytest
 from forecast.files.logbook import Away, Builder
 from forecast.files.plan import Plan
 from forecast.questions.track_record import TASKS, WINDOW, build_known_on, past_days, replay_day, track_record
-from forecast.simulate.finish import forecast_finish, play
+from forecast.simulate.finish import forecast_finish, simulate_build
 from forecast.simulate.fitted import fit_build
 from forecast.simulate.settings import Settings
 from tests.conftest import sessions_frame
@@ -103,7 +103,10 @@ def test_the_record_says_what_the_forecast_of_that_day_says():
 @pytest.mark.parametrize("first", [90, SETTINGS.horizon_days])
 def test_the_horizon_that_is_tried_first_changes_no_run(first):
     fitted = fit_build(record_build(), DAY, SETTINGS)
-    usual, other = play(fitted, SETTINGS), play(fitted, SETTINGS, first_horizon_days=first)
+    usual, other = (
+        simulate_build(fitted, SETTINGS),
+        simulate_build(fitted, SETTINGS, first_horizon_days=first),
+    )
     np.testing.assert_array_equal(usual.finish_days, other.finish_days)
     np.testing.assert_array_equal(usual.burn_hours_done, other.burn_hours_done)
 

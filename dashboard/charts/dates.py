@@ -8,7 +8,7 @@ import altair as alt
 import pandas as pd
 
 from dashboard.charts.palette import BLUE, GREY, ORANGE
-from forecast.wording import say_percent
+from forecast.wording import format_percent
 
 ROW_HEIGHT = 54
 LABEL_SIZE = 14
@@ -88,7 +88,9 @@ def chance_by_day(chances: pd.DataFrame, picked: pd.Timestamp, chance: float) ->
     x = alt.X("day:T", title="Finished by", axis=dates_axis())
     y = alt.Y("chance:Q", title="Chance", scale=alt.Scale(domain=[0, 1]), axis=percent_axis())
     line = alt.Chart(chances).mark_line(color=BLUE, strokeWidth=3).encode(x=x, y=y)
-    one = pd.DataFrame({"day": [picked], "chance": [chance], "zero": [0.0], "label": [say_percent(chance)]})
+    one = pd.DataFrame(
+        {"day": [picked], "chance": [chance], "zero": [0.0], "label": [format_percent(chance)]}
+    )
     point = alt.Chart(one)
     drop = point.mark_rule(color=ORANGE, strokeDash=[5, 4], strokeWidth=2).encode(
         x=x, y="zero:Q", y2="chance:Q"

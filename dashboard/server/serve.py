@@ -48,9 +48,7 @@ def serve(opening: Opening, *, port: int | None, lan: bool, say: Callable[[str],
     hosts = names_of(address)
     for line in welcome(address, port, pairing):
         say(line)
-    app = App(
-        _SCRIPT, middleware=[_guard(hosts, pairing)], lifespan=_warm, on_script_error=say_what_went_wrong
-    )
+    app = App(_SCRIPT, middleware=[_guard(hosts, pairing)], lifespan=_warm, on_script_error=report_failure)
     app.run(config=server_settings(address, port, hosts))
 
 
@@ -158,7 +156,7 @@ def qr_picture(text: str) -> str:
     return out.getvalue().rstrip("\n")
 
 
-def say_what_went_wrong(error: Exception) -> bool:
+def report_failure(error: Exception) -> bool:
     """On the page one sentence, in the terminal what a programmer needs; nothing of it is hidden."""
     import streamlit as st
 

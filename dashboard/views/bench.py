@@ -8,11 +8,11 @@ import streamlit as st
 from dashboard.charts.figures import Figure, drawn, show, show_table
 from dashboard.charts.hours import days_of_week, hours_by_week
 from dashboard.frame import answer, asked
-from dashboard.words import in_words, say_span
+from dashboard.words import format_span, in_words
 from dashboard.work.forecasts import fitted_to, record_of
-from forecast.present.finish import say_hours, short_date
-from forecast.questions.bench_hours import BenchRecord
-from forecast.wording import say_percent
+from forecast.present.finish import format_hours, format_short_date
+from forecast.questions.bench_hours import BenchHours
+from forecast.wording import format_percent
 
 _WEEKS_SHOWN = 78
 _WEEK = pd.Timedelta(days=7)
@@ -30,24 +30,24 @@ def show_page() -> None:
         st.text(note)
 
 
-def quarter_sentence(record: BenchRecord) -> str:
+def quarter_sentence(record: BenchHours) -> str:
     """What to expect of the next 13 weeks."""
     row = record.totals.loc[record.totals["weeks"] == 13].iloc[0]
-    low, high = say_hours(row["p10"]), say_hours(row["p90"])
+    low, high = format_hours(row["p10"]), format_hours(row["p90"])
     return f"Expect {low} to {high} hours at the bench in the next 13 weeks."
 
 
-def last_sentence(record: BenchRecord) -> str:
+def last_sentence(record: BenchHours) -> str:
     """What the last 13 weeks brought."""
     last = record.totals.loc[record.totals["weeks"] == 13, "last"].iloc[0]
     silent = record.silent_days
-    rest = f" Nobody has been there for {say_span(silent)}." if silent else ""
+    rest = f" Nobody has been there for {format_span(silent)}." if silent else ""
     if last != last:
         return f"In 8 of 10 runs; the log itself is shorter than 13 weeks.{rest}"
-    return f"In 8 of 10 runs; the last 13 weeks brought {say_hours(last)} hours.{rest}"
+    return f"In 8 of 10 runs; the last 13 weeks brought {format_hours(last)} hours.{rest}"
 
 
-def weeks_figure(record: BenchRecord) -> Figure:
+def weeks_figure(record: BenchHours) -> Figure:
     """Hours by week, behind and ahead."""
     weeks = record.weeks.iloc[-_WEEKS_SHOWN:]
     coming = record.coming
@@ -67,9 +67,9 @@ def weeks_figure(record: BenchRecord) -> Figure:
     )
 
 
-def days_figure(record: BenchRecord) -> Figure:
+def days_figure(record: BenchHours) -> Figure:
     """The habit by day of the week."""
-    days = record.days.assign(label=[say_percent(s) for s in record.days["worked_share"]])
+    days = record.days.assign(label=[format_percent(s) for s in record.days["worked_share"]])
     often = days.nlargest(2, "worked_share").sort_index()["name"]
     return Figure(
         name="days-of-the-week",
@@ -86,13 +86,13 @@ def days_figure(record: BenchRecord) -> Figure:
     )
 
 
-def _show_silences(record: BenchRecord) -> None:
+def _show_silences(record: BenchHours) -> None:
     silences = record.silences
     if silences.empty:
         st.subheader("No silence of two weeks or more", anchor=False)
         return
     count = len(silences)
-    longest = say_span(silences["days"].iloc[0])
+    longest = format_span(silences["days"].iloc[0])
     st.subheader(
         f"{count} silence{'s' if count != 1 else ''} of two weeks or more, the longest of {longest}",
         anchor=False,
@@ -101,8 +101,8 @@ def _show_silences(record: BenchRecord) -> None:
     show_table(
         pd.DataFrame(
             {
-                "From": [short_date(d.date()) for d in top["start"]],
-                "To": [short_date(d.date()) for d in top["end"]],
+                "From": [format_short_date(d.date()) for d in top["start"]],
+                "To": [format_short_date(d.date()) for d in top["end"]],
                 "Days": top["days"],
             }
         ),
@@ -112,14 +112,14 @@ def _show_silences(record: BenchRecord) -> None:
 
 def _spans_table(totals: pd.DataFrame) -> pd.DataFrame:
     """What lies ahead, and as many weeks behind."""
-    behind = ["" if last != last else say_hours(last) for last in totals["last"]]
+    behind = ["" if last != last else format_hours(last) for last in totals["last"]]
     return pd.DataFrame(
         {
             "Span": [f"{w} weeks" for w in totals["weeks"]],
             "Last": behind,
-            "Next, low (80 %)": [say_hours(h) for h in totals["p10"]],
-            "Next, even odds": [say_hours(h) for h in totals["p50"]],
-            "Next, high (80 %)": [say_hours(h) for h in totals["p90"]],
+            "Next, low (80 %)": [format_hours(h) for h in totals["p10"]],
+            "Next, even odds": [format_hours(h) for h in totals["p50"]],
+            "Next, high (80 %)": [format_hours(h) for h in totals["p90"]],
         }
     )
 

@@ -12,11 +12,11 @@ from dashboard.words import title_case
 from dashboard.work.forecasts import outlook_of
 from forecast.present.finish import (
     finish_sentence,
+    format_date,
+    format_hours,
+    format_short_date,
     hours_range,
     range_sentence,
-    say_date,
-    say_hours,
-    short_date,
 )
 from forecast.questions.burn_down import BurnDown, burn_down
 from forecast.simulate.outlook import Outlook
@@ -65,7 +65,7 @@ def burn_figure(outlook: Outlook, burned: BurnDown) -> Figure:
         chart=hours_left(burned.logged, burned.forecast, scope),
         description=(
             f"{name}: person-hours left against dates. A stepped line falls through the log to "
-            f"{say_date(outlook.as_of)}; from there a fan of the runs falls to nothing."
+            f"{format_date(outlook.as_of)}; from there a fan of the runs falls to nothing."
         ),
         table=_table(burned),
         legend=(
@@ -76,9 +76,9 @@ def burn_figure(outlook: Outlook, burned: BurnDown) -> Figure:
 
 
 def _finding(name: str, outlook: Outlook, burned: BurnDown) -> str:
-    left = say_hours(outlook_median(burned))
+    left = format_hours(outlook_median(burned))
     grown = burned.scope["hours"].sum()
-    more = f"; the plan grew by {say_hours(grown)} hours" if grown >= 1 else ""
+    more = f"; the plan grew by {format_hours(grown)} hours" if grown >= 1 else ""
     return f"{name}: {left} person-hours left at even odds{more}"
 
 
@@ -99,7 +99,7 @@ def _marked(burned: BurnDown) -> pd.DataFrame:
 
 def _table(burned: BurnDown) -> pd.DataFrame:
     ahead = burned.forecast.iloc[:: max(len(burned.forecast) // 14, 1)]
-    columns = {"Date": [short_date(d.date()) for d in ahead["day"]]}
+    columns = {"Date": [format_short_date(d.date()) for d in ahead["day"]]}
     columns |= {
         _NAMES[q]: ahead[q].round().astype(int).to_list() for q in ("p50", "p10", "p90", "p02", "p98")
     }

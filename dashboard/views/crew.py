@@ -11,12 +11,12 @@ import streamlit as st
 from dashboard.charts.figures import Figure, drawn, show, show_table
 from dashboard.charts.plans import help_curve, two_plans
 from dashboard.frame import answer, asked, wait_for
-from dashboard.words import plain, say_later, say_span, title_case
+from dashboard.words import format_shift, format_span, plain, title_case
 from dashboard.work.forecasts import Asked, crew_answer_of, held_of, help_of
 from dashboard.work.help_plays import ALONE, Help, likely_next
-from forecast.present.finish import say_hours, short_date
+from forecast.present.finish import format_hours, format_short_date
 from forecast.questions.crew import CrewAnswer
-from forecast.questions.crew.shared_draws import Hands, HeldDraws
+from forecast.questions.crew.shared_draws import CrewOutcome, SharedDraws
 
 _ALONE = "Alone"
 _WHOLE = "Whole build"
@@ -49,7 +49,7 @@ def show_page() -> None:
     plays.prepare(likely_next(way, step=_STEP, least=_STEP, most=most))
 
 
-def _controls(now: Asked, held: HeldDraws) -> tuple[Help, float]:
+def _controls(now: Asked, held: SharedDraws) -> tuple[Help, float]:
     """How many hours, from when, for what; and the most hours that can be asked."""
     usual = max(round(2 * held.usual_hours) / 2, 0.5)
     most = float(max(ceil(2 * usual), 6))
@@ -72,24 +72,25 @@ def _controls(now: Asked, held: HeldDraws) -> tuple[Help, float]:
     return Help(weekly_hours=hours, from_date=begin, only_two=only_two), most
 
 
-def gain_lines(alone: Hands, helped: Hands, name: str) -> list[str]:
+def gain_lines(alone: CrewOutcome, helped: CrewOutcome, name: str) -> list[str]:
     """What it comes to, the answer first."""
     low, middle, high = (helped.sooner_than(alone, q) for q in (0.10, 0.50, 0.90))
     if middle != middle or middle == inf:
         return [f"Alone the build is not finished within the days looked at; with {name} it may be."]
     if middle < 1:
         return [f"{title_case(name)} would not bring the date forward.", _dates_line(alone, helped)]
-    said = f"With {name} the build is finished {say_span(middle)} sooner."
-    top = "without end" if high == inf else say_span(high)
-    bottom = say_span(low) if low >= 1 else "nothing"
+    said = f"With {name} the build is finished {format_span(middle)} sooner."
+    top = "without end" if high == inf else format_span(high)
+    bottom = format_span(low) if low >= 1 else "nothing"
     return [said, f"{title_case(bottom)} to {top} in 8 of 10 runs. {_dates_line(alone, helped)}"]
 
 
-def _dates_line(alone: Hands, helped: Hands) -> str:
-    return f"80 % sure by {short_date(helped.date_at(0.80))} instead of {short_date(alone.date_at(0.80))}."
+def _dates_line(alone: CrewOutcome, helped: CrewOutcome) -> str:
+    sooner, later = (format_short_date(way.date_at(0.80)) for way in (helped, alone))
+    return f"80 % sure by {sooner} instead of {later}."
 
 
-def plans_figure(alone: Hands, helped: Hands, name: str) -> Figure:
+def plans_figure(alone: CrewOutcome, helped: CrewOutcome, name: str) -> Figure:
     """Both schedules on one axis."""
     ranges = pd.DataFrame(
         [
@@ -103,7 +104,7 @@ def plans_figure(alone: Hands, helped: Hands, name: str) -> Figure:
     middle = helped.sooner_than(alone, 0.5)
     return Figure(
         name="solo-or-two",
-        finding=f"{name} the even-odds date is {say_later(-middle) if middle == middle else 'open'}",
+        finding=f"{name} the even-odds date is {format_shift(-middle) if middle == middle else 'open'}",
         chart=two_plans(ranges, latest + pd.Timedelta(days=10)),
         description="Two bars a stage on one axis of dates: alone, and with the second builder.",
         table=_dates_table(ranges),
@@ -111,17 +112,17 @@ def plans_figure(alone: Hands, helped: Hands, name: str) -> Figure:
     )
 
 
-def _open_stages(alone: Hands) -> list[str]:
+def _open_stages(alone: CrewOutcome) -> list[str]:
     return [s for i, s in enumerate(alone.stages) if (alone.finish_days[:, i] > 0).any()]
 
 
-def _dates(hands: Hands, stage: str | None) -> dict[str, date | None]:
+def _dates(hands: CrewOutcome, stage: str | None) -> dict[str, date | None]:
     return {name: hands.date_at(level, stage) for name, level in _LEVELS.items()}
 
 
 def _dates_table(ranges: pd.DataFrame) -> pd.DataFrame:
     def words(column: str) -> list[str]:
-        return ["past horizon" if d is pd.NaT else short_date(d.date()) for d in ranges[column]]
+        return ["past horizon" if d is pd.NaT else format_short_date(d.date()) for d in ranges[column]]
 
     return pd.DataFrame(
         {
@@ -133,14 +134,14 @@ def _dates_table(ranges: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def cost_sentence(alone: Hands, helped: Hands) -> str:
+def cost_sentence(alone: CrewOutcome, helped: CrewOutcome) -> str:
     """What it costs in person-hours."""
     ours, theirs = helped.hours_at(0.5), helped.hours_at(0.5, others=True)
     if ours != ours:
         return "None of the runs finishes the build within the days that are looked at."
     said = (
-        f"It takes {say_hours(ours)} person-hours in all instead of {say_hours(alone.hours_at(0.5))}, "
-        f"{say_hours(theirs)} of them by the second builder"
+        f"It takes {format_hours(ours)} person-hours in all instead of {format_hours(alone.hours_at(0.5))}, "
+        f"{format_hours(theirs)} of them by the second builder"
     )
     gain = helped.sooner_than(alone, 0.5)
     low, middle, high = (helped.sooner_per_hour(alone, q) for q in (0.10, 0.50, 0.90))

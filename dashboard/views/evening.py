@@ -12,8 +12,8 @@ from dashboard.work.forecasts import fitted_to, tonight_of
 from forecast.present.evening import (
     MOST_SHOWN,
     evening_lines,
+    format_clock,
     ready_row,
-    say_clock,
     say_odds,
     stretch_sentence,
     waiting_sentences,
@@ -79,7 +79,9 @@ def _show_ready(found: Tonight) -> None:
     if not found.tasks:
         return
     count = len(found.tasks)
-    st.subheader(f"{count} task{'s' if count != 1 else ''} ready for {say_clock(found.hours)}", anchor=False)
+    st.subheader(
+        f"{count} task{'s' if count != 1 else ''} ready for {format_clock(found.hours)}", anchor=False
+    )
     columns = ["Ready", "Person-hours", "To finish", "Frees"]
     rows = [ready_row(ready) for ready in found.tasks[:MOST_SHOWN]]
     show_table(pd.DataFrame(rows, columns=columns), "What serves the date best comes first")

@@ -10,12 +10,12 @@ import streamlit as st
 from dashboard.charts.dates import causes_of_move, chance_by_day, finish_ranges
 from dashboard.charts.figures import Figure, drawn, show
 from dashboard.frame import answer, asked, basis, place_for_passing, wait_for
-from dashboard.words import in_words, say_later, title_case
+from dashboard.words import format_shift, in_words, title_case
 from dashboard.work.forecasts import Asked, holders_of, moved_of, outlook_of
-from forecast.present.finish import finish_lines, hours_range, say_date, say_hours, short_date
-from forecast.questions.date_change import LEVEL, Moved
+from forecast.present.finish import finish_lines, format_date, format_hours, format_short_date, hours_range
+from forecast.questions.date_change import LEVEL, DateChange
 from forecast.simulate.outlook import Outlook
-from forecast.wording import say_percent
+from forecast.wording import format_percent
 
 WHOLE = "Whole build"
 _SHOWN = (0.05, 0.10, 0.50, 0.80, 0.90, 0.95)
@@ -57,13 +57,13 @@ def ranges_figure(outlook: Outlook) -> Figure:
         finding=_ranges_finding(outlook),
         chart=finish_ranges(frame, pd.Timestamp(outlook.as_of), until),
         description=(
-            f"One row a stage and one for the whole build, against dates from {say_date(outlook.as_of)} on: "
+            f"One row per stage and one for the whole build, against dates from {format_date(outlook.as_of)}: "
             "a range that widens the further away the finish lies."
         ),
         table=dates_table(outlook),
         legend=(
             "Circle: even odds. Diamond with its date: 80 % sure. Broad bar: 8 in 10 runs; line: 9 in 10. "
-            f"Dotted: {say_date(outlook.as_of)}."
+            f"Dotted: {format_date(outlook.as_of)}."
         ),
     )
 
@@ -74,7 +74,7 @@ def ranges_frame(outlook: Outlook) -> pd.DataFrame:
     for stage in (*outlook.stages, None):
         done = outlook.finished_on(stage)
         days = {f"p{round(q * 100):02d}": outlook.date_at(q, stage) for q in _SHOWN}
-        finished = "" if done is None else f"finished {short_date(done)}"
+        finished = "" if done is None else f"finished {format_short_date(done)}"
         rows.append({"target": _name(stage), **days, "finished": finished})
     frame = pd.DataFrame(rows)
     quantiles = [c for c in frame if str(c).startswith("p")]
@@ -91,15 +91,17 @@ def dates_table(outlook: Outlook) -> pd.DataFrame:
             {
                 "Stage": _name(stage),
                 "Person-hours left": "0" if done else hours_range(hours, 0.10, 0.90),
-                "Even odds": short_date(done or outlook.date_at(0.50, stage)),
-                "80 % sure": "finished" if done else short_date(outlook.date_at(0.80, stage)),
-                "9 in 10 hours done": "" if done else short_date(outlook.date_at(0.50, stage, first_90=True)),
+                "Even odds": format_short_date(done or outlook.date_at(0.50, stage)),
+                "80 % sure": "finished" if done else format_short_date(outlook.date_at(0.80, stage)),
+                "9 in 10 hours done": ""
+                if done
+                else format_short_date(outlook.date_at(0.50, stage, first_90=True)),
             }
         )
     return pd.DataFrame(rows)
 
 
-def moved_figure(moved: Moved) -> Figure:
+def moved_figure(moved: DateChange) -> Figure:
     """By how many days each cause moved the 80 % date."""
     causes = pd.DataFrame(
         {
@@ -107,7 +109,7 @@ def moved_figure(moved: Moved) -> Figure:
             "days": [round(moved.days[c]) for c in _CAUSES],
         }
     )
-    causes = causes.assign(label=[say_later(d) for d in causes["days"]])
+    causes = causes.assign(label=[format_shift(d) for d in causes["days"]])
     return Figure(
         name="what-moved",
         finding=moved_sentence(moved),
@@ -119,24 +121,27 @@ def moved_figure(moved: Moved) -> Figure:
     )
 
 
-def moved_sentence(moved: Moved) -> str:
+def moved_sentence(moved: DateChange) -> str:
     """By how much the whole build moved, in one line."""
-    then = say_date(moved.before.as_of)
+    then = format_date(moved.before.as_of)
     if abs(moved.days_later) < 1.5:
         return f"Since {then} the date for the whole build has hardly moved."
-    return f"Since {then} the date that is {say_percent(LEVEL)} sure moved: {say_later(moved.days_later)}."
+    return (
+        f"Since {then} the date that is {format_percent(LEVEL)} sure moved: {format_shift(moved.days_later)}."
+    )
 
 
-def moved_reasons(moved: Moved) -> str:
+def moved_reasons(moved: DateChange) -> str:
     """The hours behind the move."""
     said = [
-        f"{say_hours(moved.hours_worked)} of {say_hours(moved.hours_expected)} expected hours were worked"
+        f"{format_hours(moved.hours_worked)} of {format_hours(moved.hours_expected)} "
+        "expected hours were worked"
     ]
     if abs(moved.hours_over) >= 1:
         word = "more" if moved.hours_over > 0 else "fewer"
-        said.append(f"the tasks look like {say_hours(abs(moved.hours_over))} hours {word}")
+        said.append(f"the tasks look like {format_hours(abs(moved.hours_over))} hours {word}")
     if moved.hours_grown >= 1:
-        said.append(f"{say_hours(moved.hours_grown)} hours came into the plan")
+        said.append(f"{format_hours(moved.hours_grown)} hours came into the plan")
     return f"{in_words(said)}."
 
 
@@ -194,12 +199,12 @@ def chance_figure(outlook: Outlook, stage: str | None, picked: date) -> Figure:
     some = chances.iloc[::2]
     return Figure(
         name="chance-by-day",
-        finding=f"{name} finished by {say_date(picked)}: {say_chance(chance)}.",
+        finding=f"{name} finished by {format_date(picked)}: {say_chance(chance)}.",
         chart=chance_by_day(chances, pd.Timestamp(picked), chance),
         description=f"The chance that {name} is finished, rising from 0 to 100 % over the dates.",
         table=some.assign(
-            day=[short_date(d.date()) for d in some["day"]],
-            chance=[say_percent(c) for c in some["chance"]],
+            day=[format_short_date(d.date()) for d in some["day"]],
+            chance=[format_percent(c) for c in some["chance"]],
         ).rename(columns={"day": "Finished by", "chance": "Chance"}),
     )
 
@@ -218,8 +223,8 @@ def _ranges_finding(outlook: Outlook) -> str:
     if early is None:
         return "Fewer than one run in ten finishes the whole build within the horizon"
     if late is None:
-        return f"The whole build is hardly done before {say_date(early)}; how late is open"
-    return f"The whole build: 8 in 10 runs end between {say_date(early)} and {say_date(late)}"
+        return f"The whole build is hardly done before {format_date(early)}; how late is open"
+    return f"The whole build: 8 in 10 runs end between {format_date(early)} and {format_date(late)}"
 
 
 def _right_edge(outlook: Outlook, frame: pd.DataFrame) -> pd.Timestamp:

@@ -19,7 +19,7 @@ from dashboard.work.reading import problems_today, read_folder, read_log
 from forecast.errors import BenchdaysError, InputError, Problem
 from forecast.files.amend import LogRow
 from forecast.files.storage import undo
-from forecast.present.finish import say_hours, short_date
+from forecast.present.finish import format_hours, format_short_date
 
 _ROWS_SHOWN = 12
 _ROWS_OFFERED = 300
@@ -61,19 +61,19 @@ def today_sentence(sessions: pd.DataFrame, today: date) -> str:
         return "No session yet: write the first one down."
     mine = sessions.loc[sessions["until"] == pd.Timestamp(today)]
     if len(mine):
-        return f"Today: {say_hours_exactly(mine['hours'].sum())} in the log."
+        return f"Today: {format_exact_hours(mine['hours'].sum())} in the log."
     last = sessions.iloc[-1]
-    hours = say_hours_exactly(last["hours"])
-    return f"Nothing yet today; last time {short_date(last['until'].date())}, {hours}."
+    hours = format_exact_hours(last["hours"])
+    return f"Nothing yet today; last time {format_short_date(last['until'].date())}, {hours}."
 
 
-def say_hours_exactly(hours: float) -> str:
+def format_exact_hours(hours: float) -> str:
     """A few hours to the quarter.
 
-    >>> say_hours_exactly(2.5), say_hours_exactly(1)
+    >>> format_exact_hours(2.5), format_exact_hours(1)
     ('2.5 hours', '1 hour')
     """
-    return f"{hours:g} hour{'s' if hours != 1 else ''}" if hours < 200 else f"{say_hours(hours)} hours"
+    return f"{hours:g} hour{'s' if hours != 1 else ''}" if hours < 200 else f"{format_hours(hours)} hours"
 
 
 def _show_said() -> None:

@@ -11,13 +11,13 @@ import streamlit as st
 from dashboard.charts.figures import Figure, drawn, show
 from dashboard.charts.plans import order_dates
 from dashboard.frame import answer, asked, wait_for
-from dashboard.words import say_span
+from dashboard.words import format_span
 from dashboard.work.forecasts import orders_for
 from forecast.present.choices import late_sentence
-from forecast.present.finish import say_date, short_date
+from forecast.present.finish import format_date, format_short_date
 from forecast.quantiles import day_of, sample_quantile
 from forecast.questions.orders import Order
-from forecast.wording import say_percent
+from forecast.wording import format_percent
 
 _NEEDED = {"p10": 0.10, "p50": 0.50, "p90": 0.90}
 
@@ -50,15 +50,15 @@ def order_lines(orders: tuple[Order, ...], titles: dict[str, str]) -> list[str]:
     if first.overdue:
         return [f"Order now: {name}.", _late_words(first)]
     why = [late_sentence(first)] if first.late_on_purpose else []
-    return [f"Order {name} by {say_date(first.order_by)}.", _late_words(first), *why]
+    return [f"Order {name} by {format_date(first.order_by)}.", _late_words(first), *why]
 
 
 def _late_words(order: Order) -> str:
     idle = order.expected_idle_days
     begun = "Ordered today, it still" if order.overdue else "Ordered then, it"
-    said = f"{begun} comes too late in {say_percent(order.probability_late)} of the runs"
+    said = f"{begun} comes too late in {format_percent(order.probability_late)} of the runs"
     return (
-        f"{said}, and the bench then stands idle: {say_span(idle)} in the mean of all runs."
+        f"{said}, and the bench then stands idle: {format_span(idle)} in the mean of all runs."
         if idle >= 0.5
         else f"{said}."
     )
@@ -91,14 +91,16 @@ def _table(orders: tuple[Order, ...], titles: dict[str, str]) -> pd.DataFrame:
     for order in orders:
         middle = sample_quantile(order.need.needed_days, 0.5)
         needed = (
-            short_date(day_of(order.as_of, np.floor(middle) + 1.0)) if isfinite(middle) else "not in sight"
+            format_short_date(day_of(order.as_of, np.floor(middle) + 1.0))
+            if isfinite(middle)
+            else "not in sight"
         )
         rows.append(
             {
                 "Delivery": titles[order.delivery],
                 "Order by": _order_words(order),
                 "First needed": needed,
-                "Too late": say_percent(order.probability_late),
+                "Too late": format_percent(order.probability_late),
                 "Idle days": f"{order.expected_idle_days:.0f}",
                 "Rule": order.rule,
             }
@@ -108,10 +110,10 @@ def _table(orders: tuple[Order, ...], titles: dict[str, str]) -> pd.DataFrame:
 
 def _order_words(order: Order) -> str:
     if order.ordered is not None:
-        return f"ordered {short_date(order.ordered)}"
+        return f"ordered {format_short_date(order.ordered)}"
     if order.order_by is None:
         return "not needed yet"
-    return "now" if order.overdue else short_date(order.order_by)
+    return "now" if order.overdue else format_short_date(order.order_by)
 
 
 if __name__ == "__main__":

@@ -12,7 +12,7 @@ from dashboard.words import title_case
 from dashboard.work.forecasts import fitted_to, overruns_of, practice_of
 from forecast.questions.overruns import SPEAKS, SURE, Overruns, running_over, say_sure
 from forecast.questions.practice import Practice
-from forecast.wording import say_percent, say_percents
+from forecast.wording import format_percent, format_percent_range
 
 _BASIS = {"own": "your own tasks", "pooled": "leans on other types", "prior": "prior only"}
 
@@ -59,7 +59,7 @@ def ratios_figure(types: pd.DataFrame) -> Figure:
         description="One row a type of work: hours taken over hours planned with the range, beside 1.",
         table=types_table(types),
         legend=(
-            f"Triangle to the right: {say_percent(SURE)} sure to run over; to the left: to stay under; "
+            f"Triangle to the right: {format_percent(SURE)} sure to run over; to the left: to stay under; "
             "circle: open. "
             f"Own record: {SPEAKS} finished tasks or more. Bar: 8 in 10. Dotted: as planned. "
             "Most hours at stake first."
@@ -77,8 +77,8 @@ def types_table(types: pd.DataFrame) -> pd.DataFrame:
             "Times the plan": [_range(row, "ratio") for _, row in types.iterrows()],
             "Sure to run over": ["" if p != p else say_sure(p) for p in types["probability_over"]],
             "Hours at stake": types["hours_at_stake"].round().astype(int),
-            "Hours a piece now": [f"{say_percent(s)} of the first" for s in types["learned_so_far"]],
-            "Still to learn": [say_percent(1 - s) for s in types["learning_to_come"]],
+            "Hours a piece now": [f"{format_percent(s)} of the first" for s in types["learned_so_far"]],
+            "Still to learn": [format_percent(1 - s) for s in types["learning_to_come"]],
             "Rework": [_share(row, "rework_share") for _, row in types.iterrows()],
         }
     )
@@ -87,7 +87,7 @@ def types_table(types: pd.DataFrame) -> pd.DataFrame:
 def _show_types(found: Overruns) -> None:
     share = found.outside_plan_share
     st.subheader(
-        f"Work outside the plan adds {say_percents(share['p10'], share['p90'])} to the planned hours",
+        f"Work outside the plan adds {format_percent_range(share['p10'], share['p90'])} to the planned hours",
         anchor=False,
     )
     st.caption("Over all types, 8 in 10. Rework by type stands in the table above.")
@@ -131,7 +131,7 @@ def _side(probability_over: float) -> str:
 
 
 def _share(row: pd.Series, name: str) -> str:
-    return say_percents(row[f"{name}_p10"], row[f"{name}_p90"])
+    return format_percent_range(row[f"{name}_p10"], row[f"{name}_p90"])
 
 
 def _range(row: pd.Series, name: str) -> str:

@@ -10,9 +10,9 @@ from dashboard.charts.plans import past_forecasts
 from dashboard.frame import answer, asked, wait_for
 from dashboard.words import title_case
 from dashboard.work.forecasts import record_for
-from forecast.present.finish import short_date
+from forecast.present.finish import format_short_date
 from forecast.questions.announced_dates import BUILD
-from forecast.questions.track_record import TrackRecord, early_or_late, record_sentences, told_sentences
+from forecast.questions.track_record import TrackRecord, announced_sentences, early_or_late, record_sentences
 
 _WHOLE = "Whole build"
 
@@ -38,7 +38,7 @@ def show_page() -> None:
             "Score: error of the range in days, small is good; beside it an average pace and earned schedule",
         )
     with st.expander("How that was judged, and beside which other ways"):
-        for sentence in [*sentences, *told_sentences(record)]:
+        for sentence in [*sentences, *announced_sentences(record)]:
             st.text(sentence)
 
 
@@ -63,10 +63,10 @@ def past_figure(record: TrackRecord, target: str) -> Figure:
         description=f"{name}: one bar a past day: the finish as it looked then, beside what came.",
         table=pd.DataFrame(
             {
-                "Said on": [short_date(d.date()) for d in rows["as_of"]],
+                "Said on": [format_short_date(d.date()) for d in rows["as_of"]],
                 "Even odds": [_words(d) for d in rows["p50"]],
                 "80 % sure": [_words(d) for d in rows["p80"]],
-                "Finished": ["open" if d is pd.NaT else short_date(d.date()) for d in rows["actual"]],
+                "Finished": ["open" if d is pd.NaT else format_short_date(d.date()) for d in rows["actual"]],
             }
         ),
         legend="Bar: 8 in 10 runs. Circle: even odds; diamond: 80 % sure. Line across: finished.",
@@ -74,7 +74,7 @@ def past_figure(record: TrackRecord, target: str) -> Figure:
 
 
 def _words(day: pd.Timestamp) -> str:
-    return "past horizon" if day is pd.NaT else short_date(day.date())
+    return "past horizon" if day is pd.NaT else format_short_date(day.date())
 
 
 def targets_table(record: TrackRecord) -> pd.DataFrame:

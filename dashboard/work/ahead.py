@@ -85,7 +85,7 @@ def first_look(opening: Opening) -> tuple[tuple[Hashable, ...], Outlook]:
     InputError when the folder does not allow a forecast; RuntimeError when it changed meanwhile.
     """
     from forecast.files.folder import read_build
-    from forecast.simulate.finish import play
+    from forecast.simulate.finish import simulate_build
     from forecast.simulate.fitted import fit_build
 
     state = state_of(opening.folder)
@@ -94,7 +94,7 @@ def first_look(opening: Opening) -> tuple[tuple[Hashable, ...], Outlook]:
         raise RuntimeError("The folder changed while it was read.")
     day = day_shown(opening, build)
     settings = replace(opening.settings, runs=min(opening.runs, FIRST_LOOK_RUNS))
-    return asking_key(state, day, settings), play(fit_build(build, day, settings), settings)
+    return asking_key(state, day, settings), simulate_build(fit_build(build, day, settings), settings)
 
 
 def main(folder: str, day: str, runs: str, seed: str) -> None:

@@ -18,17 +18,17 @@ from dashboard.server.opening import Opening, day_shown, opened
 from dashboard.work.ahead import FIRST_LOOK_RUNS, asking_key, looked
 from dashboard.work.help_plays import HelpPlays
 from dashboard.work.reading import Reading, read_folder
-from forecast.questions.bench_hours import BenchRecord, bench_record
+from forecast.questions.bench_hours import BenchHours, bench_hours
 from forecast.questions.crew import CrewAnswer, compare_crews
-from forecast.questions.crew.shared_draws import HeldDraws, hold_draws
-from forecast.questions.date_change import Moved, what_moved
-from forecast.questions.drivers import DateHolders, what_holds_the_date
+from forecast.questions.crew.shared_draws import SharedDraws, draw_shared
+from forecast.questions.date_change import DateChange, explain_date_change
+from forecast.questions.drivers import DateDrivers, date_drivers
 from forecast.questions.orders import Orders, orders_of
 from forecast.questions.overruns import Overruns, overruns
 from forecast.questions.practice import Practice, practice
 from forecast.questions.tonight import Tonight, tonight
 from forecast.questions.track_record import RUNS, TrackRecord, track_record
-from forecast.simulate.finish import play
+from forecast.simulate.finish import simulate_build
 from forecast.simulate.fitted import Fitted, fit_build
 from forecast.simulate.outlook import Outlook
 from forecast.simulate.settings import Settings
@@ -80,7 +80,7 @@ def _first_of(asked: Asked) -> Asked:
     return replace(asked, settings=replace(asked.settings, runs=few))
 
 
-def record_of(asked: Asked) -> BenchRecord:
+def record_of(asked: Asked) -> BenchHours:
     """When somebody was at the bench, and what comes."""
     return _record(asked.key, asked)
 
@@ -96,17 +96,17 @@ def practice_of(asked: Asked, kind: str) -> Practice:
     return practice(fitted.progress, fitted.effort, kind)
 
 
-def moved_of(asked: Asked, outlook: Outlook) -> Future[Moved | None]:
+def moved_of(asked: Asked, outlook: Outlook) -> Future[DateChange | None]:
     """What moved since a month ago: begun once all runs are played, done a few seconds later."""
     return _moved(asked.key, asked, outlook)
 
 
-def held_of(asked: Asked) -> Future[HeldDraws]:
+def held_of(asked: Asked) -> Future[SharedDraws]:
     """Draws held ready for what a second builder changes."""
     return _held(asked.key, asked)
 
 
-def help_of(asked: Asked, held: HeldDraws) -> HelpPlays:
+def help_of(asked: Asked, held: SharedDraws) -> HelpPlays:
     """What a second builder changes, played from those draws."""
     return _help(asked.key, held)
 
@@ -116,7 +116,7 @@ def crew_answer_of(asked: Asked) -> Future[CrewAnswer]:
     return _crew_answer(asked.key, asked)
 
 
-def holders_of(asked: Asked) -> Future[DateHolders]:
+def holders_of(asked: Asked) -> Future[DateDrivers]:
     """What holds the date."""
     return _holders(asked.key, asked)
 
@@ -158,7 +158,7 @@ def _fit(key: tuple[Hashable, ...], _asked: Asked) -> Fitted:
 @st.cache_resource(max_entries=2 * _KEPT, show_spinner=False)
 def _play(key: tuple[Hashable, ...], _asked: Asked) -> Outlook:
     fitted = fitted_to(_asked)
-    return looked(_asked.key) or play(fitted, _asked.settings)
+    return looked(_asked.key) or simulate_build(fitted, _asked.settings)
 
 
 @st.cache_resource(max_entries=_KEPT, show_spinner=False)
@@ -172,8 +172,8 @@ def _play_all(key: tuple[Hashable, ...], asked: Asked) -> Outlook:
 
 
 @st.cache_resource(max_entries=_KEPT, show_spinner=False)
-def _record(key: tuple[Hashable, ...], _asked: Asked) -> BenchRecord:
-    return bench_record(fitted_to(_asked), _asked.settings)
+def _record(key: tuple[Hashable, ...], _asked: Asked) -> BenchHours:
+    return bench_hours(fitted_to(_asked), _asked.settings)
 
 
 @st.cache_resource(max_entries=_KEPT, show_spinner=False)
@@ -183,18 +183,18 @@ def _overruns(key: tuple[Hashable, ...], _asked: Asked) -> Overruns:
 
 
 @st.cache_resource(max_entries=_KEPT, show_spinner=False)
-def _moved(key: tuple[Hashable, ...], _asked: Asked, _outlook: Outlook) -> Future[Moved | None]:
+def _moved(key: tuple[Hashable, ...], _asked: Asked, _outlook: Outlook) -> Future[DateChange | None]:
     assert _asked.reading.build is not None
-    return _background.submit(what_moved, _asked.reading.build, _outlook)
+    return _background.submit(explain_date_change, _asked.reading.build, _outlook)
 
 
 @st.cache_resource(max_entries=1, show_spinner=False)
-def _held(key: tuple[Hashable, ...], _asked: Asked) -> Future[HeldDraws]:
-    return _background.submit(lambda: hold_draws(fitted_to(_asked), _asked.settings))
+def _held(key: tuple[Hashable, ...], _asked: Asked) -> Future[SharedDraws]:
+    return _background.submit(lambda: draw_shared(fitted_to(_asked), _asked.settings))
 
 
 @st.cache_resource(max_entries=1, show_spinner=False)
-def _help(key: tuple[Hashable, ...], _held: HeldDraws) -> HelpPlays:
+def _help(key: tuple[Hashable, ...], _held: SharedDraws) -> HelpPlays:
     return HelpPlays(held=_held)
 
 
@@ -205,8 +205,8 @@ def _crew_answer(key: tuple[Hashable, ...], _asked: Asked) -> Future[CrewAnswer]
 
 
 @st.cache_resource(max_entries=_KEPT, show_spinner=False)
-def _holders(key: tuple[Hashable, ...], _asked: Asked) -> Future[DateHolders]:
-    return _background.submit(lambda: what_holds_the_date(fitted_to(_asked), _asked.settings))
+def _holders(key: tuple[Hashable, ...], _asked: Asked) -> Future[DateDrivers]:
+    return _background.submit(lambda: date_drivers(fitted_to(_asked), _asked.settings))
 
 
 @st.cache_resource(max_entries=_KEPT, show_spinner=False)

@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import date
 
-from forecast.questions.crew.shared_draws import Hands, HeldDraws
+from forecast.questions.crew.shared_draws import CrewOutcome, SharedDraws
 
 FIRST_RUNS = 2_000
 _MOST_KEPT = 200
@@ -44,16 +44,16 @@ class HelpPlays:
     held : of one forecast
     """
 
-    held: HeldDraws
-    _whole: dict[Help | None, Future[Hands]] = field(default_factory=dict)
-    _first: dict[Help | None, Hands] = field(default_factory=dict)
+    held: SharedDraws
+    _whole: dict[Help | None, Future[CrewOutcome]] = field(default_factory=dict)
+    _first: dict[Help | None, CrewOutcome] = field(default_factory=dict)
     _asked: list[Help | None] = field(default_factory=list)
     _later: list[Help | None] = field(default_factory=list)
     _plays: bool = False
     _change: threading.Condition = field(default_factory=threading.Condition)
     _first_answers: int = 0
 
-    def look(self, *ways: Help | None) -> tuple[list[Hands], bool]:
+    def look(self, *ways: Help | None) -> tuple[list[CrewOutcome], bool]:
         """How each way goes, all from the same runs, and whether those are all that are held.
 
         Raises
@@ -85,14 +85,14 @@ class HelpPlays:
                     self._asked.append(way)
         self._begin()
 
-    def _wait(self, way: Help | None) -> Hands:
+    def _wait(self, way: Help | None) -> CrewOutcome:
         self._ask([way])
         with self._change:
             self._change.wait_for(lambda: way in self._whole)
             answer = self._whole[way]
         return answer.result()
 
-    def _first_answer(self, way: Help | None) -> Hands:
+    def _first_answer(self, way: Help | None) -> CrewOutcome:
         if way not in self._first:
             self._first[way] = _play(self.held.first(FIRST_RUNS), way)
             _forget_the_oldest(self._first)
@@ -121,7 +121,7 @@ class HelpPlays:
         playing = _background.submit(_play, self.held, way, lambda: self._give_way(way))
         playing.add_done_callback(lambda played: self._note(way, played))
 
-    def _note(self, way: Help | None, played: Future[Hands]) -> None:
+    def _note(self, way: Help | None, played: Future[CrewOutcome]) -> None:
         with self._change:
             self._plays = False
             if not isinstance(played.exception(), _NotNow):
@@ -139,13 +139,13 @@ class HelpPlays:
                 raise _NotNow
 
 
-def _play(held: HeldDraws, way: Help | None, between: Callable[[], None] = lambda: None) -> Hands:
+def _play(held: SharedDraws, way: Help | None, between: Callable[[], None] = lambda: None) -> CrewOutcome:
     if way is None:
         return held.alone(between=between)
     return held.with_help(way.weekly_hours, from_date=way.from_date, only_two=way.only_two, between=between)
 
 
-def _forget_the_oldest(kept: dict[Help | None, Hands] | dict[Help | None, Future[Hands]]) -> None:
+def _forget_the_oldest(kept: dict[Help | None, CrewOutcome] | dict[Help | None, Future[CrewOutcome]]) -> None:
     """Keep so many answers only, and the one without help."""
     while len(kept) > _MOST_KEPT:
         del kept[next(way for way in kept if way is not None)]

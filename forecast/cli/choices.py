@@ -13,13 +13,13 @@ from forecast.cli.options import (
     Priors,
     Runs,
     Seed,
+    announce_compilation,
     day_of_forecast,
     print_json,
-    priors_said,
+    print_priors,
     progress_on_screen,
+    read_priors_option,
     say,
-    say_if_the_kernel_is_new,
-    say_priors,
 )
 
 WeeklyHours = Annotated[
@@ -58,8 +58,8 @@ def crew(
     from forecast.simulate.fitted import fit_build
     from forecast.simulate.settings import Settings
 
-    say_if_the_kernel_is_new()
-    settings = Settings(runs=runs, seed=seed, priors=priors_said(priors))
+    announce_compilation()
+    settings = Settings(runs=runs, seed=seed, priors=read_priors_option(priors))
     with progress_on_screen("Playing the rest alone, by two and with help") as show:
         answer = compare_crews(
             fit_build(build, day, settings), settings, weekly_hours=weekly_hours, on_progress=show
@@ -77,7 +77,7 @@ def crew(
     Console().print(crew_table(answer))
     for line in answer.findings[1:]:
         say(line)
-    say_priors(settings.priors)
+    print_priors(settings.priors)
 
 
 def orders(
@@ -98,8 +98,8 @@ def orders(
     from forecast.simulate.fitted import fit_build
     from forecast.simulate.settings import Settings
 
-    say_if_the_kernel_is_new()
-    settings = Settings(runs=runs, seed=seed, priors=priors_said(priors))
+    announce_compilation()
+    settings = Settings(runs=runs, seed=seed, priors=read_priors_option(priors))
     with progress_on_screen("Playing the rest with and without each delivery") as show:
         answer = orders_of(fit_build(build, day, settings), settings, on_progress=show)
     if as_json:
@@ -114,4 +114,4 @@ def orders(
         say(line)
     if answer.orders:
         Console().print(orders_table(build, answer))
-    say_priors(settings.priors)
+    print_priors(settings.priors)

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from forecast.cli.options import AsOf, Folder, Runs, Seed, day_said, say
+from forecast.cli.options import AsOf, Folder, Runs, Seed, parse_day, say
 from forecast.errors import InputError, Problem, UsageError
 
 Port = Annotated[
@@ -37,7 +37,7 @@ def dashboard(
     gc.enable()  # this one runs on
     if not folder.is_dir():
         raise InputError([Problem(str(folder), None, "", "", "is not a folder: `benchdays start` makes one")])
-    day = None if as_of is None else day_said(as_of, "--as-of")
+    day = None if as_of is None else parse_day(as_of, "--as-of")
     try:
         opening, serve = import_module("dashboard.server.opening"), import_module("dashboard.server.serve")
     except ModuleNotFoundError as error:

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from forecast.cli.options import Folder, day_said, say
+from forecast.cli.options import Folder, parse_day, say
 
 
 def add_to(app: typer.Typer) -> None:
@@ -71,14 +71,14 @@ def log(
     from forecast.files.entry import log_on_new_step, log_session
 
     today = date.today()
-    on = day_said(day, "--date") if day else today
+    on = parse_day(day, "--date") if day else today
     session: dict[str, str | bool | date] = {
         "day": on,
         "hours": hours, "start": start, "end": end, "builders": builders, "quantity": quantity,
         "percent": percent, "done": done, "rework": rework, "note": note, "today": today,
     }  # fmt: skip
     if until:
-        session["until"] = day_said(until, "--until")
+        session["until"] = parse_day(until, "--until")
     if new_step:
         step = {"title": new_step, "task": task, "stage": stage, "type": kind}
         for entry in log_on_new_step(folder, step=step, added=on, session=session):
@@ -111,7 +111,7 @@ def step(
 
     entry = add_step(
         folder,
-        added=day_said(added, "--added") if added else date.today(),
+        added=parse_day(added, "--added") if added else date.today(),
         title=title, task=task, stage=stage, type=kind, quantity=quantity, unit=unit,
         planned_hours=planned_hours, after=after, crew=crew, hold_days=hold_days, repeat_of=repeat_of,
         delivery=delivery, uses=uses,

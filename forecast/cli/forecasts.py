@@ -15,13 +15,13 @@ from forecast.cli.options import (
     Priors,
     Runs,
     Seed,
+    announce_compilation,
     day_of_forecast,
     print_json,
-    priors_said,
+    print_priors,
     progress_on_screen,
+    read_priors_option,
     say,
-    say_if_the_kernel_is_new,
-    say_priors,
     short_work,
 )
 from forecast.errors import InputError
@@ -53,12 +53,12 @@ def finish(
 
     build = read_build(folder)
     day = day_of_forecast(build, as_of)
-    pooled = priors_said(priors)
+    pooled = read_priors_option(priors)
 
     from forecast.simulate.finish import forecast_finish
     from forecast.simulate.settings import Settings
 
-    say_if_the_kernel_is_new()
+    announce_compilation()
     with progress_on_screen("Playing the rest of the build") as show:
         outlook = forecast_finish(build, day, Settings(runs=runs, seed=seed, priors=pooled), on_progress=show)
     if as_json:
@@ -70,10 +70,10 @@ def finish(
 
 
 def _keep(outlook: Outlook) -> None:
-    from forecast.questions.announced_dates import keep_announced
+    from forecast.questions.announced_dates import store_announced_dates
 
     try:
-        keep_announced(outlook, date.today())
+        store_announced_dates(outlook, date.today())
     except InputError as error:
         sys.stderr.write(f"These dates were not kept (--no-keep leaves that out): {error}\n")
 
@@ -101,7 +101,7 @@ def overruns(
     build = read_build(folder)
     day = day_of_forecast(build, as_of)
 
-    pooled = priors_said(priors)
+    pooled = read_priors_option(priors)
 
     from forecast.questions.overruns import overruns as compare
     from forecast.simulate.fitted import fit_build
@@ -121,4 +121,4 @@ def overruns(
     Console().print(overruns_table(answer))
     for line in (*answer.reasons, *overruns_lines(), *fitted.effort.notes_):
         say(line)
-    say_priors(pooled)
+    print_priors(pooled)

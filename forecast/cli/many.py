@@ -18,11 +18,11 @@ from forecast.cli.options import (
     Priors,
     Runs,
     Seed,
-    day_said,
-    priors_said,
+    announce_compilation,
+    parse_day,
     progress_on_screen,
+    read_priors_option,
     say,
-    say_if_the_kernel_is_new,
 )
 from forecast.errors import UsageError
 
@@ -79,10 +79,10 @@ def many(
         raise UsageError("--workers is for this machine, --scheduler for a cluster: leave one of them out.")
     _check_place("--csv", csv)
     _check_place("--write-priors", write_priors)
-    day = date.today() if as_of is None else day_said(as_of, "--as-of")
-    pooled = priors_said(priors)
+    day = date.today() if as_of is None else parse_day(as_of, "--as-of")
+    pooled = read_priors_option(priors)
 
-    from forecast.many.answer_cache import Kept
+    from forecast.many.answer_cache import AnswerCache
     from forecast.many.engine import engine
     from forecast.many.run import Many, distinct
     from forecast.simulate.settings import Settings
@@ -92,10 +92,10 @@ def many(
         as_of=day,
         today=date.today(),
         settings=Settings(runs=runs, seed=seed, priors=pooled),
-        kept=Kept(keep),
+        kept=AnswerCache(keep),
         learn=write_priors is not None,
     )
-    say_if_the_kernel_is_new()
+    announce_compilation()
     # Asked to end, end as by Ctrl-C: with the workers, and with what is finished kept.
     before = signal.signal(signal.SIGTERM, _end)
     try:

@@ -34,10 +34,10 @@ Priors = Annotated[
 AsJson = Annotated[bool, typer.Option("--json", help="The answer as JSON.")]
 
 
-def day_said(text: str, option: str) -> date:
+def parse_day(text: str, option: str) -> date:
     """Read one ISO day from the command line.
 
-    >>> day_said("2026-03-01", "--as-of")
+    >>> parse_day("2026-03-01", "--as-of")
     datetime.date(2026, 3, 1)
     """
     try:
@@ -51,7 +51,7 @@ def day_said(text: str, option: str) -> date:
 def day_of_forecast(build: Build, as_of: str | None) -> date:
     """The given day, or the last day of the log or today, whichever is later."""
     if as_of is not None:
-        return day_said(as_of, "--as-of")
+        return parse_day(as_of, "--as-of")
     today = date.today()
     last = today if build.sessions.empty else build.sessions["until"].max().date()
     if last > today:
@@ -62,7 +62,7 @@ def day_of_forecast(build: Build, as_of: str | None) -> date:
     return max(today, last)
 
 
-def priors_said(file: Path | None) -> PooledPriors | None:
+def read_priors_option(file: Path | None) -> PooledPriors | None:
     """The pooled priors of a file, or None where none was named."""
     if file is None:
         return None
@@ -71,7 +71,7 @@ def priors_said(file: Path | None) -> PooledPriors | None:
     return read_priors(file)
 
 
-def say_priors(pooled: PooledPriors | None) -> None:
+def print_priors(pooled: PooledPriors | None) -> None:
     """Say where the answer leans on other builds; nothing where it does not."""
     if pooled is not None:
         say(pooled.sentence)
@@ -89,14 +89,14 @@ def say(text: str) -> None:
     sys.stdout.write(text + "\n")
 
 
-def say_if_the_kernel_is_new() -> None:
+def announce_compilation() -> None:
     """Say what the first forecast on a machine spends its first seconds on, and begin it."""
-    from forecast.simulate.first_use import begin_to_compile, loops_are_compiled
+    from forecast.simulate.first_use import loops_are_compiled, start_compiling
 
     if not loops_are_compiled():
         sys.stderr.write("Preparing the simulation, once on this machine: some ten seconds.\n")
         sys.stderr.flush()
-        begin_to_compile()
+        start_compiling()
 
 
 @contextmanager

@@ -68,13 +68,13 @@ def record(
 def _print_record(found: TrackRecord) -> None:
     from rich.console import Console
 
-    from forecast.questions.track_record import record_sentences, told_sentences
+    from forecast.questions.track_record import announced_sentences, record_sentences
 
     first, *rest = record_sentences(found)
     say(first)
     if len(found.finishes):
         Console().print(_table(found))
-    for line in [*rest, *told_sentences(found)]:
+    for line in [*rest, *announced_sentences(found)]:
         say(line)
     if found.days:
         say(_basis(found))

@@ -16,10 +16,10 @@ from forecast.cli.options import (
     Seed,
     day_of_forecast,
     print_json,
-    priors_said,
+    print_priors,
     progress_on_screen,
+    read_priors_option,
     say,
-    say_priors,
 )
 from forecast.errors import UsageError
 
@@ -74,17 +74,17 @@ def tonight(
     """Which ready tasks fit tonight's session, and the chance of finishing each."""
     from forecast.files.folder import read_build
 
-    length = hours_said(hours)
+    length = parse_hours_option(hours)
     build = read_build(folder)
     day = day_of_forecast(build, as_of)
-    people = people_said(build, builders)
+    people = parse_people(build, builders)
 
     from forecast.questions.tonight import USUAL_HOURS, usual_hours
     from forecast.questions.tonight import tonight as answer_tonight
     from forecast.simulate.fitted import fit_build
     from forecast.simulate.settings import Settings
 
-    settings = Settings(runs=runs, seed=seed, priors=priors_said(priors))
+    settings = Settings(runs=runs, seed=seed, priors=read_priors_option(priors))
     fitted = fit_build(build, day, settings)
     length = length or usual_hours(fitted.progress.sessions) or USUAL_HOURS
     answer = answer_tonight(fitted, hours=length, people=people, settings=settings)
@@ -92,10 +92,10 @@ def tonight(
         print_json(answer.to_dict())
     else:
         _print_tonight(answer)
-        say_priors(settings.priors)
+        print_priors(settings.priors)
 
 
-def people_said(build: Build, text: str) -> tuple[str, ...]:
+def parse_people(build: Build, text: str) -> tuple[str, ...]:
     """Who is there: ids of build.toml, and a helper without a name for each of `+2`."""
     from forecast.files.logbook import split_people
 
@@ -108,7 +108,7 @@ def people_said(build: Build, text: str) -> tuple[str, ...]:
     return (*names, *(["a helper"] if helpers == 1 else [f"helper {n + 1}" for n in range(helpers)]))
 
 
-def hours_said(text: str) -> float | None:
+def parse_hours_option(text: str) -> float | None:
     """The clock hours of a session, or None where nothing was said."""
     from forecast.files.tables import read_hours
 

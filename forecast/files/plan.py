@@ -168,7 +168,7 @@ def read_deliveries(
     return tuple(_delivery(row) for row in f.to_dict("records")), problems
 
 
-def find_circles(before: Mapping[str, Iterable[str]]) -> list[tuple[str, ...]]:
+def find_cycles(before: Mapping[str, Iterable[str]]) -> list[tuple[str, ...]]:
     """Every way in which ids wait for themselves, one circle for each, its first id again at the end.
 
     `before` names, for each id, the ids that must come first. Circles are found one after another, each
@@ -176,7 +176,7 @@ def find_circles(before: Mapping[str, Iterable[str]]) -> list[tuple[str, ...]]:
 
     Examples
     --------
-    >>> find_circles({"A": ["C"], "B": ["A"], "C": ["B"], "D": ["A"]})
+    >>> find_cycles({"A": ["C"], "B": ["A"], "C": ["B"], "D": ["A"]})
     [('A', 'B', 'C', 'A')]
     """
     links = {task: dict.fromkeys(first) for task, first in before.items()}
@@ -250,7 +250,7 @@ def _circles(table: Table, column: str, links: list[tuple[str, tuple[str, ...]]]
     rule = "tasks wait for each other in a circle"
     return [
         Problem(table.file, line[circle[0]], column, "", f"{rule}: {_path(circle)}")
-        for circle in find_circles(before)
+        for circle in find_cycles(before)
     ]
 
 

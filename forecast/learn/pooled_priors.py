@@ -16,7 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from forecast.errors import InputError, Problem
 from forecast.files.storage import write_apart
 from forecast.learn.bench_time.priors import BenchPriors
-from forecast.learn.effort import BeyondPriors, EffortPriors, Normal
+from forecast.learn.effort import EffortPriors, Normal, ReworkAndGrowthPriors
 
 KIND = "benchdays pooled priors"
 VERSION = 1
@@ -190,7 +190,7 @@ def _understood(file: _File) -> PooledPriors:
     }
     return PooledPriors(
         builds=file.builds,
-        effort=EffortPriors(**effort, beyond=BeyondPriors(**beyond), **known),
+        effort=EffortPriors(**effort, beyond=ReworkAndGrowthPriors(**beyond), **known),
         bench=BenchPriors(**bench, **known),
     )
 

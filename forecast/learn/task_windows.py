@@ -13,7 +13,7 @@ from forecast.learn.progress import Progress
 ALWAYS, NEVER = np.datetime64("1900-01-01", "D"), np.datetime64("9999-12-31", "D")
 
 
-def pickable(
+def workable_since(
     progress: Progress, plan: Plan | None, deliveries: Sequence[Delivery]
 ) -> tuple[np.ndarray, np.ndarray]:
     """(task,) first and last day on which each task of `progress` could be picked up.
@@ -51,7 +51,7 @@ def waited_days(progress: Progress, plan: Plan | None, deliveries: Sequence[Deli
 
     None of them lies before the first session.
     """
-    begin, _ = pickable(progress, plan, deliveries)
+    begin, _ = workable_since(progress, plan, deliveries)
     if progress.started is None:
         return np.zeros(len(begin))
     since = np.maximum(begin, np.datetime64(progress.started, "D"))

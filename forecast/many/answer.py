@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from forecast.questions.drivers import CAUSE_WORDS
-from forecast.wording import say_percent
+from forecast.wording import format_percent
 
 CSV_COLUMNS = (
     "folder", "name", "as_of", "stage", "stage_p50", "stage_p80", "build_p50", "build_p80", "finished",
@@ -59,7 +59,7 @@ class BuildAnswer:
             if cause not in _NO_WAIT and share >= _WORTH_SAYING
         ]  # fmt: skip
         words = [CAUSE_WORDS[cause] for _, cause in sorted(waits, reverse=True)[:1]]
-        words += [f"{t['title']} ({say_percent(t['critical'])})" for t in held["tasks"][:1]]
+        words += [f"{t['title']} ({format_percent(t['critical'])})" for t in held["tasks"][:1]]
         return "; ".join(words)
 
     def to_dict(self) -> dict[str, Any]:

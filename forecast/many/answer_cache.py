@@ -32,7 +32,7 @@ def digest_of_files(folder: Path) -> str:
     return whole.hexdigest()
 
 
-class Kept:
+class AnswerCache:
     """A folder of answers, by build folder.
 
     Parameters

@@ -75,13 +75,13 @@ def do_job(data: bytes) -> dict[str, Any]:
 
 
 def _answer(job: Job) -> dict[str, Any]:
-    from forecast.questions.drivers import play_and_hold
+    from forecast.questions.drivers import simulate_with_drivers
     from forecast.simulate.fitted import fit_build
-    from forecast.simulate.runs import at_a_time
+    from forecast.simulate.runs import limit_threads
 
     fitted = fit_build(job.build, job.as_of, job.settings)
-    with at_a_time(1):
-        outlook, holders = play_and_hold(fitted, job.settings)
+    with limit_threads(1):
+        outlook, holders = simulate_with_drivers(fitted, job.settings)
     answer = outlook.to_dict()
     index = dict(zip(holders.tasks.names, holders.tasks.index.tolist(), strict=True))
     answer["open_stages"] = list(outlook.open_stages)

@@ -20,7 +20,7 @@ from scipy.stats import norm, t
 
 from forecast.errors import InputError, Problem
 from forecast.learn.bench_time.priors import DEGREES, BenchPriors
-from forecast.learn.effort import BeyondPriors, EffortPriors, Normal
+from forecast.learn.effort import EffortPriors, Normal, ReworkAndGrowthPriors
 from forecast.learn.effort.evidence import SHARED
 from forecast.learn.pooled_priors import BUILT_IN_WEIGHT, LEAST_BUILDS, PooledPriors
 from forecast.many.hierarchy import Hierarchy, Likelihood, fit_hierarchy
@@ -148,8 +148,8 @@ def _scale(known: Sequence[BuildSummary], name: str, built_in: float) -> float:
     return float(np.sqrt(squares / (len(known) + _SCALES_WORTH)))
 
 
-def _beyond(known: Sequence[BuildSummary]) -> BeyondPriors:
-    built_in = BeyondPriors()
+def _beyond(known: Sequence[BuildSummary]) -> ReworkAndGrowthPriors:
+    built_in = ReworkAndGrowthPriors()
 
     def counts(name: str) -> np.ndarray:
         return np.array([s.counts[name] for s in known])
@@ -159,7 +159,7 @@ def _beyond(known: Sequence[BuildSummary]) -> BeyondPriors:
     seen = float(counts("rework_shares").sum()) + _SIZES_WORTH
     centre = (float(counts("rework_log_share").sum()) + _SIZES_WORTH * share.centre) / seen
     square = float(counts("rework_log_square").sum()) + _SIZES_WORTH * (share.sd**2 + share.centre**2)
-    return BeyondPriors(
+    return ReworkAndGrowthPriors(
         rework_chance=pool_chance(counts("redone"), counts("could"), built_in.rework_chance),
         rework_log_share=Normal(centre=centre, sd=float(np.sqrt(square / seen - centre**2))),
         outside_per_hour=pool_rate(counts("outside_days"), hours, built_in.outside_per_hour),

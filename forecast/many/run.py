@@ -13,7 +13,7 @@ from forecast.errors import InputError
 from forecast.files.folder import Build, check_build
 from forecast.learn.pooled_priors import PooledPriors, priors_text
 from forecast.many.answer import BuildAnswer
-from forecast.many.answer_cache import Kept, digest_of, digest_of_files
+from forecast.many.answer_cache import AnswerCache, digest_of, digest_of_files
 from forecast.many.engine import Engine
 from forecast.many.job import Job, do_job, seed_of_build, without_words
 from forecast.many.summary import BuildSummary
@@ -43,7 +43,8 @@ class Many:
     >>> with tempfile.TemporaryDirectory() as place:
     ...     _ = start_build(Path(place) / "kit")
     ...     many = Many(folders=[Path(place) / "kit", Path(place) / "none"], as_of=date(2026, 11, 30),
-    ...                 today=date(2026, 11, 30), settings=Settings(runs=50), kept=Kept(Path(place) / "kept"))
+    ...                 today=date(2026, 11, 30), settings=Settings(runs=50),
+    ...                 kept=AnswerCache(Path(place) / "kept"))
     ...     many.run(Engine(workers=1))
     ...     [answer.problems[0][-16:] if answer.problems else "read" for answer in many]
     ['read', 'is not a folder.']
@@ -53,7 +54,7 @@ class Many:
     as_of: date
     today: date
     settings: Settings
-    kept: Kept
+    kept: AnswerCache
     learn: bool = False
     failed: dict[int, BuildAnswer] = field(default_factory=dict)
 

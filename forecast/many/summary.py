@@ -82,7 +82,7 @@ class BuildSummary:
 
 def summary_of(fitted: Fitted) -> BuildSummary:
     """What a build that was fitted with the built-in priors says."""
-    beyond = fitted.effort.beyond_
+    beyond = fitted.effort.rework_and_growth_
     shares = np.log(np.maximum(beyond.rework_shares, 1e-3))
     return BuildSummary(
         effort=fitted.effort.evidence_of_build_,

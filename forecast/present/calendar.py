@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from forecast.files.logbook import Away
 from forecast.files.plan import Delivery
-from forecast.present.finish import CAUTION, finish_sentence, say_date
+from forecast.present.finish import CAUTION, finish_sentence, format_date
 from forecast.simulate.outlook import Outlook
 
 if TYPE_CHECKING:
@@ -84,7 +84,7 @@ def _finish_event(outlook: Outlook, stage: str | None, words: str, level: float,
         key=("finish", target, f"p{round(100 * level)}"),
         start=day or outlook.as_of,
         summary=f"{_target_name(stage)}: {said}",
-        description=f"{finish_sentence(outlook, stage)} Seen from {say_date(outlook.as_of)}. {CAUTION}",
+        description=f"{finish_sentence(outlook, stage)} Seen from {format_date(outlook.as_of)}. {CAUTION}",
         withdrawn=withdrawn,
     )
 
@@ -104,7 +104,7 @@ def _order_event(outlook: Outlook, delivery: Delivery, day: date | None) -> Even
         key=("order", delivery.delivery),
         start=day or delivery.ordered or outlook.as_of,
         summary=f"Order by today: {delivery.title}",
-        description=f"The last day on which to order it, seen from {say_date(outlook.as_of)}. {CAUTION}",
+        description=f"The last day on which to order it, seen from {format_date(outlook.as_of)}. {CAUTION}",
         withdrawn=day is None,
     )
 

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from forecast.present.finish import hours_range, say_date, short_date
+from forecast.present.finish import format_date, format_short_date, hours_range
 from forecast.quantiles import day_of, sample_quantile
 from forecast.questions.orders import Order, Orders
-from forecast.wording import say_percent
+from forecast.wording import format_percent
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -34,8 +34,8 @@ def _crew_row(answer: CrewAnswer, plan: CrewPlan) -> tuple[str, ...]:
     gain = answer.gain_days.get(plan.plan)
     return (
         _PLANS[plan.plan],
-        short_date(plan.outlook.date_at(0.50, None)),
-        short_date(plan.outlook.date_at(0.80, None)),
+        format_short_date(plan.outlook.date_at(0.50, None)),
+        format_short_date(plan.outlook.date_at(0.80, None)),
         "" if gain is None else _days_range(gain),
         "" if gain is None else hours_range(plan.helper_hours, 0.1, 0.9),
     )
@@ -61,13 +61,12 @@ def order_sentences(build: Build, answer: Orders) -> list[str]:
 
 def _order_sentence(build: Build, order: Order) -> str:
     idle = f"{_days(order.expected_idle_days)} without any work on average"
-    late = (
-        f"ordered then, it comes after it is needed in {say_percent(order.probability_late)} of runs, {idle}"
-    )
+    share = format_percent(order.probability_late)
+    late = f"ordered then, it comes after it is needed in {share} of runs, {idle}"
     if order.overdue:
         return f"{_title(build, order)}: order now; {late}."
     why = f" {late_sentence(order)}" if order.late_on_purpose else ""
-    return f"{_title(build, order)}: order by {say_date(order.order_by)}; {late}.{why}"
+    return f"{_title(build, order)}: order by {format_date(order.order_by)}; {late}.{why}"
 
 
 def late_sentence(order: Order) -> str:
@@ -94,9 +93,9 @@ def orders_table(build: Build, answer: Orders) -> Table:
         needed = np.floor(order.need.needed_days) + 1.0
         table.add_row(
             _title(build, order),
-            short_date(day_of(order.as_of, sample_quantile(needed, 0.5))),
-            short_date(order.order_by) if order.order_by else _why_no_day(order),
-            say_percent(order.probability_late),
+            format_short_date(day_of(order.as_of, sample_quantile(needed, 0.5))),
+            format_short_date(order.order_by) if order.order_by else _why_no_day(order),
+            format_percent(order.probability_late),
             f"{order.expected_idle_days:.0f}",
             order.rule,
         )
@@ -104,7 +103,7 @@ def orders_table(build: Build, answer: Orders) -> Table:
 
 
 def _why_no_day(order: Order) -> str:
-    return "not needed" if order.ordered is None else f"ordered {short_date(order.ordered)}"
+    return "not needed" if order.ordered is None else f"ordered {format_short_date(order.ordered)}"
 
 
 def _title(build: Build, order: Order) -> str:

@@ -14,10 +14,10 @@ if TYPE_CHECKING:
 MOST_SHOWN = 12
 
 
-def say_clock(hours: float) -> str:
+def format_clock(hours: float) -> str:
     """Clock hours to a quarter, as people say them.
 
-    >>> [say_clock(h) for h in (0.05, 0.66, 2.34, 3.0)]
+    >>> [format_clock(h) for h in (0.05, 0.66, 2.34, 3.0)]
     ['15 min', '45 min', '2 h 15', '3 h']
     """
     quarters = max(round(4 * hours), 1)
@@ -42,8 +42,8 @@ def evening_lines(answer: Tonight) -> list[str]:
     """What to take up tonight: who does what, what speaks for it, and why it is ready."""
     who = " and ".join(answer.people)
     if not answer.tasks:
-        return [f"Tonight, {say_clock(answer.hours)}, {who}: no task of the plan is ready."]
-    lines = [f"Tonight, {say_clock(answer.hours)}, {who}:"]
+        return [f"Tonight, {format_clock(answer.hours)}, {who}: no task of the plan is ready."]
+    lines = [f"Tonight, {format_clock(answer.hours)}, {who}:"]
     for part in answer.suggestion:
         lines.append(f"  {stretch_sentence(part)}")
         lines.append(f"    Ready: {part.ready.why_ready}.")
@@ -55,7 +55,7 @@ def stretch_sentence(part: Stretch) -> str:
     who = f"{' and '.join(part.people)} together" if len(part.people) > 1 else part.people[0]
     when = "" if part.begin == 0 else "then "
     odds = say_odds(part.probability_done)
-    said = f"{when}{who}: {title_of(part.ready.task)}, about {say_clock(part.hours)}; {odds} to finish it."
+    said = f"{when}{who}: {title_of(part.ready.task)}, about {format_clock(part.hours)}; {odds} to finish it."
     return f"{said} {why_sentence(part.ready)}".rstrip()
 
 

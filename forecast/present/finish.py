@@ -9,7 +9,7 @@ import numpy as np
 
 from forecast.quantiles import sample_quantile
 from forecast.simulate.outlook import Outlook
-from forecast.wording import say_percent
+from forecast.wording import format_percent
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -26,12 +26,12 @@ CAUTION = (
 )
 
 
-def say_date(day: date | None, *, said: date | None = None) -> str:
+def format_date(day: date | None, *, said: date | None = None) -> str:
     """A date as people say it; without the year when that of `said` was just mentioned.
 
-    >>> say_date(date(2027, 3, 14)), say_date(date(2027, 2, 2), said=date(2027, 3, 14))
+    >>> format_date(date(2027, 3, 14)), format_date(date(2027, 2, 2), said=date(2027, 3, 14))
     ('14 March 2027', '2 February')
-    >>> say_date(None)
+    >>> format_date(None)
     'past the horizon'
     """
     if day is None:
@@ -40,19 +40,19 @@ def say_date(day: date | None, *, said: date | None = None) -> str:
     return f"{day.day} {_MONTHS[day.month - 1]}{year}"
 
 
-def short_date(day: date | None) -> str:
+def format_short_date(day: date | None) -> str:
     """A date for a narrow table column.
 
-    >>> short_date(date(2027, 3, 14))
+    >>> format_short_date(date(2027, 3, 14))
     '14 Mar 2027'
     """
     return "past horizon" if day is None else f"{day.day} {_MONTHS[day.month - 1][:3]} {day.year}"
 
 
-def say_hours(hours: float) -> str:
+def format_hours(hours: float) -> str:
     """Hours rounded as people say them: to ten above two hundred, to one below.
 
-    >>> say_hours(1234.6), say_hours(87.3)
+    >>> format_hours(1234.6), format_hours(87.3)
     ('1,230', '87')
     """
     return f"{round(hours, -1):,.0f}" if hours >= 200 else f"{hours:.0f}"
@@ -63,15 +63,15 @@ def finish_sentence(outlook: Outlook, stage: str | None) -> str:
     name = _name(stage)
     done = outlook.finished_on(stage)
     if done is not None:
-        return f"{name}: finished on {say_date(done)}."
+        return f"{name}: finished on {format_date(done)}."
     sure, even = outlook.date_at(0.80, stage), outlook.date_at(0.50, stage)
     if even is None:
-        share, years = say_percent(outlook.past_horizon(stage)), outlook.settings.horizon_years
+        share, years = format_percent(outlook.past_horizon(stage)), outlook.settings.horizon_years
         return f"{name}: not within {years} years at this pace in {share} of runs, so no date is given."
     if sure is None:
-        share, years = say_percent(outlook.past_horizon(stage)), outlook.settings.horizon_years
-        return f"{name}: even odds by {say_date(even)}; past {years} years in {share} of runs."
-    return f"{name}: 80 % sure by {say_date(sure)}; even odds by {say_date(even, said=sure)}."
+        share, years = format_percent(outlook.past_horizon(stage)), outlook.settings.horizon_years
+        return f"{name}: even odds by {format_date(even)}; past {years} years in {share} of runs."
+    return f"{name}: 80 % sure by {format_date(sure)}; even odds by {format_date(even, said=sure)}."
 
 
 def finish_lines(outlook: Outlook) -> list[str]:
@@ -98,15 +98,15 @@ def finish_table(outlook: Outlook) -> Table:
 def _finish_row(outlook: Outlook, stage: str | None) -> tuple[str, ...]:
     done = outlook.finished_on(stage)
     if done is not None:
-        return _name(stage), "finished", short_date(done), "", ""
+        return _name(stage), "finished", format_short_date(done), "", ""
     hours = outlook.person_hours_left(stage)
     low, high = sample_quantile(hours, 0.10), sample_quantile(hours, 0.90)
     return (
         _name(stage),
-        f"{say_hours(low)} to {say_hours(high)}",
-        short_date(outlook.date_at(0.50, stage)),
-        short_date(outlook.date_at(0.80, stage)),
-        short_date(outlook.date_at(0.50, stage, first_90=True)),
+        f"{format_hours(low)} to {format_hours(high)}",
+        format_short_date(outlook.date_at(0.50, stage)),
+        format_short_date(outlook.date_at(0.80, stage)),
+        format_short_date(outlook.date_at(0.50, stage, first_90=True)),
     )
 
 
@@ -121,13 +121,13 @@ def basis_sentence(outlook: Outlook) -> str:
     rest = f"{basis['finished_tasks']} finished of {len(progress.tasks)} tasks, {basis['sessions']} sessions"
     return (
         f"From {rest} over {basis['weeks']} weeks; {outlook.settings.runs:,} runs, "
-        f"seed {outlook.settings.seed}, as of {say_date(outlook.as_of)}."
+        f"seed {outlook.settings.seed}, as of {format_date(outlook.as_of)}."
     )
 
 
 def hours_range(values: np.ndarray, low: float, high: float) -> str:
     """Two quantiles of some hours, in words."""
-    return f"{say_hours(sample_quantile(values, low))} to {say_hours(sample_quantile(values, high))}"
+    return f"{format_hours(sample_quantile(values, low))} to {format_hours(sample_quantile(values, high))}"
 
 
 def range_sentence(outlook: Outlook) -> str:
@@ -143,7 +143,9 @@ def range_sentence(outlook: Outlook) -> str:
     shares = {words[name]: max(share, 0.0) for name, share in range_shares(outlook.hours_parts).items()}
     if not sum(shares.values()):
         return ""
-    said = ", ".join(f"{name} {say_percent(share / sum(shares.values()))}" for name, share in shares.items())
+    said = ", ".join(
+        f"{name} {format_percent(share / sum(shares.values()))}" for name, share in shares.items()
+    )
     return f"What makes the range of the hours left wide: {said}."
 
 
@@ -164,10 +166,10 @@ def overruns_table(answer: Overruns) -> Table:
             f"{row['hours_at_stake']:+.0f} h",
             f"{row['ratio_p10']:.1f}-{row['ratio_p90']:.1f}" if planned else "no plan",
             _percent(row["probability_over"]) if planned else "",
-            f"{100 * row['learning_rate_p10']:.0f}-{say_percent(row['learning_rate_p90'])}",
+            f"{100 * row['learning_rate_p10']:.0f}-{format_percent(row['learning_rate_p90'])}",
             f"{100 * row['learned_so_far']:.0f}, "
-            f"{say_percent(row['learned_so_far'] * row['learning_to_come'])}",
-            f"{100 * row['rework_share_p10']:.0f}-{say_percent(row['rework_share_p90'])}",
+            f"{format_percent(row['learned_so_far'] * row['learning_to_come'])}",
+            f"{100 * row['rework_share_p10']:.0f}-{format_percent(row['rework_share_p90'])}",
             f"{row['basis']}, {row['finished']}",
         )
     return table
@@ -177,7 +179,7 @@ def _percent(probability: float) -> str:
     """A probability in a narrow column, never quite certain."""
     if probability > 0.99:
         return ">99 %"
-    return "<1 %" if probability < 0.01 else say_percent(probability)
+    return "<1 %" if probability < 0.01 else format_percent(probability)
 
 
 def overruns_lines() -> list[str]:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from forecast.many.answer import CSV_COLUMNS, BuildAnswer
-from forecast.present.finish import short_date
+from forecast.present.finish import format_short_date
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -48,7 +48,7 @@ def _cells(build: BuildAnswer) -> tuple[str, ...]:
 
 
 def _day(text: str) -> str:
-    return short_date(date.fromisoformat(text) if text else None)
+    return format_short_date(date.fromisoformat(text) if text else None)
 
 
 def problem_lines(builds: Iterable[BuildAnswer]) -> list[str]:

@@ -18,7 +18,7 @@ FORECASTS = "forecasts.csv"
 BUILD = "build"
 
 
-def keep_announced(outlook: Outlook, announced: date) -> None:
+def store_announced_dates(outlook: Outlook, announced: date) -> None:
     """Append the dates of every open stage and of the build to `forecasts.csv`.
 
     Raises

@@ -19,7 +19,7 @@ _SHORTEST_SILENCE_DAYS = 14
 
 
 @dataclass(frozen=True, kw_only=True)
-class BenchRecord:
+class BenchHours:
     """Clock hours at the bench: those of whoever stayed longest on each day.
 
     Attributes
@@ -48,14 +48,14 @@ class BenchRecord:
         return 0 if open_end.empty else int(open_end["days"].iloc[0])
 
 
-def bench_record(fitted: Fitted, settings: Settings) -> BenchRecord:
+def bench_hours(fitted: Fitted, settings: Settings) -> BenchHours:
     """What the log says about time at the bench, and what the next half year may bring."""
     history = fitted.bench.learned_.history
     known = history.household[: history.known_days]
     weekly = np.add.reduceat(known, np.arange(0, len(known), 7)) if len(known) else np.zeros(0)
     mondays = [history.origin + timedelta(days=7 * w) for w in range(len(weekly))]
     drawn = _drawn_days(fitted, settings)
-    return BenchRecord(
+    return BenchHours(
         as_of=fitted.as_of,
         weeks=pd.DataFrame({"monday": _stamps(mondays), "hours": weekly}),
         silences=_silences(history.origin, known),

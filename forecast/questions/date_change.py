@@ -16,7 +16,7 @@ import numpy as np
 from forecast.files.folder import Build
 from forecast.quantiles import sample_quantile
 from forecast.random_streams import DATE_CHANGE, stream
-from forecast.simulate.finish import play
+from forecast.simulate.finish import simulate_build
 from forecast.simulate.fitted import Fitted, fit_build
 from forecast.simulate.outlook import Outlook
 
@@ -25,7 +25,7 @@ LEVEL = 0.80
 
 
 @dataclass(frozen=True, kw_only=True)
-class Moved:
+class DateChange:
     """How far the finish of the whole build moved between two days, and by what.
 
     Attributes
@@ -52,7 +52,9 @@ class Moved:
         return sum(self.days.values())
 
 
-def what_moved(build: Build, now: Outlook, *, days: int = 30, runs: int = 2_000) -> Moved | None:
+def explain_date_change(
+    build: Build, now: Outlook, *, days: int = 30, runs: int = 2_000
+) -> DateChange | None:
     """Compare a forecast with the one of `days` earlier; None when one of them has no date to compare.
 
     Parameters
@@ -70,8 +72,8 @@ def what_moved(build: Build, now: Outlook, *, days: int = 30, runs: int = 2_000)
     then = fit_build(build, then_day, settings)
     if not len(then.progress.tasks) or not len(then.progress.open_tasks):
         return None
-    before = play(then, settings)
-    at_old_pace = play(_with_bench_of(then, now.fitted), settings)
+    before = simulate_build(then, settings)
+    at_old_pace = simulate_build(_with_bench_of(then, now.fitted), settings)
     dates = [_finish(o, settings.runs) for o in (before, at_old_pace, now)]
     if not np.isfinite(dates).all():
         return None
@@ -87,7 +89,7 @@ def _finish(outlook: Outlook, runs: int) -> float:
     return sample_quantile(outlook.days(None)[:runs], LEVEL)
 
 
-def _attributed(before: Outlook, now: Outlook, days: int, runs: int, dates: list[float]) -> Moved:
+def _attributed(before: Outlook, now: Outlook, days: int, runs: int, dates: list[float]) -> DateChange:
     first, old_pace, today = dates
     expected = float(np.mean(_hours_done_by(before, days)))
     worked = _hours_worked(now, days)
@@ -103,7 +105,7 @@ def _attributed(before: Outlook, now: Outlook, days: int, runs: int, dates: list
         "pace": today - old_pace,
     }
     moved["order"] = (today + days - first) - sum(moved.values())
-    return Moved(
+    return DateChange(
         before=before,
         now=now,
         days=moved,

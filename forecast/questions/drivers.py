@@ -7,16 +7,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from forecast.simulate.finish import play_together
+from forecast.simulate.finish import simulate_what_ifs
 from forecast.simulate.fitted import Fitted
 from forecast.simulate.network import Criticality, Simulation, criticality_of_stages, criticality_of_tasks
 from forecast.simulate.outlook import Outlook
 from forecast.simulate.settings import Settings
-from forecast.simulate.what_if import AS_IT_IS, WhatIf
-from forecast.wording import say_percent
+from forecast.simulate.what_if import BASELINE, WhatIf
+from forecast.wording import format_percent
 
 if TYPE_CHECKING:
-    from forecast.simulate.runs import Played
+    from forecast.simulate.runs import SimulatedBatch
 
 _RUNS = 2_000
 _ALWAYS = 0.95
@@ -32,7 +32,7 @@ CAUSE_WORDS = {
 
 
 @dataclass(frozen=True, kw_only=True)
-class DateHolders:
+class DateDrivers:
     """What the finish hangs on.
 
     Attributes
@@ -54,28 +54,28 @@ class DateHolders:
         }
 
 
-def what_holds_the_date(fitted: Fitted, settings: Settings, what_if: WhatIf = AS_IT_IS) -> DateHolders:
+def date_drivers(fitted: Fitted, settings: Settings, what_if: WhatIf = BASELINE) -> DateDrivers:
     """Play up to 2,000 runs and trace each back from its finish over what every task waited for."""
     few = replace(settings, runs=min(settings.runs, _RUNS))
-    return play_and_hold(fitted, few, what_if)[1]
+    return simulate_with_drivers(fitted, few, what_if)[1]
 
 
-def play_and_hold(
-    fitted: Fitted, settings: Settings, what_if: WhatIf = AS_IT_IS
-) -> tuple[Outlook, DateHolders]:
+def simulate_with_drivers(
+    fitted: Fitted, settings: Settings, what_if: WhatIf = BASELINE
+) -> tuple[Outlook, DateDrivers]:
     """The finish dates, and what holds them, from one play: every run is traced and kept."""
     simulations: list[Simulation] = []
     hours: list[np.ndarray] = []
 
-    def watch(played: tuple[Played, ...]) -> None:
+    def watch(played: tuple[SimulatedBatch, ...]) -> None:
         simulations.append(played[0].simulation)
         hours.append(played[0].work.hours)
 
-    (outlook,) = play_together(fitted, settings, [what_if], watch=watch, trace=True)
+    (outlook,) = simulate_what_ifs(fitted, settings, [what_if], watch=watch, trace=True)
     together = Simulation.joined(simulations)
     tasks = criticality_of_tasks(together, np.concatenate(hours))
     stages = criticality_of_stages(fitted.network, together, np.concatenate(hours))
-    return outlook, DateHolders(tasks=tasks, stages=stages, findings=_findings(fitted, tasks))
+    return outlook, DateDrivers(tasks=tasks, stages=stages, findings=_findings(fitted, tasks))
 
 
 def _findings(fitted: Fitted, tasks: Criticality) -> tuple[str, ...]:
@@ -91,7 +91,7 @@ def _causes_sentence(tasks: Criticality) -> str:
     if not waits:
         return "Nothing waits for anything: the date is the hours of the longest task."
     shares = sorted(waits.items(), key=lambda cause: -cause[1])
-    told = ", ".join(f"{CAUSE_WORDS[c]} ({say_percent(s)})" for c, s in shares[:3] if s >= 0.01)
+    told = ", ".join(f"{CAUSE_WORDS[c]} ({format_percent(s)})" for c, s in shares[:3] if s >= 0.01)
     return f"On the way to the finish, tasks wait for {told}."
 
 
@@ -101,5 +101,5 @@ def _hangs_on_sentence(fitted: Fitted, tasks: Criticality) -> str:
     titles = {t.task: t.title or t.task for t in fitted.build.plan.tasks}
     index = dict(zip(tasks.names, tasks.index, strict=True))
     most = [n for n in tasks.most_crucial(3) if index[n] > 0]
-    told = ", ".join(f"{titles[n]} (critical in {say_percent(index[n])} of runs)" for n in most)
+    told = ", ".join(f"{titles[n]} (critical in {format_percent(index[n])} of runs)" for n in most)
     return f"The date hangs most on {told}." if told else ""

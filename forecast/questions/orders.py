@@ -20,14 +20,14 @@ from forecast.files.plan import Delivery
 from forecast.learn.deliveries import lead_days_given
 from forecast.quantiles import QUANTILES, day_of, quantile_key, sample_quantile
 from forecast.random_streams import LEAD_TIMES, stream
-from forecast.simulate.finish import play_together
+from forecast.simulate.finish import simulate_what_ifs
 from forecast.simulate.fitted import Fitted
 from forecast.simulate.settings import Settings
 from forecast.simulate.what_if import WhatIf
-from forecast.wording import say_percent
+from forecast.wording import format_percent
 
 if TYPE_CHECKING:
-    from forecast.simulate.runs import Played
+    from forecast.simulate.runs import SimulatedBatch
 
 IN_TIME = 0.8
 _DAYS_A_WEEK = 7.0
@@ -138,11 +138,11 @@ def orders_of(
     ]
     tallies = [_Tally(needs=_tasks_that_need(fitted, d)) for d in coming]
 
-    def watch(played: tuple[Played, ...]) -> None:
+    def watch(played: tuple[SimulatedBatch, ...]) -> None:
         for tally, there, never in zip(tallies, played[::2], played[1::2], strict=True):
             tally.add(there, never)
 
-    play_together(fitted, settings, what_ifs, watch=watch, on_progress=on_progress)
+    simulate_what_ifs(fitted, settings, what_ifs, watch=watch, on_progress=on_progress)
     return Orders(
         orders=tuple(
             order_of(d, fitted.as_of, t.need(_leads(fitted, settings, d)), settings.horizon_days)
@@ -163,7 +163,7 @@ def order_of(delivery: Delivery, as_of: date, need: Need, horizon_days: int) -> 
         rule, from_day = "cost", float(day or 0)
     else:
         day = day_in_time(need, IN_TIME)
-        rule, from_day = f"{say_percent(IN_TIME)} in time", float(day or 0)
+        rule, from_day = f"{format_percent(IN_TIME)} in time", float(day or 0)
     arrival = from_day + need.lead_days
     return Order(
         delivery=delivery.delivery,
@@ -235,7 +235,7 @@ class _Tally:
     needed: list[np.ndarray] = field(default_factory=list)
     idle: list[np.ndarray] = field(default_factory=list)
 
-    def add(self, there: Played, never: Played) -> None:
+    def add(self, there: SimulatedBatch, never: SimulatedBatch) -> None:
         self.needed.append(there.simulation.start[:, self.needs].min(axis=1))
         finish = never.simulation.finish
         last = np.where(np.isfinite(finish), finish, 0.0).max(axis=1)

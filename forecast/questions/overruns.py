@@ -17,7 +17,7 @@ import pandas as pd
 
 from forecast.learn.progress import Progress
 from forecast.quantiles import QUANTILES, quantile_key, sample_quantile
-from forecast.wording import say_percent, say_percents
+from forecast.wording import format_percent, format_percent_range
 
 if TYPE_CHECKING:
     from forecast.learn.effort import EffortModel
@@ -77,7 +77,7 @@ def overruns(progress: Progress, model: EffortModel) -> Overruns:
     if len(types):
         types = types.iloc[np.argsort(-types["hours_at_stake"].abs().to_numpy(), kind="stable")]
     types = types.reset_index(drop=True)
-    outside = model.beyond_.outside_share
+    outside = model.rework_and_growth_.outside_share
     shares = {quantile_key(q): sample_quantile(outside, q) for q in QUANTILES}
     return Overruns(
         as_of=progress.as_of,
@@ -107,7 +107,7 @@ def say_sure(probability: float) -> str:
     """
     if probability > 0.99:
         return "more than 99 %"
-    return "less than 1 %" if probability < 0.01 else say_percent(probability)
+    return "less than 1 %" if probability < 0.01 else format_percent(probability)
 
 
 def say_times(ratio: float) -> str:
@@ -126,7 +126,7 @@ def _type_row(progress: Progress, model: EffortModel, k: int, known: pd.Series) 
     with_plan = mine & ~np.isnan(planned)
     done = tasks["done"].to_numpy(dtype=bool)
     hours = (tasks["hours_first"] + tasks["hours_rework"]).to_numpy(dtype=float)
-    again = 1.0 + model.beyond_.rework_share[:, k]
+    again = 1.0 + model.rework_and_growth_.rework_share[:, k]
     expected = model.expected_hours_
     row = {name: known[name] for name in ("type", "basis", "finished")}
     finished = with_plan & done
@@ -139,7 +139,7 @@ def _type_row(progress: Progress, model: EffortModel, k: int, known: pd.Series) 
     row |= _quantiles("ratio", ratio) | _quantiles("ratio_once", ratio / again)
     row["probability_over"] = float(np.mean(ratio > 1.0)) if with_plan.any() else np.nan
     row |= _quantiles("learning_rate", 2.0 ** model.learning_slopes_[:, k])
-    row |= _quantiles("rework_share", model.beyond_.rework_share[:, k])
+    row |= _quantiles("rework_share", model.rework_and_growth_.rework_share[:, k])
     ahead = with_plan & ~done
     to_come = expected[:, ahead].sum(axis=1) * again
     row["hours_at_stake"] = float(np.median(to_come - planned[ahead].sum())) if ahead.any() else 0.0
@@ -227,7 +227,9 @@ def _reasons(types: pd.DataFrame, outside: dict[str, float]) -> tuple[str, ...]:
 
 def _rework(row: pd.Series) -> str:
     """Rework of a type that runs over, where it is much of why."""
-    share = f"{say_percents(row['rework_share_p10'], row['rework_share_p90'])} of its first-time hours"
+    share = (
+        f"{format_percent_range(row['rework_share_p10'], row['rework_share_p90'])} of its first-time hours"
+    )
     name = _capital(row["type"])
     if row["ratio_once_p50"] <= 1.0:
         return f"{name}: rework puts it over, {share}; done once, {_range(row, 'ratio_once')}."
@@ -245,15 +247,15 @@ def _learning_ahead(own: pd.DataFrame) -> list[str]:
     top = helped.iloc[0]
     return [
         f"{_capital(top['type'])}: learning is still to come, the last piece should take "
-        f"{say_percent(top['learning_to_come'])} of the next one's hours; its open tasks "
+        f"{format_percent(top['learning_to_come'])} of the next one's hours; its open tasks "
         f"{_range(top, 'ratio_open')}."
     ]
 
 
 def _outside(share: dict[str, float]) -> str:
     return (
-        f"Work outside the plan adds {say_percents(share['p10'], share['p90'])} to the hours of planned "
-        "work, and counts to no type."
+        f"Work outside the plan adds {format_percent_range(share['p10'], share['p90'])} to the hours "
+        "of planned work, and counts to no type."
     )
 
 

@@ -10,7 +10,7 @@ import pandas as pd
 
 from forecast.learn.learning_curve import lot_midpoint, rate_of_slope
 from forecast.learn.progress import Progress
-from forecast.wording import say_percent, say_percents
+from forecast.wording import format_percent, format_percent_range
 
 if TYPE_CHECKING:
     from forecast.learn.effort import EffortModel
@@ -46,11 +46,13 @@ class Practice:
         low, mid, high = (self.rate[q] for q in _LEVELS)
         if high < 1:
             return (
-                f"{_capital(self.type)}: each doubling of the pieces leaves {say_percent(mid)} of the time "
-                f"(8 in 10: {say_percents(low, high)})."
+                f"{_capital(self.type)}: each doubling of the pieces leaves {format_percent(mid)} of the "
+                f"time (8 in 10: {format_percent_range(low, high)})."
             )
         name = _capital(self.type)
-        return f"{name}: no learning is certain ({say_percents(low, high)} of the time at a doubling)."
+        return (
+            f"{name}: no learning is certain ({format_percent_range(low, high)} of the time at a doubling)."
+        )
 
 
 def practice(progress: Progress, model: EffortModel, kind: str) -> Practice:

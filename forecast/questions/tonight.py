@@ -19,14 +19,14 @@ from forecast.files.plan import Task
 from forecast.quantiles import QUANTILES, quantile_key, sample_quantile
 from forecast.questions.readiness import Readiness, Wait, readiness, say_day, say_days, title_of
 from forecast.random_streams import TONIGHT, stream
-from forecast.simulate.finish import play_together
+from forecast.simulate.finish import simulate_what_ifs
 from forecast.simulate.fitted import Fitted
 from forecast.simulate.network import criticality_of_tasks
 from forecast.simulate.settings import Settings
-from forecast.simulate.what_if import AS_IT_IS
+from forecast.simulate.what_if import BASELINE
 
 if TYPE_CHECKING:
-    from forecast.simulate.runs import Played
+    from forecast.simulate.runs import SimulatedBatch
 
 USUAL_HOURS = 2.5  # of a session where no log says better: median of real logs, measured by the authors
 _DRAWS = 4_000
@@ -225,7 +225,7 @@ def draw_hours_left(fitted: Fitted, draws: int, rng: np.random.Generator) -> np.
     left = np.maximum(model.sample_first_time_hours(draws, rng) - model.begun_hours_, 0.0)
     left[:, design.sharable[design.open_rows]] /= model.shared_work_penalty_**design.usual_share
     for at in np.flatnonzero(design.reopened[design.open_rows]):
-        left[:, at] = model.begun_hours_[at] * model.beyond_.draw_rework_share(draws, rng)
+        left[:, at] = model.begun_hours_[at] * model.rework_and_growth_.draw_rework_share(draws, rng)
     return left
 
 
@@ -294,11 +294,11 @@ def _criticality(fitted: Fitted, settings: Settings) -> np.ndarray:
     """(open task,) share of plays in which it is on the chain that sets the date; zeros if none finishes."""
     found: list[np.ndarray] = []
 
-    def watch(played: tuple[Played, ...]) -> None:
+    def watch(played: tuple[SimulatedBatch, ...]) -> None:
         found.append(criticality_of_tasks(played[0].simulation, played[0].work.hours).index)
 
     few = replace(settings, runs=min(settings.runs, _PLAYS))
-    play_together(fitted, few, [AS_IT_IS], watch=watch, trace=True)
+    simulate_what_ifs(fitted, few, [BASELINE], watch=watch, trace=True)
     return np.mean(found, axis=0)
 
 

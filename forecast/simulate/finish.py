@@ -18,9 +18,9 @@ from forecast.files.folder import Build
 from forecast.random_streams import BATCH_RUNS
 from forecast.simulate.fitted import Fitted, fit_build
 from forecast.simulate.outlook import Outlook
-from forecast.simulate.runs import Played, chunks_in_order
+from forecast.simulate.runs import SimulatedBatch, batches_in_order
 from forecast.simulate.settings import Settings
-from forecast.simulate.what_if import AS_IT_IS, WhatIf
+from forecast.simulate.what_if import BASELINE, WhatIf
 
 if TYPE_CHECKING:
     from forecast.simulate.network import Simulation
@@ -45,14 +45,14 @@ def forecast_finish(
     on_progress : called with (runs played, runs in all)
     """
     settings = settings or Settings()
-    return play(fit_build(build, as_of, settings), settings, on_progress=on_progress)
+    return simulate_build(fit_build(build, as_of, settings), settings, on_progress=on_progress)
 
 
-def play(
+def simulate_build(
     fitted: Fitted,
     settings: Settings,
     *,
-    what_if: WhatIf = AS_IT_IS,
+    what_if: WhatIf = BASELINE,
     first_horizon_days: int = _FIRST_HORIZON_DAYS,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> Outlook:
@@ -63,18 +63,18 @@ def play(
     how long it takes and nothing else: it doubles until more days would help no run or the last is
     reached.
     """
-    (outlook,) = play_together(
+    (outlook,) = simulate_what_ifs(
         fitted, settings, [what_if], first_horizon_days=first_horizon_days, on_progress=on_progress
     )
     return outlook
 
 
-def play_together(
+def simulate_what_ifs(
     fitted: Fitted,
     settings: Settings,
     what_ifs: Sequence[WhatIf],
     *,
-    watch: Callable[[tuple[Played, ...]], None] | None = None,
+    watch: Callable[[tuple[SimulatedBatch, ...]], None] | None = None,
     trace: bool = False,
     first_horizon_days: int = _FIRST_HORIZON_DAYS,
     on_progress: Callable[[int, int], None] | None = None,
@@ -88,7 +88,7 @@ def play_together(
     horizon = min(first_horizon_days, settings.horizon_days)
     grid = burn_down_grid(settings.horizon_days)
     runs_played = 0
-    for runs, played in chunks_in_order(
+    for runs, played in batches_in_order(
         fitted, settings, what_ifs, size=BATCH_RUNS, horizon=horizon, grid=grid, trace=trace
     ):
         for kept, one in zip(parts, played, strict=True):
@@ -120,7 +120,7 @@ class _Part:
     simulation: Simulation
 
 
-def _part(fitted: Fitted, played: Played) -> _Part:
+def _part(fitted: Fitted, played: SimulatedBatch) -> _Part:
     return _Part(
         hours_left=_hours_by_stage(fitted, played.work.hours),
         hours_parts=played.work.parts,

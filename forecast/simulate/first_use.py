@@ -12,7 +12,7 @@ import os
 import subprocess
 import sys
 
-from forecast.compiled import await_before_play, is_compiled
+from forecast.compiled import compile_in_other_process, is_compiled
 
 
 def loops_are_compiled() -> bool:
@@ -24,10 +24,10 @@ def loops_are_compiled() -> bool:
     from forecast.learn.bench_time import kernel
     from forecast.simulate.network import kernel_is_compiled
 
-    return kernel_is_compiled() and is_compiled(kernel.play_weeks, kernel.__file__)
+    return kernel_is_compiled() and is_compiled(kernel.simulate_weeks, kernel.__file__)
 
 
-def begin_to_compile() -> None:
+def start_compiling() -> None:
     """Let another process compile the play of the network; the first play here waits for it.
 
     Nothing is begun where it is compiled, where one core has to do everything, and where nothing can be kept.
@@ -35,9 +35,9 @@ def begin_to_compile() -> None:
     """
     from forecast.simulate.network import kernel, kernel_is_compiled
 
-    if kernel_is_compiled() or (os.cpu_count() or 1) < 2 or not kernel.play_runs.stats.cache_path:
+    if kernel_is_compiled() or (os.cpu_count() or 1) < 2 or not kernel.simulate_runs.stats.cache_path:
         return
-    await_before_play(
+    compile_in_other_process(
         subprocess.Popen(
             [sys.executable, "-m", "forecast.simulate.first_use"],
             stdin=subprocess.DEVNULL,

@@ -11,7 +11,7 @@ import numpy as np
 from forecast.quantiles import QUANTILES, day_of, quantile_key, sample_quantile
 from forecast.simulate.fitted import Fitted
 from forecast.simulate.settings import Settings
-from forecast.wording import say_percent
+from forecast.wording import format_percent
 
 BURN_DOWN_QUANTILES = (0.025, 0.10, 0.25, 0.50, 0.75, 0.90, 0.975)
 
@@ -153,7 +153,7 @@ def _never_sentence(lack: str, task: str, share: float) -> str:
         "delivery": "waits for a delivery that never comes",
         "limit": "needs more of a limit than other work ever sets free",
     }
-    return f"In {say_percent(share)} of the runs the build cannot be finished: {task} {waits[lack]}."
+    return f"In {format_percent(share)} of the runs the build cannot be finished: {task} {waits[lack]}."
 
 
 def _iso(day: date | None) -> str | None:

@@ -19,11 +19,11 @@ from forecast.learn.deliveries import draw_arrivals
 from forecast.random_streams import ARRIVALS, BENCH, EFFORT, stream
 from forecast.simulate.fitted import Fitted
 from forecast.simulate.settings import Settings
-from forecast.simulate.what_if import WhatIf, everybody_joining
+from forecast.simulate.what_if import WhatIf, everyone_joining
 
 if TYPE_CHECKING:
     from forecast.learn.bench_time import BenchDraws
-    from forecast.learn.bench_time.simulated_weeks import Play
+    from forecast.learn.bench_time.simulated_weeks import PresenceSampler
     from forecast.learn.effort import RemainingWork
     from forecast.simulate.network import Simulation
 
@@ -34,20 +34,20 @@ T = TypeVar("T")
 
 
 @dataclass(frozen=True, kw_only=True)
-class Played:
+class SimulatedBatch:
     """One chunk of runs: the work that was left, who was there, and how it went."""
 
     work: RemainingWork
     people: tuple[str, ...]
     simulation: Simulation
 
-    def with_runs(self, rows: np.ndarray, other: Played) -> Played:
+    def with_runs(self, rows: np.ndarray, other: SimulatedBatch) -> SimulatedBatch:
         """The same with some runs as they were played again."""
         return replace(self, simulation=self.simulation.with_runs(rows, other.simulation))
 
 
 @dataclass(frozen=True, kw_only=True)
-class DrawnChunk:
+class DrawnBatch:
     """What was drawn of one chunk of runs, the days at the bench apart.
 
     Attributes
@@ -72,7 +72,7 @@ class DrawnChunk:
         *,
         grid: ArrayLike = (),
         trace: bool = False,
-    ) -> Played:
+    ) -> SimulatedBatch:
         """Play some of the runs under one of the what-ifs; `bench` holds the days of those runs."""
         from forecast.simulate.network import simulate_schedule
 
@@ -97,29 +97,29 @@ class DrawnChunk:
             grid=grid,
             trace=trace,
         )
-        return Played(work=work, people=bench.people, simulation=simulation)
+        return SimulatedBatch(work=work, people=bench.people, simulation=simulation)
 
 
-def draw_chunk(
+def draw_batch(
     fitted: Fitted, settings: Settings, what_ifs: Sequence[WhatIf], *, chunk: int, runs: int
-) -> tuple[DrawnChunk, Play]:
+) -> tuple[DrawnBatch, PresenceSampler]:
     """Draw one chunk of runs; the days at the bench are drawn as far as they are asked for."""
     seed = settings.seed
     work = {
         shared: fitted.effort.sample_remaining(runs, stream(seed, EFFORT, chunk), shared=shared)
         for shared in {w.shared for w in what_ifs}
     }
-    drawn = DrawnChunk(
+    drawn = DrawnBatch(
         fitted=fitted,
         work=work,
         paths={shared: fitted.network.longest_paths(left.expected_hours) for shared, left in work.items()},
         arrivals=draw_arrivals(fitted.network.deliveries, fitted.as_of, runs, stream(seed, ARRIVALS, chunk)),
     )
     rng = stream(seed, BENCH, chunk)
-    return drawn, fitted.bench.play(runs, rng, joining=everybody_joining(what_ifs))
+    return drawn, fitted.bench.presence_sampler(runs, rng, joining=everyone_joining(what_ifs))
 
 
-def play_chunk(
+def simulate_batch(
     fitted: Fitted,
     settings: Settings,
     what_ifs: Sequence[WhatIf],
@@ -129,14 +129,14 @@ def play_chunk(
     horizon: int,
     grid: np.ndarray,
     trace: bool,
-) -> tuple[tuple[Played, ...], int]:
+) -> tuple[tuple[SimulatedBatch, ...], int]:
     """Play one chunk under each what-if, and the days that half of its runs or more took.
 
     The days double for the runs that more days would help, until there is none or the last day is reached.
     """
-    drawn, days = draw_chunk(fitted, settings, what_ifs, chunk=chunk, runs=runs)
+    drawn, days = draw_batch(fitted, settings, what_ifs, chunk=chunk, runs=runs)
 
-    def play_rows(rows: np.ndarray, horizon: int) -> tuple[Played, ...]:
+    def play_rows(rows: np.ndarray, horizon: int) -> tuple[SimulatedBatch, ...]:
         bench = days.hours(0, horizon, rows)
         return tuple(drawn.play(rows, bench, w, what_ifs, grid=grid, trace=trace) for w in what_ifs)
 
@@ -153,7 +153,7 @@ def play_chunk(
     return played, usual
 
 
-def chunks_in_order(
+def batches_in_order(
     fitted: Fitted,
     settings: Settings,
     what_ifs: Sequence[WhatIf],
@@ -162,7 +162,7 @@ def chunks_in_order(
     horizon: int,
     grid: np.ndarray,
     trace: bool,
-) -> Iterator[tuple[int, tuple[Played, ...]]]:
+) -> Iterator[tuple[int, tuple[SimulatedBatch, ...]]]:
     """Every chunk with its runs, in order; while one is looked at the next are played.
 
     A chunk is drawn and played apart from the others, so the threads change nothing but the time. Each
@@ -175,28 +175,28 @@ def chunks_in_order(
     """
     usual = horizon
 
-    def play(numbered: tuple[int, int]) -> tuple[int, tuple[Played, ...]]:
+    def play(numbered: tuple[int, int]) -> tuple[int, tuple[SimulatedBatch, ...]]:
         nonlocal usual
         chunk, runs = numbered
-        played, usual = play_chunk(
+        played, usual = simulate_batch(
             fitted, settings, what_ifs, chunk=chunk, runs=runs, horizon=usual, grid=grid, trace=trace
         )
         return runs, played
 
-    yield from side_by_side(play, numbered_chunks(settings.runs, size))
+    yield from map_in_order(play, numbered_batches(settings.runs, size))
 
 
-def numbered_chunks(runs: int, size: int) -> Iterator[tuple[int, int]]:
+def numbered_batches(runs: int, size: int) -> Iterator[tuple[int, int]]:
     """Number and runs of each chunk; the last one has what is left.
 
-    >>> list(numbered_chunks(1100, 500))
+    >>> list(numbered_batches(1100, 500))
     [(0, 500), (1, 500), (2, 100)]
     """
     return enumerate(min(size, runs - start) for start in range(0, runs, size))
 
 
 @contextmanager
-def at_a_time(count: int) -> Iterator[None]:
+def limit_threads(count: int) -> Iterator[None]:
     """So many jobs side by side: one in a process that is one of several already."""
     before = _threads.set(count)
     try:
@@ -205,14 +205,14 @@ def at_a_time(count: int) -> Iterator[None]:
         _threads.reset(before)
 
 
-def side_by_side(work: Callable[[J], T], jobs: Iterable[J]) -> Iterator[T]:
+def map_in_order(work: Callable[[J], T], jobs: Iterable[J]) -> Iterator[T]:
     """What `work` makes of each job, in order, while the next are under way on threads.
 
-    A core each, but no more than memory has room for, unless `at_a_time` says how many.
+    A core each, but no more than memory has room for, unless `limit_threads` says how many.
 
     Examples
     --------
-    >>> list(side_by_side(abs, [-1, 2, -3]))
+    >>> list(map_in_order(abs, [-1, 2, -3]))
     [1, 2, 3]
     """
     waiting = iter(jobs)

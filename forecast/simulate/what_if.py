@@ -45,7 +45,7 @@ class WhatIf:
         `bench` may hold whoever joins in `others`: those that do not join here are left out.
         """
         here = {j.id for j in self.joining}
-        absent = [j.id for j in everybody_joining(others) if j.id not in here]
+        absent = [j.id for j in everyone_joining(others) if j.id not in here]
         kept = bench.without(*self.leaving, *absent) if self.leaving or absent else bench
         share = np.array([self.presence.get(p, 1.0) for p in kept.people], dtype=np.float32)
         return replace(
@@ -66,10 +66,10 @@ class WhatIf:
         return np.column_stack(columns) if columns else drawn
 
 
-AS_IT_IS = WhatIf()
+BASELINE = WhatIf()
 
 
-def everybody_joining(what_ifs: Sequence[WhatIf]) -> tuple[Joining, ...]:
+def everyone_joining(what_ifs: Sequence[WhatIf]) -> tuple[Joining, ...]:
     """Whoever joins in one of them, each once.
 
     Raises

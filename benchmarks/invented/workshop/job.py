@@ -53,7 +53,7 @@ def counts_pieces(task: int, reports: ReportTruth) -> bool:
     return (task * _GOLDEN) % 1.0 < reports.count_chance
 
 
-def say_percent(share: float, reports: ReportTruth, dice: Dice) -> int:
+def format_percent(share: float, reports: ReportTruth, dice: Dice) -> int:
     """What the builder says when this share of the hours is spent: 5 to 95, in fives."""
     inner = min(max(share, 0.01), 0.99)
     said = reports.bias + reports.stretch * log(inner / (1.0 - inner)) + reports.noise * dice.normal()

@@ -15,7 +15,7 @@ from math import ceil
 import numpy as np
 
 from benchmarks.invented.workshop.dice import Dice
-from benchmarks.invented.workshop.job import OUTSIDE, Job, Row, Rules, counts_pieces, say_percent
+from benchmarks.invented.workshop.job import OUTSIDE, Job, Row, Rules, counts_pieces, format_percent
 from benchmarks.invented.workshop.presence import HELPER, QUARTERS, Wish
 from benchmarks.invented.workshop.supplies import Supplies
 from benchmarks.invented.workshop.totals import Totals, TrueTask
@@ -364,7 +364,7 @@ class Workshop:
                 row.pieces = pieces - self.counted[task]
                 self.counted[task] = pieces
         if not over and total >= _DAY_OF_WORK and self.dice.uniform() < reports.percent_chance:
-            row.percent = max(say_percent(share, reports, self.dice), round(100 * self.said[task]))
+            row.percent = max(format_percent(share, reports, self.dice), round(100 * self.said[task]))
             self.said[task], self.said_at[task] = row.percent / 100.0, self.spent[task]
 
     def _next(self, per_hour: float) -> float:

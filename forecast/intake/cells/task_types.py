@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from forecast.intake.sheet import one_line
-from forecast.wording import say_percent
+from forecast.wording import format_percent
 
 GENERAL = "general"
 LEAST_CERTAINTY = 0.5
@@ -45,7 +45,7 @@ class TypeAccuracy:
     def __str__(self) -> str:
         return (
             f"{self.right} of {self.texts} texts get the right type; a type is claimed for {self.claimed} of "
-            f"them and is right {say_percent(self.claimed_right / max(self.claimed, 1))} of the time"
+            f"them and is right {format_percent(self.claimed_right / max(self.claimed, 1))} of the time"
         )
 
 

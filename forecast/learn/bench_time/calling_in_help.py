@@ -17,7 +17,7 @@ from forecast.files.plan import Delivery, Plan
 from forecast.learn.bench_time import priors
 from forecast.learn.bench_time.history import History
 from forecast.learn.progress import Progress
-from forecast.learn.task_windows import pickable
+from forecast.learn.task_windows import workable_since
 
 _GRID = np.geomspace(2.0, 2000.0, 40)
 _STEP = float(np.log(_GRID[1] / _GRID[0]))
@@ -25,7 +25,7 @@ _COMES = (9.0, 1.0)  # whoever is asked comes on nine days in ten; an assumption
 
 
 @dataclass(frozen=True, kw_only=True)
-class Asking:
+class CallingIn:
     """What the log tells of it.
 
     Attributes
@@ -66,14 +66,14 @@ class Asking:
         return days, chance.beta(visits[0] - self.came[at], visits[1] - self.alone[at])
 
 
-def fit_asking(
+def fit_calling_in(
     history: History,
     fade: np.ndarray,
     progress: Progress,
     plan: Plan | None,
     deliveries: Sequence[Delivery],
     visits: tuple[float, float] | None,
-) -> Asking:
+) -> CallingIn:
     """Learn it from the days of somebody who builds alone; else what is believed.
 
     Parameters
@@ -84,7 +84,7 @@ def fit_asking(
     believed = np.exp(-0.5 * (np.log(_GRID / priors.ASK_DAYS) / priors.ASK_LOG_SD) ** 2)
     nothing = np.zeros(len(_GRID))
     if visits is None or len(history.people) > 1:
-        return Asking(weight=believed / believed.sum(), came=nothing, alone=nothing, observed=0)
+        return CallingIn(weight=believed / believed.sum(), came=nothing, alone=nothing, observed=0)
     days = np.flatnonzero(history.household > 0)
     waited = _waited(np.datetime64(history.origin, "D") + days, progress, plan, deliveries)
     tells = waited >= 0
@@ -95,14 +95,14 @@ def fit_asking(
     log_weight = np.log(believed) + _log_beta(visits[0] - came, visits[1] - alone)
     log_weight += _log_beta(_COMES[0] + came, _COMES[1] + alone)
     weight = np.exp(log_weight - log_weight.max())
-    return Asking(weight=weight / weight.sum(), came=came, alone=alone, observed=len(days))
+    return CallingIn(weight=weight / weight.sum(), came=came, alone=alone, observed=len(days))
 
 
 def _waited(
     days: np.ndarray, progress: Progress, plan: Plan | None, deliveries: Sequence[Delivery]
 ) -> np.ndarray:
     """(day,) days for which the first two-person task had waited; -1 with none, or no other work."""
-    begin, end = pickable(progress, plan, deliveries)
+    begin, end = workable_since(progress, plan, deliveries)
     for_two = (progress.tasks["crew"] == "two").to_numpy(dtype=bool)
     can = (begin <= days[:, None]) & (end >= days[:, None])
     waits, other = can & for_two, (can & ~for_two).any(axis=1)

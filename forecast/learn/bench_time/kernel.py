@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numba import njit
 
-from forecast.compiled import kept
+from forecast.compiled import compile_cached
 
 
 class Drawn(NamedTuple):
@@ -168,8 +168,8 @@ def _pattern(u: float, run: int, drawn: Drawn) -> int:
     return k
 
 
-@kept
-def play_weeks(
+@compile_cached
+def simulate_weeks(
     rng: Any, runs: np.ndarray, first: int, last: int, drawn: Drawn, weeks: Weeks, usual: Usual,
     state: State, out: Days,
 ) -> None:  # fmt: skip
@@ -202,7 +202,7 @@ def play_weeks(
             state.rank[run] = rank
 
 
-@kept
+@compile_cached
 def newcomer_days(
     rng: Any, household: np.ndarray, together: np.ndarray, alone: np.ndarray, day_chance: np.ndarray,
     session_scale: float, session_shape: float, longest_day: float, out: np.ndarray,

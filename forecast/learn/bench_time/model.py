@@ -10,7 +10,7 @@ import numpy as np
 from forecast.files.logbook import Away, Builder
 from forecast.files.plan import Delivery, Plan
 from forecast.learn.bench_time import priors
-from forecast.learn.bench_time.calling_in_help import fit_asking
+from forecast.learn.bench_time.calling_in_help import fit_calling_in
 from forecast.learn.bench_time.draws import BenchDraws, Joining
 from forecast.learn.bench_time.habit import fit_habit
 from forecast.learn.bench_time.history import History, read_history
@@ -21,7 +21,7 @@ from forecast.learn.bench_time.robust_mixture import Weeks, mixed_weeks
 from forecast.learn.bench_time.season import no_waves, waves_of, year_waves
 from forecast.learn.bench_time.setting_up import fit_setting_up
 from forecast.learn.bench_time.silences import Silences, fit_silences
-from forecast.learn.bench_time.simulated_weeks import Learned, Play
+from forecast.learn.bench_time.simulated_weeks import Learned, PresenceSampler
 from forecast.learn.bench_time.stage_rank import fit_stage_ranks
 from forecast.learn.bench_time.weekly import WeeklyLog, weekly_log
 from forecast.learn.progress import Progress
@@ -96,7 +96,9 @@ class BenchTime:
         level, silences, seasonal = _fit_weeks(weeks, history, self.mean_prior_, self.belief)
         told, self.pooled_weight_ = Weeks(level=level, silences=silences, habit=habit), 1.0
         if self.belief.built_in_weight:
-            told, self.pooled_weight_ = _lean_back(told, weeks, history, builders, self.belief, seasonal)
+            told, self.pooled_weight_ = _mix_with_built_in(
+                told, weeks, history, builders, self.belief, seasonal
+            )
         company = fit_company(history, _settled(history), _visitors_expected(history, progress))
         self.learned_ = Learned(
             history=history,
@@ -104,7 +106,7 @@ class BenchTime:
             level=told.level,
             habit=told.habit,
             company=company,
-            asking=fit_asking(history, fade_of(history), progress, plan, deliveries, company.visits),
+            asking=fit_calling_in(history, fade_of(history), progress, plan, deliveries, company.visits),
             ranks=fit_stage_ranks(progress, plan, deliveries),
             seasonal=seasonal,
             most_week_hours=max(self.longest_week_hours, 1.25 * float(weeks.hours.max(initial=0.0))),
@@ -145,9 +147,11 @@ class BenchTime:
         skip = (start - self.history_.as_of).days - 1
         if skip < 0:
             raise ValueError(f"start must lie after {self.history_.as_of}. Got {start} instead.")
-        return self.play(draws, rng, joining=joining).hours(skip, days)
+        return self.presence_sampler(draws, rng, joining=joining).hours(skip, days)
 
-    def play(self, draws: int, rng: np.random.Generator, *, joining: Sequence[Joining] = ()) -> Play:
+    def presence_sampler(
+        self, draws: int, rng: np.random.Generator, *, joining: Sequence[Joining] = ()
+    ) -> PresenceSampler:
         """So many runs of the coming days, to be drawn as far as they are asked for.
 
         Raises
@@ -158,7 +162,7 @@ class BenchTime:
         settled = {self.history_.people[p] for p in self.learned_.company.settled}
         if known := settled & set(asked):
             raise ValueError(f"{', '.join(sorted(known))} must not join: the log has their own sessions.")
-        return Play(self.learned_, draws, rng, self.newcomers_ | asked)
+        return PresenceSampler(self.learned_, draws, rng, self.newcomers_ | asked)
 
 
 def _fit_weeks(
@@ -173,7 +177,7 @@ def _fit_weeks(
     return (*seasonal, True) if gain > priors.SEASON_LOG_ODDS else (*plain, False)
 
 
-def _lean_back(
+def _mix_with_built_in(
     pooled: Weeks,
     weeks: WeeklyLog,
     history: History,

@@ -103,7 +103,7 @@ class BenchPriors:
         infinite = normal
     builds : how many other builds it was learned from; 0 = built in
     built_in_weight : how likely it is beforehand that a builder is none of those, so that the built-in
-        beliefs hold; the log moves it (see lean_back.py)
+        beliefs hold; the log moves it (see mix_robustly.py)
     """
 
     chain_mean: tuple[float, ...] = (STOP_LOGIT, RESUME_LOGIT, RESUME_SLOPE, LEVEL_LINK)

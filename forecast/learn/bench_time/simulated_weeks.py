@@ -1,4 +1,4 @@
-"""Plays of the coming days: every run's parameters, then week after week as far as they are asked for.
+"""The coming days, simulated: every run's parameters, then week after week as far as they are asked for.
 
 The first two years of all runs come from one generator, later ones from a generator of each run's own:
 few runs need them. More days, other visitors or somebody who joins leave the other draws as they are.
@@ -15,7 +15,7 @@ import numpy as np
 
 from forecast.files.logbook import Away, Builder
 from forecast.learn.bench_time import priors
-from forecast.learn.bench_time.calling_in_help import Asking
+from forecast.learn.bench_time.calling_in_help import CallingIn
 from forecast.learn.bench_time.draws import HELPER, BenchDraws, Joining
 from forecast.learn.bench_time.habit import Habit
 from forecast.learn.bench_time.history import History, availability, day_kinds
@@ -49,7 +49,7 @@ class Learned:
     level: Level
     habit: Habit
     company: Company
-    asking: Asking
+    asking: CallingIn
     ranks: RankHabit
     seasonal: bool
     most_week_hours: float
@@ -58,7 +58,7 @@ class Learned:
     country: str | None
 
 
-class Play:
+class PresenceSampler:
     """One set of runs: what was drawn of each, and its days so far.
 
     Parameters
@@ -128,26 +128,28 @@ class Play:
 
     def _play_near(self, weeks: int) -> None:
         """Play all runs on from one generator, up to so many weeks."""
-        from forecast.learn.bench_time.kernel import play_weeks
+        from forecast.learn.bench_time.kernel import simulate_weeks
 
         so_far = sum(span.ranks.shape[1] for span in self._near) // 7
         if so_far >= weeks:
             return
         calendar, out = self._calendar(weeks), self._room(self.draws, weeks - so_far)
         everybody, records = np.arange(self.draws), self._weeks(calendar)
-        play_weeks(self._rng, everybody, so_far, weeks, self._drawn, records, self._usual, self._state, out)
+        simulate_weeks(
+            self._rng, everybody, so_far, weeks, self._drawn, records, self._usual, self._state, out
+        )
         self._near.append(self._span(out, calendar, so_far, everybody, self._newcomer_rng))
 
     def _far(self, rows: np.ndarray, weeks: int) -> _Span:
         """Some runs, each from its own generator, from the end of the near weeks on."""
-        from forecast.learn.bench_time.kernel import Days, State, play_weeks
+        from forecast.learn.bench_time.kernel import Days, State, simulate_weeks
 
         calendar, out = self._calendar(weeks), self._room(len(rows), weeks - _NEAR_WEEKS)
         records, state = self._weeks(calendar), State(*(part.copy() for part in self._state))
         for row, run in enumerate(rows):
             rng = stream(self._key, int(run))
             one = Days(*(part[row : row + 1] for part in out))
-            play_weeks(
+            simulate_weeks(
                 rng, rows[row : row + 1], _NEAR_WEEKS, weeks, self._drawn, records, self._usual, state, one
             )
         return self._span(out, calendar, _NEAR_WEEKS, rows, None)

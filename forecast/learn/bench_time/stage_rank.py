@@ -17,7 +17,7 @@ import pandas as pd
 from forecast.files.plan import Delivery, Plan
 from forecast.learn.bench_time import priors
 from forecast.learn.progress import Progress
-from forecast.learn.task_windows import pickable
+from forecast.learn.task_windows import workable_since
 
 _RANKS = len(priors.RANK_SHARE)
 _STAY_PRIOR_DAYS = 10.0
@@ -64,7 +64,7 @@ def stage_ranks(
     place = pd.Series(np.arange(len(tasks)), index=tasks["task"].to_numpy())
     task = place.reindex(rows["task"].to_numpy()).to_numpy(dtype=np.int64)
     days, of_row = np.unique(rows["date"].to_numpy().astype("datetime64[D]"), return_inverse=True)
-    from_day, to_day = pickable(progress, plan, deliveries)
+    from_day, to_day = workable_since(progress, plan, deliveries)
     for_two = (tasks["crew"] == "two").to_numpy(dtype=bool)
     alone, hours = _hands(rows) < 2, rows["hours"].to_numpy(dtype=float)
     stage, rank = np.zeros(len(days), dtype=np.int64), np.zeros(len(days), dtype=np.int64)

@@ -2,7 +2,14 @@
 
 from forecast.learn.effort.evidence import EffortEvidence
 from forecast.learn.effort.model import EffortModel
-from forecast.learn.effort.priors import BeyondPriors, EffortPriors, Normal
+from forecast.learn.effort.priors import EffortPriors, Normal, ReworkAndGrowthPriors
 from forecast.learn.effort.remaining import RemainingWork
 
-__all__ = ["BeyondPriors", "EffortEvidence", "EffortModel", "EffortPriors", "Normal", "RemainingWork"]
+__all__ = [
+    "ReworkAndGrowthPriors",
+    "EffortEvidence",
+    "EffortModel",
+    "EffortPriors",
+    "Normal",
+    "RemainingWork",
+]

@@ -19,12 +19,12 @@ from forecast.learn.effort.remaining import (
     hours_left,
 )
 from forecast.learn.effort.reports import learn_trust, open_evidence
-from forecast.learn.effort.rework_and_growth import learn_beyond
+from forecast.learn.effort.rework_and_growth import fit_rework_and_growth
 from forecast.learn.effort.robust_mixture import (
-    log_chance_beyond,
     log_chance_of_effects,
-    mixed_beyond,
+    log_chance_of_rework_and_growth,
     mixed_draws,
+    mixed_rework_and_growth,
     stacked,
 )
 from forecast.learn.mixture import pooled_weight
@@ -86,9 +86,9 @@ class EffortModel:
         self.notes_: tuple[str, ...] = ()
         self.pooled_weight_ = 1.0
         if self.priors.built_in_weight:
-            self._lean_back(progress, slopes, rng.spawn(1)[0])
+            self._mix_with_built_in(progress, slopes, rng.spawn(1)[0])
         self.types_ = self._types()
-        self.notes_ += effort_notes(self.design_, self.posterior_, self.beyond_, progress)
+        self.notes_ += effort_notes(self.design_, self.posterior_, self.rework_and_growth_, progress)
 
     def _learn(self, progress: Progress, slopes: dict[str, float], rng: np.random.Generator) -> None:
         """Everything that follows from one set of beliefs."""
@@ -101,7 +101,7 @@ class EffortModel:
         self.design_ = design
         self.begun_hours_ = progress.tasks["hours_first"].to_numpy(dtype=float)[design.open_rows]
         self.expected_hours_ = expected_first_time_hours(design, self.posterior_, rng)
-        self.beyond_ = learn_beyond(
+        self.rework_and_growth_ = fit_rework_and_growth(
             progress,
             design.type_of,
             len(design.types),
@@ -111,7 +111,9 @@ class EffortModel:
             priors=self.priors.beyond,
         )
 
-    def _lean_back(self, progress: Progress, slopes: dict[str, float], rng: np.random.Generator) -> None:
+    def _mix_with_built_in(
+        self, progress: Progress, slopes: dict[str, float], rng: np.random.Generator
+    ) -> None:
         """Mix what was learned from the pooled beliefs with what the built-in ones would have taught."""
         other = EffortModel(draws=self.draws, warm_up=self.warm_up, half_days=self.half_days)
         other._learn(progress, slopes, rng)
@@ -119,17 +121,19 @@ class EffortModel:
         weight = pooled_weight(with_(said) - without(said), self.priors.built_in_weight)
         self.pooled_weight_ = weight
         self.posterior_ = mixed_draws(self.posterior_, other.posterior_, weight, self.design_, self.priors)
-        self.beyond_ = mixed_beyond(self.beyond_, other.beyond_, weight)
+        self.rework_and_growth_ = mixed_rework_and_growth(
+            self.rework_and_growth_, other.rework_and_growth_, weight
+        )
         self.expected_hours_ = stacked(self.expected_hours_, other.expected_hours_, weight)
         if weight < 0.5:
             self.notes_ = (_UNLIKE,)
 
     def _log_chance(self, said: EffortEvidence) -> float:
         """Log of the chance of the log with these beliefs, up to a constant."""
-        beyond = self.beyond_
+        beyond = self.rework_and_growth_
         effects = log_chance_of_effects(said, self.design_, self.priors)
         events = len(beyond.outside_hours), len(beyond.growth_hours)
-        return effects + log_chance_beyond(beyond.counts, *events, self.priors.beyond)
+        return effects + log_chance_of_rework_and_growth(beyond.counts, *events, self.priors.beyond)
 
     def _slopes(self, design: EffortDesign) -> dict[str, float]:
         """A first learning exponent of each type, for the lot midpoints."""
@@ -181,16 +185,16 @@ class EffortModel:
     def _rework(self, planned: np.ndarray, pick: np.ndarray, rng: np.random.Generator) -> np.ndarray:
         """(run, open task) rework ahead; of a task that was reopened the rework is all that is left."""
         rows = self.design_.open_rows
-        rework = self.beyond_.draw_rework(planned, self.design_.type_of[rows], pick, rng)
+        rework = self.rework_and_growth_.draw_rework(planned, self.design_.type_of[rows], pick, rng)
         for at in np.flatnonzero(self.design_.reopened[rows]):
-            rework[:, at] = self.begun_hours_[at] * self.beyond_.draw_rework_share(len(pick), rng)
+            rework[:, at] = self.begun_hours_[at] * self.rework_and_growth_.draw_rework_share(len(pick), rng)
         return rework
 
     def _opened_again(
         self, rework: np.ndarray, pick: np.ndarray, rng: np.random.Generator
     ) -> tuple[np.ndarray, np.ndarray]:
         """(run, open task) rework found later, and after how many days; none on what is open again now."""
-        again, after = self.beyond_.draw_found_later(rework, pick, rng)
+        again, after = self.rework_and_growth_.draw_found_later(rework, pick, rng)
         again[:, self.design_.reopened[self.design_.open_rows]] = 0.0
         return again, after
 
@@ -215,8 +219,8 @@ class EffortModel:
         rework = self._rework(planned, pick, rng)
         worked = planned + rework
         ahead = worked.sum(axis=1)
-        outside = self.beyond_.draw_outside(ahead, pick, rng)
-        growth = self.beyond_.draw_growth(ahead, pick, rng)
+        outside = self.rework_and_growth_.draw_outside(ahead, pick, rng)
+        growth = self.rework_and_growth_.draw_growth(ahead, pick, rng)
         with np.errstate(invalid="ignore"):
             spread_out = np.where(ahead > 0, (outside + growth) / ahead, 0.0)
         again, again_after = self._opened_again(rework, pick, rng.spawn(1)[0])

@@ -6,7 +6,7 @@ import numpy as np
 
 from forecast.learn.effort.design import PLAN_IS_OFF, EffortDesign
 from forecast.learn.effort.draws import EffortDraws
-from forecast.learn.effort.rework_and_growth import Beyond
+from forecast.learn.effort.rework_and_growth import ReworkAndGrowth
 from forecast.learn.progress import Progress
 
 OWN_FINISHED = 5
@@ -17,7 +17,7 @@ _LUMP_TIMES = 3.0
 
 
 def effort_notes(
-    design: EffortDesign, posterior: EffortDraws, beyond: Beyond, progress: Progress
+    design: EffortDesign, posterior: EffortDraws, beyond: ReworkAndGrowth, progress: Progress
 ) -> tuple[str, ...]:
     """Sentences on thin data, missing plans, odd entries and a growing plan."""
     found = [
@@ -120,7 +120,7 @@ def _without_hours(design: EffortDesign) -> str:
     )
 
 
-def _growing(beyond: Beyond, progress: Progress) -> str:
+def _growing(beyond: ReworkAndGrowth, progress: Progress) -> str:
     worked = float(progress.tasks["hours_first"].sum())
     if not len(beyond.growth_hours) or beyond.growth_hours.sum() < _MUCH_GROWTH * worked:
         return ""

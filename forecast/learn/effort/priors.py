@@ -25,7 +25,7 @@ class Normal:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class BeyondPriors:
+class ReworkAndGrowthPriors:
     """What is believed about work that no first-time estimate covers; common practice, no source.
 
     Attributes
@@ -69,7 +69,7 @@ class EffortPriors:
         learned from others has few, so that it lets go of a builder who is unlike them.
     builds : how many other builds it was learned from; 0 = built in
     built_in_weight : how likely it is beforehand that a builder is none of those, so that the built-in
-        beliefs hold; the log moves it (see lean_back.py)
+        beliefs hold; the log moves it (see mix_robustly.py)
     """
 
     level: Normal = Normal(centre=0.05, sd=0.35)
@@ -94,7 +94,7 @@ class EffortPriors:
 
     typical_hours: float = 4.0
 
-    beyond: BeyondPriors = BeyondPriors()
+    beyond: ReworkAndGrowthPriors = ReworkAndGrowthPriors()
     type_level: Mapping[str, float] = field(default_factory=dict)
     type_learning: Mapping[str, float] = field(default_factory=dict)
     degrees: float = inf

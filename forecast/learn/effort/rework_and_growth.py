@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from forecast.learn.effort.priors import BeyondPriors
+from forecast.learn.effort.priors import ReworkAndGrowthPriors
 from forecast.learn.progress import Progress
 
 # Common practice, no source: half of the rework is found when the task has been called done, a fortnight
@@ -31,7 +31,7 @@ _ONE_BY_ONE = 300
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class BeyondCounts:
+class ReworkCounts:
     """What was counted: tasks redone of those that could be, and person-hours of planned work."""
 
     redone: int
@@ -40,7 +40,7 @@ class BeyondCounts:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Beyond:
+class ReworkAndGrowth:
     """What was learned about the work that no first-time estimate covers; s draws, k types.
 
     Attributes
@@ -67,8 +67,8 @@ class Beyond:
     growth_hours: np.ndarray
     rework_share: np.ndarray
     outside_share: np.ndarray
-    counts: BeyondCounts
-    priors: BeyondPriors
+    counts: ReworkCounts
+    priors: ReworkAndGrowthPriors
 
     def draw_rework(
         self, hours: np.ndarray, type_of: np.ndarray, pick: np.ndarray, rng: np.random.Generator
@@ -104,7 +104,7 @@ class Beyond:
 
 
 def _believed_shares(
-    priors: BeyondPriors, size: int | tuple[int, int], rng: np.random.Generator
+    priors: ReworkAndGrowthPriors, size: int | tuple[int, int], rng: np.random.Generator
 ) -> np.ndarray:
     share = priors.rework_log_share
     return np.exp(rng.normal(share.centre, share.sd, size=size))
@@ -128,7 +128,7 @@ def _seen_or_believed(seen: np.ndarray, believed: np.ndarray, rng: np.random.Gen
     return np.where(from_seen, seen[rng.integers(len(seen), size=len(believed))], believed)
 
 
-def learn_beyond(
+def fit_rework_and_growth(
     progress: Progress,
     type_of: np.ndarray,
     types: int,
@@ -136,8 +136,8 @@ def learn_beyond(
     draws: int,
     rng: np.random.Generator,
     *,
-    priors: BeyondPriors,
-) -> Beyond:
+    priors: ReworkAndGrowthPriors,
+) -> ReworkAndGrowth:
     """Learn chances, rates and sizes of rework, outside work and growth.
 
     Parameters
@@ -166,7 +166,7 @@ def learn_beyond(
     found = _found_later(progress)
     outside_rate = _rates(priors.outside_per_hour, len(outside), worked, draws, rng)
     outside_believed = rng.gamma(1.5, priors.outside_hours / 1.5, size=(draws, _PRIOR_WORTH))
-    return Beyond(
+    return ReworkAndGrowth(
         rework_chance=chance,
         rework_shares=shares,
         later_chance=rng.spawn(1)[0].beta(
@@ -179,13 +179,13 @@ def learn_beyond(
         growth_hours=growth,
         rework_share=chance * _mean_sizes(shares, believed, rng)[:, None],
         outside_share=outside_rate * _mean_sizes(outside, outside_believed, rng),
-        counts=BeyondCounts(redone=int(redone.sum()), could=int(could.sum()), worked_hours=worked),
+        counts=ReworkCounts(redone=int(redone.sum()), could=int(could.sum()), worked_hours=worked),
         priors=priors,
     )
 
 
 def _chances(
-    redone: np.ndarray, could: np.ndarray, draws: int, rng: np.random.Generator, priors: BeyondPriors
+    redone: np.ndarray, could: np.ndarray, draws: int, rng: np.random.Generator, priors: ReworkAndGrowthPriors
 ) -> np.ndarray:
     """(draw, type) chance of rework: a common chance, and each type's own around it."""
     yes, no = priors.rework_chance

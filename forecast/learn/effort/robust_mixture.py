@@ -17,8 +17,8 @@ from scipy.special import betaln, gammaln
 from forecast.learn.effort.design import EffortDesign
 from forecast.learn.effort.draws import EffortDraws
 from forecast.learn.effort.evidence import EffortEvidence
-from forecast.learn.effort.priors import BeyondPriors, EffortPriors
-from forecast.learn.effort.rework_and_growth import Beyond, BeyondCounts
+from forecast.learn.effort.priors import EffortPriors, ReworkAndGrowthPriors
+from forecast.learn.effort.rework_and_growth import ReworkAndGrowth, ReworkCounts
 
 _PER_DRAW = ("rework_chance", "later_chance", "outside_rate", "growth_rate", "rework_share", "outside_share")
 _NOT_PER_DRAW = ("rows", "scales")
@@ -53,7 +53,9 @@ def _root(matrix: np.ndarray) -> tuple[np.ndarray, float]:
     return root, float(np.log(np.diag(root)).sum())
 
 
-def log_chance_beyond(counts: BeyondCounts, outside: int, growth: int, priors: BeyondPriors) -> float:
+def log_chance_of_rework_and_growth(
+    counts: ReworkCounts, outside: int, growth: int, priors: ReworkAndGrowthPriors
+) -> float:
     """Log of the chance of so much rework, days outside the plan and growth, up to a constant."""
     yes, no = priors.rework_chance
     redone = betaln(yes + counts.redone, no + counts.could - counts.redone) - betaln(yes, no)
@@ -87,7 +89,9 @@ def mixed_draws(
     return replace(pooled, **both, scales=scales)
 
 
-def mixed_beyond(pooled: Beyond, built_in: Beyond, weight: float) -> Beyond:
+def mixed_rework_and_growth(
+    pooled: ReworkAndGrowth, built_in: ReworkAndGrowth, weight: float
+) -> ReworkAndGrowth:
     """Chances and rates of both fits; sizes not seen yet are those of the likelier one."""
     likelier = pooled if weight >= 0.5 else built_in
     both: dict[str, Any] = {

@@ -15,7 +15,7 @@ from forecast.questions.crew import CrewAnswer, compare_crews
 from forecast.questions.hours_summary import hours_record
 from forecast.questions.orders import Orders, orders_of
 from forecast.questions.overruns import Overruns, overruns
-from forecast.simulate.finish import play
+from forecast.simulate.finish import simulate_build
 from forecast.simulate.fitted import fit_build
 from forecast.simulate.outlook import Outlook
 from forecast.simulate.settings import Settings
@@ -85,7 +85,7 @@ def gather_answers(
     on_progress : called with (done, all), in hundredths
     """
     fitted = fit_build(build, as_of, settings)
-    outlook = play(fitted, settings, on_progress=_within(on_progress, 0, 40))
+    outlook = simulate_build(fitted, settings, on_progress=_within(on_progress, 0, 40))
     fewer = replace(settings, runs=min(settings.runs, _RUNS_OF_PLANS))
     compared = bool(crew and outlook.open_stages)
     return Answers(

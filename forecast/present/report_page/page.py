@@ -5,7 +5,7 @@ from __future__ import annotations
 from importlib import resources
 
 from forecast.errors import UsageError
-from forecast.present.finish import CAUTION, say_date
+from forecast.present.finish import CAUTION, format_date
 from forecast.present.report_page.answers import Answers
 from forecast.present.report_page.parts import Section
 from forecast.present.report_page.pictures import needed
@@ -47,7 +47,7 @@ def page_html(answers: Answers, *, paper: str = "") -> str:
         raise needed(error) from None
     source = (resources.files("forecast.present.report_page") / "page.html.jinja").read_text(encoding="utf-8")
     template = Environment(autoescape=True, undefined=StrictUndefined).from_string(source)
-    day = say_date(answers.as_of)
+    day = format_date(answers.as_of)
     return template.render(
         name=answers.build.name,
         day=day,

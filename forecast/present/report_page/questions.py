@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from forecast.files.plan import Delivery
-from forecast.present.finish import hours_range, say_date, short_date
+from forecast.present.finish import format_date, format_short_date, hours_range
 from forecast.present.report_page import charts
 from forecast.present.report_page.parts import Figure, Section, Table, table
 from forecast.present.report_page.pictures import picture
@@ -60,8 +60,8 @@ def _crew_table(crew: CrewAnswer) -> Table:
     rows = [
         (
             _plan_name(crew, p),
-            short_date(p.outlook.date_at(0.50, None)),
-            short_date(p.outlook.date_at(0.80, None)),
+            format_short_date(p.outlook.date_at(0.50, None)),
+            format_short_date(p.outlook.date_at(0.80, None)),
             _hours_cell(p.person_hours),
             _gain_cell(crew.gain_days.get(p.plan)),
         )
@@ -105,7 +105,7 @@ def orders_section(outlook: Outlook, orders: Orders) -> Section | None:
 def _order_sentence(order: Order, delivery: Delivery) -> str:
     if order.overdue:
         return f"Order now: {delivery.title}."
-    return f"Order by {say_date(order.order_by)}: {delivery.title}."
+    return f"Order by {format_date(order.order_by)}: {delivery.title}."
 
 
 def _orders_table(orders: Orders, known: dict[str, Delivery]) -> Table:
@@ -116,18 +116,18 @@ def _orders_table(orders: Orders, known: dict[str, Delivery]) -> Table:
 
 def _order_row(order: Order, title: str) -> tuple[str, ...]:
     needed = day_of(order.as_of, np.floor(sample_quantile(order.need.needed_days, 0.5)) + 1.0)
-    by = "on order" if order.ordered is not None else short_date(order.order_by)
+    by = "on order" if order.ordered is not None else format_short_date(order.order_by)
     if order.ordered is None and order.order_by is None:
         by = "not needed"
     late, wait = say_odds(order.probability_late), order.expected_wait_days
     waited = f"{wait:.0f}" if np.isfinite(wait) else ""
     rule = "" if order.rule == "ordered" else order.rule
-    return title, short_date(needed), by, late, waited, rule
+    return title, format_short_date(needed), by, late, waited, rule
 
 
 def record_section(record: TrackRecord) -> Section:
     """What was forecast on past days, beside what happened."""
-    from forecast.questions.track_record import record_sentences, told_sentences
+    from forecast.questions.track_record import announced_sentences, record_sentences
 
     first, *others = record_sentences(record)
     rows = record.finishes.loc[record.finishes["target"] == BUILD]
@@ -135,7 +135,7 @@ def record_section(record: TrackRecord) -> Section:
         id="record",
         title="Did earlier forecasts hold?",
         answer=(first,),
-        sentences=(*others, *told_sentences(record)),
+        sentences=(*others, *announced_sentences(record)),
         figures=_record_figure(rows, first),
         tables=(_record_table(rows),) if len(rows) else (),
     )
@@ -170,7 +170,7 @@ def _record_table(rows: pd.DataFrame) -> Table:
 
 def _record_row(row: pd.Series) -> tuple[str, ...]:
     def day(name: str, otherwise: str) -> str:
-        return otherwise if pd.isna(row[name]) else short_date(row[name].date())
+        return otherwise if pd.isna(row[name]) else format_short_date(row[name].date())
 
     return (
         day("as_of", ""),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from forecast.files.reference_tables import reference_table
-from forecast.present.finish import CAUTION, say_date
+from forecast.present.finish import CAUTION, format_date
 from forecast.present.report_page import charts
 from forecast.present.report_page.parts import Figure, Section, Table, table
 from forecast.present.report_page.pictures import picture
@@ -81,7 +81,7 @@ def basis_section(outlook: Outlook) -> Section:
         id="basis",
         title="What this rests on",
         sentences=(
-            f"{settings.runs:,} runs, seed {settings.seed}, as of {say_date(outlook.as_of)}: the same log "
+            f"{settings.runs:,} runs, seed {settings.seed}, as of {format_date(outlook.as_of)}: the same log "
             "and plan give the same page. Every run draws the hours of each open task and the days at the "
             "bench from what the log shows, and plays them through the plan: what comes first, holds, hands, "
             f"deliveries, limits. One that goes on for {settings.horizon_years} years is past the horizon.",

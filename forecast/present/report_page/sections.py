@@ -9,7 +9,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from forecast.present.finish import finish_lines, hours_range, range_sentence, say_date, say_hours, short_date
+from forecast.present.finish import (
+    finish_lines,
+    format_date,
+    format_hours,
+    format_short_date,
+    hours_range,
+    range_sentence,
+)
 from forecast.present.report_page import charts
 from forecast.present.report_page.parts import Figure, Section, Table, table
 from forecast.present.report_page.pictures import picture
@@ -17,7 +24,7 @@ from forecast.quantiles import sample_quantile
 from forecast.questions.burn_down import BurnDown
 from forecast.questions.overruns import Overruns
 from forecast.simulate.outlook import Outlook
-from forecast.wording import say_percents
+from forecast.wording import format_percent_range
 
 _SHOWN = {"p05": 0.05, "p10": 0.10, "p50": 0.50, "p80": 0.80, "p90": 0.90, "p95": 0.95}
 _ROWS_OF_BURN_DOWN = 9
@@ -81,7 +88,7 @@ def targets_figure(
     frame = frame.assign(**{q: pd.to_datetime(frame[q]).astype("datetime64[us]") for q in _SHOWN})
     frame = frame.assign(
         target=[words for words, _, _ in rows],
-        label=["" if row["p80"] is None else short_date(row["p80"]) for row in dates],
+        label=["" if row["p80"] is None else format_short_date(row["p80"]) for row in dates],
     )
     as_of = rows[0][1].as_of
     last = max((row["p90"] for row in dates if row["p90"] is not None), default=max(known))
@@ -103,14 +110,14 @@ def _finish_table(outlook: Outlook) -> Table:
 def _finish_row(outlook: Outlook, stage: str | None) -> tuple[str, ...]:
     done = outlook.finished_on(stage)
     if done is not None:
-        return target_name(stage), "none", short_date(done), "finished", ""
+        return target_name(stage), "none", format_short_date(done), "finished", ""
     left = hours_range(outlook.person_hours_left(stage), 0.10, 0.90)
     dates = (
         outlook.date_at(0.50, stage),
         outlook.date_at(0.80, stage),
         outlook.date_at(0.50, stage, first_90=True),
     )
-    return target_name(stage), left, *map(short_date, dates)
+    return target_name(stage), left, *map(format_short_date, dates)
 
 
 def left_section(outlook: Outlook, left: BurnDown) -> Section:
@@ -118,9 +125,8 @@ def left_section(outlook: Outlook, left: BurnDown) -> Section:
     spent = float(outlook.fitted.progress.sessions["person_hours"].sum())
     hours = outlook.person_hours_left(None)
     more = f"{hours_range(hours, 0.10, 0.90)} more are likely to be needed (8 in 10)"
-    answer = (
-        f"{say_hours(spent)} person-hours are in the log; {more if outlook.open_stages else 'none are left'}."
-    )
+    rest = more if outlook.open_stages else "none are left"
+    answer = f"{format_hours(spent)} person-hours are in the log; {rest}."
     return Section(
         id="left",
         title="How many hours are left?",
@@ -134,21 +140,21 @@ def left_section(outlook: Outlook, left: BurnDown) -> Section:
 def _came_in(left: BurnDown) -> str:
     tasks, hours = int(left.scope["tasks"].sum()), float(left.scope["hours"].sum())
     were = "task that takes" if tasks == 1 else "tasks that take"
-    return f"Since the beginning {tasks} {were} about {say_hours(hours)} person-hours came into the plan."
+    return f"Since the beginning {tasks} {were} about {format_hours(hours)} person-hours came into the plan."
 
 
 def _left_figure(outlook: Outlook, left: BurnDown) -> tuple[Figure, ...]:
     if not outlook.open_stages:
         return ()
     hours = outlook.person_hours_left(None)
-    even, sure = short_date(outlook.date_at(0.5, None)), short_date(outlook.date_at(0.8, None))
+    even, sure = format_short_date(outlook.date_at(0.5, None)), format_short_date(outlook.date_at(0.8, None))
     svg = picture(
         charts.hours_left(left.logged, left.forecast),
         name="left-picture",
         title="Person-hours left, as logged and as forecast",
         description=(
-            f"From about {say_hours(sample_quantile(hours, 0.5))} person-hours left on "
-            f"{short_date(outlook.as_of)} down to nothing: even odds by {even}, 80 % sure by {sure}."
+            f"From about {format_hours(sample_quantile(hours, 0.5))} person-hours left on "
+            f"{format_short_date(outlook.as_of)} down to nothing: even odds by {even}, 80 % sure by {sure}."
         ),
     )
     caption = (
@@ -163,9 +169,9 @@ def _left_table(left: BurnDown) -> Table:
     picked = np.unique(np.linspace(0, len(ahead) - 1, _ROWS_OF_BURN_DOWN).round().astype(int))
     rows = [
         (
-            short_date(ahead["day"].iloc[i].date()),
-            say_hours(ahead["p50"].iloc[i]),
-            f"{say_hours(ahead['p10'].iloc[i])} to {say_hours(ahead['p90'].iloc[i])}",
+            format_short_date(ahead["day"].iloc[i].date()),
+            format_hours(ahead["p50"].iloc[i]),
+            f"{format_hours(ahead['p10'].iloc[i])} to {format_hours(ahead['p90'].iloc[i])}",
         )
         for i in picked
     ]
@@ -180,7 +186,7 @@ def _parts_table(outlook: Outlook) -> Table:
         "growth": "Tasks that will still come into the plan",
     }
     rows = [
-        (words.get(name, capital(name)), say_hours(sample_quantile(h, 0.5)), hours_range(h, 0.10, 0.90))
+        (words.get(name, capital(name)), format_hours(sample_quantile(h, 0.5)), hours_range(h, 0.10, 0.90))
         for name, h in outlook.hours_parts.items()
     ]
     return table("What the hours left are made of", ["Part", "Even odds", "8 in 10 runs"], rows)
@@ -229,7 +235,7 @@ def _over_row(row: dict[Hashable, Any]) -> tuple[str, ...]:
         f"{row['ratio_p10']:.2f} to {row['ratio_p90']:.2f}" if planned else "no plan",
         say_odds(row["probability_over"]) if planned else "",
         f"{row['learning_rate_p10']:.2f} to {row['learning_rate_p90']:.2f}",
-        say_percents(row["rework_share_p10"], row["rework_share_p90"]),
+        format_percent_range(row["rework_share_p10"], row["rework_share_p90"]),
         str(row["finished"]),
         _BASIS[row["basis"]],
     )
@@ -250,6 +256,6 @@ def head_sentence(outlook: Outlook) -> str:
     """What the page rests on, in one line."""
     basis, progress = outlook.basis, outlook.fitted.progress
     return (
-        f"As of {say_date(outlook.as_of)}: {basis['finished_tasks']} of {len(progress.tasks)} tasks are "
+        f"As of {format_date(outlook.as_of)}: {basis['finished_tasks']} of {len(progress.tasks)} tasks are "
         f"finished, {basis['sessions']} sessions in {basis['weeks']} weeks are in the log."
     )

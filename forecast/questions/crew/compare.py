@@ -12,14 +12,14 @@ import pandas as pd
 from forecast.errors import UsageError
 from forecast.questions.crew.answer import PLANS, SECOND, Crew, CrewAnswer, CrewPlan, HelpCurve, median_of
 from forecast.questions.crew.findings import findings_of
-from forecast.simulate.finish import play_together
+from forecast.simulate.finish import simulate_what_ifs
 from forecast.simulate.fitted import Fitted
 from forecast.simulate.outlook import Outlook
 from forecast.simulate.settings import Settings
 from forecast.simulate.what_if import WhatIf
 
 if TYPE_CHECKING:
-    from forecast.simulate.runs import Played
+    from forecast.simulate.runs import SimulatedBatch
 
 _SHARES = (0.125, 0.25, 0.5, 0.75, 1.0)
 _FEW_RUNS = 1_000
@@ -46,11 +46,11 @@ def compare_crews(
     what_ifs = what_ifs_of(fitted, crew)
     tallies = [_Tally() for _ in PLANS]
 
-    def watch(played: tuple[Played, ...]) -> None:
+    def watch(played: tuple[SimulatedBatch, ...]) -> None:
         for tally, one in zip(tallies, played, strict=True):
             tally.add(one, crew)
 
-    outlooks = play_together(fitted, settings, what_ifs, watch=watch, trace=True, on_progress=on_progress)
+    outlooks = simulate_what_ifs(fitted, settings, what_ifs, watch=watch, trace=True, on_progress=on_progress)
     plans = tuple(t.plan(p, o) for t, p, o in zip(tallies, PLANS, outlooks, strict=True))
     gains = {p.plan: gain_in_days(plans[0].outlook, p.outlook) for p in plans[1:]}
     curve = _help_curve(fitted, settings, crew, what_ifs)
@@ -125,7 +125,7 @@ class _Tally:
     chain_days: list[np.ndarray] = field(default_factory=list)
     links: list[np.ndarray] = field(default_factory=list)
 
-    def add(self, played: Played, crew: Crew) -> None:
+    def add(self, played: SimulatedBatch, crew: Crew) -> None:
         simulation = played.simulation
         done = np.isfinite(simulation.build_finish)
         others = np.isin(played.people, crew.others)
@@ -183,11 +183,11 @@ def _help_curve(fitted: Fitted, settings: Settings, crew: Crew, what_ifs: tuple[
     parts = [replace(two, presence=dict.fromkeys(crew.others, share)) for share in _SHARES]
     present: list[np.ndarray] = []
 
-    def watch(played: tuple[Played, ...]) -> None:
+    def watch(played: tuple[SimulatedBatch, ...]) -> None:
         others = np.isin(played[-1].people, crew.others)
         present.append(played[-1].simulation.present_hours[:, others].sum(axis=1))
 
-    alone, *others = play_together(fitted, few, [what_ifs[0], *parts], watch=watch)
+    alone, *others = simulate_what_ifs(fitted, few, [what_ifs[0], *parts], watch=watch)
     weeks = others[-1].build_finish_days / 7
     done = np.isfinite(weeks)
     total = float(np.concatenate(present)[done].sum())

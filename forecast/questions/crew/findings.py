@@ -7,7 +7,7 @@ import pandas as pd
 
 from forecast.questions.crew.answer import Crew, CrewPlan, HelpCurve, median_of, quantile_of
 from forecast.simulate.fitted import Fitted
-from forecast.wording import say_percent
+from forecast.wording import format_percent
 
 
 def findings_of(
@@ -78,7 +78,9 @@ def _where_sentence(by_type: pd.DataFrame) -> str:
         return ""
     first = bought.iloc[0]
     share = first["days_bought"] / bought["days_bought"].sum()
-    return f"The second pair of hands buys most in {first['type']} ({say_percent(share)} of the days gained)."
+    return (
+        f"The second pair of hands buys most in {first['type']} ({format_percent(share)} of the days gained)."
+    )
 
 
 def _hours_sentence(curve: HelpCurve) -> str:

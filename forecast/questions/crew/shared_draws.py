@@ -17,7 +17,7 @@ from forecast.quantiles import day_of, sample_quantile
 from forecast.questions.crew import Crew, crew_of, per_hour, what_ifs_of
 from forecast.random_streams import BATCH_RUNS
 from forecast.simulate.fitted import Fitted
-from forecast.simulate.runs import DrawnChunk, draw_chunk, numbered_chunks, side_by_side
+from forecast.simulate.runs import DrawnBatch, draw_batch, map_in_order, numbered_batches
 from forecast.simulate.settings import Settings
 from forecast.simulate.what_if import WhatIf
 
@@ -36,7 +36,7 @@ def _go_on() -> None:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Hands:
+class CrewOutcome:
     """One way to man the bench, played.
 
     Attributes
@@ -65,21 +65,21 @@ class Hands:
         days = self.build_finish_days if stage is None else self.finish_days[:, self.stages.index(stage)]
         return day_of(self.as_of, sample_quantile(days, level))
 
-    def sooner_than(self, other: Hands, level: float) -> float:
+    def sooner_than(self, other: CrewOutcome, level: float) -> float:
         """A quantile of the days by which this way finishes before another one, run by run.
 
         Infinite where only this way finishes, below zero where it is later; NaN where neither ever does.
         """
         return _quantile_of_known(self._gain(other), level)
 
-    def sooner_per_hour(self, other: Hands, level: float) -> float:
+    def sooner_per_hour(self, other: CrewOutcome, level: float) -> float:
         """A quantile of the days by which this way finishes before another for each hour of the others.
 
         Run by run, as `sooner_than`; zero where the others have nothing to do.
         """
         return _quantile_of_known(per_hour(self._gain(other), self.other_hours), level)
 
-    def _gain(self, other: Hands) -> np.ndarray:
+    def _gain(self, other: CrewOutcome) -> np.ndarray:
         with np.errstate(invalid="ignore"):
             return other.build_finish_days - self.build_finish_days
 
@@ -96,7 +96,7 @@ def _quantile_of_known(values: np.ndarray, level: float) -> float:
 
 
 @dataclass(frozen=True, kw_only=True)
-class HeldDraws:
+class SharedDraws:
     """What was drawn, chunk by chunk.
 
     Attributes
@@ -113,13 +113,13 @@ class HeldDraws:
     days: int
     groups: tuple[_Group, ...]
 
-    def first(self, runs: int) -> HeldDraws:
+    def first(self, runs: int) -> SharedDraws:
         """Of these draws only the first so many runs, down to whole chunks: what they answer is the same."""
         chunks = max(runs // BATCH_RUNS, 1)
         groups = tuple(group for group in self.groups if group.runs[0] < chunks * BATCH_RUNS)
         return replace(self, runs=sum(len(group.runs) for group in groups), groups=groups)
 
-    def alone(self, *, between: Callable[[], None] = _go_on) -> Hands:
+    def alone(self, *, between: Callable[[], None] = _go_on) -> CrewOutcome:
         """Without the others, but for somebody asked in when two-person work has waited.
 
         `between` is called before each part of the runs: it may wait, or give up by raising.
@@ -133,7 +133,7 @@ class HeldDraws:
         from_date: date,
         only_two: bool = False,
         between: Callable[[], None] = _go_on,
-    ) -> Hands:
+    ) -> CrewOutcome:
         """With the others at so many hours a week from a day on.
 
         Parameters
@@ -147,7 +147,9 @@ class HeldDraws:
         first = max((from_date - self.fitted.as_of).days - 1, 0)
         return self._play(what_if, weekly_hours / self.usual_hours, first, between)
 
-    def _play(self, what_if: WhatIf, share: float, first_day: int, between: Callable[[], None]) -> Hands:
+    def _play(
+        self, what_if: WhatIf, share: float, first_day: int, between: Callable[[], None]
+    ) -> CrewOutcome:
         what_ifs = what_ifs_of(self.fitted, self.crew)
 
         def of_group(group: _Group) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
@@ -162,10 +164,10 @@ class HeldDraws:
             others = np.isin(one.people, self.crew.others)
             return played.stage_finish, played.build_finish, worked.sum(axis=1), worked[:, others].sum(axis=1)
 
-        parts = list(side_by_side(of_group, self.groups))
+        parts = list(map_in_order(of_group, self.groups))
         order = np.argsort(np.concatenate([group.runs for group in self.groups]))
         finish, build, hours, others = (np.concatenate(column)[order] for column in zip(*parts, strict=True))
-        return Hands(
+        return CrewOutcome(
             as_of=self.fitted.as_of,
             stages=self.fitted.network.stages,
             finish_days=finish,
@@ -185,7 +187,7 @@ class _Group:
 
     runs: np.ndarray
     rows: np.ndarray
-    chunk: DrawnChunk
+    chunk: DrawnBatch
     bench: BenchDraws
     present: np.ndarray
     hours: np.ndarray
@@ -201,7 +203,7 @@ class _Group:
         return replace(self.bench, hours=hours)
 
 
-def hold_draws(fitted: Fitted, settings: Settings) -> HeldDraws:
+def draw_shared(fitted: Fitted, settings: Settings) -> SharedDraws:
     """Draw everything that does not depend on the others' hours.
 
     The runs are held as far as 400 MB of days do.
@@ -213,12 +215,12 @@ def hold_draws(fitted: Fitted, settings: Settings) -> HeldDraws:
     def draw(numbered: tuple[int, int]) -> list[_Group]:
         return _draw(fitted, settings, crew, *numbered)
 
-    for drawn in side_by_side(draw, numbered_chunks(settings.runs, BATCH_RUNS)):
+    for drawn in map_in_order(draw, numbered_batches(settings.runs, BATCH_RUNS)):
         groups += drawn
         used += sum(group.nbytes for group in drawn)
         if used > _MOST_BYTES:
             break
-    return HeldDraws(
+    return SharedDraws(
         fitted=fitted,
         crew=crew,
         usual_hours=_usual_hours(groups, crew),
@@ -231,7 +233,7 @@ def hold_draws(fitted: Fitted, settings: Settings) -> HeldDraws:
 def _draw(fitted: Fitted, settings: Settings, crew: Crew, chunk: int, runs: int) -> list[_Group]:
     """One chunk, drawn as `forecast.simulate.runs` draws it, in groups of runs that take about as long."""
     what_ifs = what_ifs_of(fitted, crew)
-    drawn_chunk, play = draw_chunk(fitted, settings, what_ifs, chunk=chunk, runs=runs)
+    drawn_chunk, play = draw_batch(fitted, settings, what_ifs, chunk=chunk, runs=runs)
 
     def held(rows: np.ndarray, days: float) -> _Group:
         drawn = play.hours(0, int(min(max(days, _LEAST_DAYS), settings.horizon_days)), rows)

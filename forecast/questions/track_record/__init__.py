@@ -2,12 +2,16 @@
 
 track_record         forecasts from past days, scored, beside the naive ways
 past_days            which days; build_known_on: the folder as it was on one of them
-read_told            the dates that were announced, beside what happened
+read_announced            the dates that were announced, beside what happened
 earned_schedule      SPI(t) and its forecast, one of the naive ways
 record_sentences     the record in plain words
 """
 
-from forecast.questions.track_record.announced import Told, read_told, told_beside
+from forecast.questions.track_record.announced import (
+    AnnouncedRecord,
+    announced_beside_outcomes,
+    read_announced,
+)
 from forecast.questions.track_record.earned_schedule import EarnedSchedule, earned_schedule
 from forecast.questions.track_record.naive import naive_ways
 from forecast.questions.track_record.outcomes import Outcomes
@@ -24,7 +28,7 @@ from forecast.questions.track_record.replay import (
     replay_days,
 )
 from forecast.questions.track_record.scored import LEVELS, WAYS
-from forecast.questions.track_record.sentences import early_or_late, record_sentences, told_sentences
+from forecast.questions.track_record.sentences import announced_sentences, early_or_late, record_sentences
 from forecast.questions.track_record.verdicts import Held, Judged, Middle
 
 __all__ = [
@@ -40,7 +44,7 @@ __all__ = [
     "Middle",
     "Outcomes",
     "Replay",
-    "Told",
+    "AnnouncedRecord",
     "TrackRecord",
     "build_known_on",
     "early_or_late",
@@ -48,12 +52,12 @@ __all__ = [
     "hours_to_come",
     "naive_ways",
     "past_days",
-    "read_told",
+    "read_announced",
     "record_sentences",
     "replay_day",
     "replay_days",
     "score_replays",
-    "told_beside",
-    "told_sentences",
+    "announced_beside_outcomes",
+    "announced_sentences",
     "track_record",
 ]

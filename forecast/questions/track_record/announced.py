@@ -19,7 +19,7 @@ _KEYS = [quantile_key(q) for q in QUANTILES]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Told:
+class AnnouncedRecord:
     """Announced dates beside outcomes.
 
     Attributes
@@ -50,7 +50,7 @@ class Told:
         return tuple(dict.fromkeys(self.rows.loc[~self.rows["in_plan"], "target"]))
 
 
-def read_told(folder: Path, outcomes: Outcomes) -> Told:
+def read_announced(folder: Path, outcomes: Outcomes) -> AnnouncedRecord:
     """Read forecasts.csv up to the last day that counts; no file, no rows.
 
     Raises
@@ -64,14 +64,14 @@ def read_told(folder: Path, outcomes: Outcomes) -> Told:
         said = f"could not be read: {error.strerror}"
         raise InputError([Problem(FORECASTS, None, "", "", said)]) from None
     if not data:
-        return told_beside(_nothing(), outcomes)
+        return announced_beside_outcomes(_nothing(), outcomes)
     table = read_table(data, FORECASTS, "forecasts")
     if table.problems:
         raise InputError(list(table.problems))
-    return told_beside(_rows(table), outcomes)
+    return announced_beside_outcomes(_rows(table), outcomes)
 
 
-def told_beside(rows: pd.DataFrame, outcomes: Outcomes) -> Told:
+def announced_beside_outcomes(rows: pd.DataFrame, outcomes: Outcomes) -> AnnouncedRecord:
     """Set announced dates (announced, as_of, target, p05 ... p95) beside what happened."""
     until = pd.Timestamp(outcomes.as_of).as_unit("us")
     rows = rows.loc[(rows["announced"] <= until) & (rows["as_of"] <= until)]
@@ -80,7 +80,7 @@ def told_beside(rows: pd.DataFrame, outcomes: Outcomes) -> Told:
     finished = {t: outcomes.finished_on(t) for t in targets}
     known = {t: outcomes.knows(t) for t in targets}
     actual = pd.Series([finished[t] for t in rows["target"]], dtype=object)
-    return Told(
+    return AnnouncedRecord(
         rows=rows.assign(
             actual=pd.to_datetime(actual).astype("datetime64[us]"),
             in_plan=np.array([known[t] for t in rows["target"]], dtype=bool),

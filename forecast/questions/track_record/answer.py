@@ -11,7 +11,7 @@ import pandas as pd
 from forecast.quantiles import QUANTILES, quantile_key
 from forecast.questions.track_record.replay import TASKS, WINDOW
 from forecast.questions.track_record.scored import ScoredForecasts
-from forecast.questions.track_record.sentences import record_sentences, told_sentences
+from forecast.questions.track_record.sentences import announced_sentences, record_sentences
 from forecast.questions.track_record.verdicts import Judged
 
 _KEYS = [quantile_key(q) for q in QUANTILES]
@@ -37,7 +37,7 @@ def record_answer(record: ScoredForecasts) -> dict[str, Any]:
             for target in (WINDOW, TASKS)
         },
         "announced": [_told(row) for row in record.told.rows.to_dict("records")],
-        "sentences": [*record_sentences(record), *told_sentences(record)],
+        "sentences": [*record_sentences(record), *announced_sentences(record)],
     }
 
 

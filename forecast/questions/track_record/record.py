@@ -13,7 +13,7 @@ import pandas as pd
 from forecast.learn.progress import read_progress
 from forecast.quantiles import QUANTILES, day_of
 from forecast.questions.scores import crps_censored
-from forecast.questions.track_record.announced import Told, read_told
+from forecast.questions.track_record.announced import AnnouncedRecord, read_announced
 from forecast.questions.track_record.answer import record_answer
 from forecast.questions.track_record.outcomes import Outcomes, days_between
 from forecast.questions.track_record.past_days import left_out_notes, past_days
@@ -26,7 +26,7 @@ from forecast.questions.track_record.replay import (
     replay_days,
 )
 from forecast.questions.track_record.scored import KEYS, WAYS, ScoredForecasts
-from forecast.questions.track_record.sentences import record_sentences, told_sentences
+from forecast.questions.track_record.sentences import announced_sentences, record_sentences
 from forecast.simulate.settings import Settings
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ class TrackRecord(ScoredForecasts):
     @property
     def sentences(self) -> tuple[str, ...]:
         """The record in plain words, the announced dates last."""
-        return (*record_sentences(self), *told_sentences(self))
+        return (*record_sentences(self), *announced_sentences(self))
 
     def to_dict(self) -> dict[str, Any]:
         """The answer as the contract's JSON; null where there is nothing to say."""
@@ -73,7 +73,7 @@ def track_record(
     """
     settings = settings or Settings(runs=RUNS)
     outcomes = Outcomes(progress=read_progress(build.plan, build.sessions, as_of))
-    told = read_told(build.folder, outcomes)
+    told = read_announced(build.folder, outcomes)
     chosen = past_days(outcomes.progress) if days is None else tuple(days)
     if late := [d for d in chosen if d >= as_of]:
         raise ValueError(f"Past days must lie before {as_of}. Got {late[0]} instead.")
@@ -85,7 +85,7 @@ def score_replays(
     replays: Iterable[Replay],
     outcomes: Outcomes,
     settings: Settings,
-    told: Told,
+    told: AnnouncedRecord,
     *,
     notes: tuple[str, ...] = (),
 ) -> TrackRecord:

@@ -13,7 +13,7 @@ from forecast.questions.announced_dates import BUILD
 from forecast.questions.track_record.naive import NaiveWays, naive_ways
 from forecast.questions.track_record.past_days import build_known_on
 from forecast.random_streams import BACK_TEST, stream
-from forecast.simulate.finish import play
+from forecast.simulate.finish import simulate_build
 from forecast.simulate.fitted import Fitted, fit_build
 from forecast.simulate.outlook import Outlook
 from forecast.simulate.settings import Settings
@@ -149,7 +149,7 @@ def replay_day(build: Build, day: date, settings: Settings, *, window_days: int 
     if fitted.progress.open_tasks.empty:
         return Replay(as_of=day, finished_tasks=finished, finishes=(), hours=())
     naive = naive_ways(fitted.progress)
-    outlook = play(fitted, settings, first_horizon_days=_first_horizon(naive, settings))
+    outlook = simulate_build(fitted, settings, first_horizon_days=_first_horizon(naive, settings))
     return Replay(
         as_of=day,
         finished_tasks=finished,

@@ -10,7 +10,7 @@ import pandas as pd
 
 from forecast.quantiles import QUANTILES, quantile_key
 from forecast.questions.announced_dates import BUILD
-from forecast.questions.track_record.announced import Told
+from forecast.questions.track_record.announced import AnnouncedRecord
 from forecast.questions.track_record.verdicts import Judged
 from forecast.simulate.settings import Settings
 
@@ -43,7 +43,7 @@ class ScoredForecasts:
     settings: Settings
     finishes: pd.DataFrame
     hours: pd.DataFrame
-    told: Told
+    told: AnnouncedRecord
     notes: tuple[str, ...]
 
     @property

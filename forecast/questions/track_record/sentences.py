@@ -7,7 +7,7 @@ import numpy as np
 from forecast.questions.track_record.replay import TASKS, WINDOW
 from forecast.questions.track_record.scored import ScoredForecasts
 from forecast.questions.track_record.verdicts import Held, Judged, Middle
-from forecast.wording import say_percent
+from forecast.wording import format_percent
 
 TOO_EARLY = (
     "Too early for a record: it needs six finished tasks or eight weeks of log by the end of a month that "
@@ -37,7 +37,7 @@ def record_sentences(record: ScoredForecasts) -> list[str]:
     return [*lines, *record.notes, NOT_CORRECTED, DEPENDENT.format(count=len(record.finishes))]
 
 
-def told_sentences(record: ScoredForecasts) -> list[str]:
+def announced_sentences(record: ScoredForecasts) -> list[str]:
     """How the dates did that the builder was told, in sentences; none when nothing was announced."""
     told = record.told
     if told.rows.empty:
@@ -98,8 +98,8 @@ def _band_sentence(judged: Judged) -> str:
     undecided = judged.undecided(0.80)
     said = (
         f"The middle 80 % of the runs held the date {range_80.inside} times of {range_80.trials} "
-        f"(if these were independent, the true share would lie between {say_percent(range_80.low)} and "
-        f"{say_percent(range_80.high)})"
+        f"(if these were independent, the true share would lie between {format_percent(range_80.low)} and "
+        f"{format_percent(range_80.high)})"
     )
     return said + (f"; {undecided} still run." if undecided else ".")
 

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-from forecast.compiled import kept
+from forecast.compiled import compile_cached
 from forecast.simulate.network.dispatch import arrive, finish_work, leave, pick, preferred_stage, smallest
 from forecast.simulate.network.ready_queues import (
     EMPTY,
@@ -378,8 +378,8 @@ def _lacks(net):
 def _whole_kernel(parts):
     """The kernel; what is kept of it holds for this file and for `parts` only."""
 
-    @kept
-    def play_runs(net, hours, bench, rank, release, asks, again, again_after, grid, room):
+    @compile_cached
+    def simulate_runs(net, hours, bench, rank, release, asks, again, again_after, grid, room):
         parts  # noqa: B018  numba looks at what a function closes over, not at the files it calls
         for run in range(hours.shape[0]):
             net.state[0].ask_after, net.state[0].ask_idle_after = asks[run, 0], asks[run, 1]
@@ -387,7 +387,7 @@ def _whole_kernel(parts):
             _play(net, bench[run], rank[run], grid, room.hours_done[run])
             _keep(net, room, run)
 
-    return play_runs
+    return simulate_runs
 
 
 def _digest(*names):
@@ -398,4 +398,4 @@ def _digest(*names):
 
 # Play every run: hours (run, task), bench (run, day, person), rank (run, day), release (run, delivery),
 # asks (run, 2), again and again_after (run, task) or without columns.
-play_runs = _whole_kernel(_digest(*_OTHER_FILES))
+simulate_runs = _whole_kernel(_digest(*_OTHER_FILES))

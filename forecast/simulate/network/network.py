@@ -32,7 +32,7 @@ from forecast.simulate.network.records import (
     TASK,
     TWO,
     USE,
-    Records,
+    NetworkRecords,
 )
 
 _CREW = {"one": ONE, "either": EITHER, "two": TWO}
@@ -82,7 +82,7 @@ class Network:
     notes: tuple[str, ...] = ()
 
     @cached_property
-    def records(self) -> Records:
+    def records(self) -> NetworkRecords:
         """The network as the kernel takes it."""
         return records_of(self)
 
@@ -264,7 +264,7 @@ def _floats(values: Iterable[float]) -> np.ndarray:
     return np.array(values, dtype=np.float64)
 
 
-def records_of(network: Network) -> Records:
+def records_of(network: Network) -> NetworkRecords:
     """The records of a network, with room for the state of one run."""
     count = len(network.tasks)
     uses = [(i, *use) for i, row in enumerate(network.uses) for use in row]
@@ -290,7 +290,7 @@ def records_of(network: Network) -> Records:
             limits["held_first"][limit] += amount
     state = np.zeros(1, dtype=STATE)
     state["spent"] = network.spent_hours.sum() + network.spent_elsewhere_hours
-    return Records(
+    return NetworkRecords(
         tasks=tasks,
         details=details,
         stages=stages,

@@ -64,7 +64,7 @@ STATE = np.dtype(
 )  # fmt: skip
 
 
-class Records(NamedTuple):
+class NetworkRecords(NamedTuple):
     """One network, with room for the state of one run."""
 
     tasks: np.ndarray
@@ -83,15 +83,15 @@ class Records(NamedTuple):
     people: np.ndarray
     stints: np.ndarray
 
-    def for_play(self, people: np.ndarray, stints: int, **settings: float) -> Records:
+    def for_play(self, people: np.ndarray, stints: int, **settings: float) -> NetworkRecords:
         """The same network with room of its own, for one call of the kernel."""
-        room = Records(*(array.copy() for array in self))
+        room = NetworkRecords(*(array.copy() for array in self))
         for name, value in settings.items():
             room.state[name] = value
         return room._replace(people=people, stints=np.zeros(stints, dtype=STINT))
 
 
-class Kept(NamedTuple):
+class RunResults(NamedTuple):
     """What is kept of each run."""
 
     start: np.ndarray

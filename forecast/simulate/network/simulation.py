@@ -11,7 +11,15 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from forecast.simulate.network.network import Network
-from forecast.simulate.network.records import CAUSES, LACKS_DAYS, LACKS_TWO, NOBODY, PERSON, UNFINISHED, Kept
+from forecast.simulate.network.records import (
+    CAUSES,
+    LACKS_DAYS,
+    LACKS_TWO,
+    NOBODY,
+    PERSON,
+    UNFINISHED,
+    RunResults,
+)
 
 _SAME_IN_ALL_RUNS = ("tasks", "stages", "grid_days")
 
@@ -199,7 +207,7 @@ def simulate_schedule(
     [[1.5, 3.0]]
     """
     from forecast.compiled import wait_for_other_process
-    from forecast.simulate.network.kernel import play_runs
+    from forecast.simulate.network.kernel import simulate_runs
 
     present = _array(bench, np.float32)
     if present.ndim != 3 or present.shape[2] == 0:
@@ -235,7 +243,7 @@ def simulate_schedule(
         records.details["path"] = _shaped("longest_paths", paths, np.float64, (tasks,))
     kept = _room(draws, tasks, stages, people, points.size, trace)
     wait_for_other_process()
-    play_runs(
+    simulate_runs(
         records,
         left,
         present,
@@ -259,12 +267,12 @@ def kernel_is_compiled() -> bool:
     from forecast.compiled import is_compiled
     from forecast.simulate.network import kernel
 
-    return is_compiled(kernel.play_runs, kernel.__file__)
+    return is_compiled(kernel.simulate_runs, kernel.__file__)
 
 
-def _room(draws: int, tasks: int, stages: int, people: int, points: int, trace: bool) -> Kept:
+def _room(draws: int, tasks: int, stages: int, people: int, points: int, trace: bool) -> RunResults:
     traced = tasks if trace else 0
-    return Kept(
+    return RunResults(
         start=np.empty((draws, tasks)),
         finish=np.empty((draws, tasks)),
         stage_finish=np.empty((draws, stages)),
