@@ -57,7 +57,7 @@ def ranges_figure(outlook: Outlook) -> Figure:
         finding=_ranges_finding(outlook),
         chart=finish_ranges(frame, pd.Timestamp(outlook.as_of), until),
         description=(
-            f"One row per stage and one for the whole build, against dates from {format_date(outlook.as_of)}: "
+            f"One row per stage and one for the build, against dates from {format_date(outlook.as_of)}: "
             "a range that widens the further away the finish lies."
         ),
         table=dates_table(outlook),
