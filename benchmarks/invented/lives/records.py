@@ -1,0 +1,166 @@
+"""What the household writes down: rounded, heaped, lumped, back-filled, incomplete."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+import numpy as np
+
+from benchmarks.invented.lives.build import Piece
+from benchmarks.invented.lives.traits import Records
+
+Generator = np.random.Generator
+REDONE = ("did it again", "drilled out and redone", "misfit, redone", "second try", "inspector's list")
+SAID = (
+    "quiet evening",
+    "cold in the shop",
+    "parts sorted first",
+    "went well",
+    "slow going",
+    "read the plans twice",
+)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row of log.csv; ``pieces`` are the true pieces it stands for."""
+
+    first: date
+    until: date | None
+    hours: float
+    piece: Piece
+    note: str = ""
+    start: str = ""
+    pieces: int = 1
+
+    @property
+    def last(self) -> date:
+        """Last day of the row."""
+        return self.until or self.first
+
+
+def keep_records(
+    pieces: list[Piece], traits: Records, known_from: dict[str, date], rng: Generator
+) -> tuple[tuple[Piece, ...], list[Row]]:
+    """Mark which pieces are logged and how, and write the rows of the log.
+
+    ``known_from`` gives the day on which a task came into the plan: no row is back-filled to before it.
+    """
+    marked = [_mark(piece, traits, rng) for piece in pieces]
+    rows = _same_day([Row(p.date, None, p.hours, p) for p in marked if p.logged])
+    rows = _lump(rows, traits, rng)
+    rows = _round(rows, traits, rng)
+    rows = [_backfill(row, traits, known_from, pieces[0].date, rng) for row in rows]
+    rows = [_remark(row, traits, rng) for row in rows]
+    # stable: rows of one day stay in the order in which the work was done
+    rows.sort(key=lambda row: row.first)
+    return tuple(marked), rows
+
+
+def _mark(piece: Piece, traits: Records, rng: Generator) -> Piece:
+    """Decide what of a piece reaches the log; a finished task is always ticked off by name."""
+    draw = rng.random()
+    if piece.done or not piece.task:
+        return piece if piece.task else replace(piece, task_named=False)
+    if draw < traits.unlogged:
+        return replace(piece, logged=False, task_named=False)
+    if draw < traits.unlogged + traits.unnamed:
+        return replace(piece, task_named=False)
+    return piece
+
+
+def _same_day(rows: list[Row]) -> list[Row]:
+    """Join what the same people did at the same plan row, or under the same label, on one day."""
+    joined: list[Row] = []
+    latest: dict[tuple[object, ...], int] = {}
+    for row in rows:
+        p = row.piece
+        label = (p.task,) if p.task_named else (p.stage, p.type)
+        key = (p.date, p.task_named, *label, p.builders, p.rework)
+        at = latest.get(key)
+        if at is not None and not joined[at].piece.done:
+            joined[at] = _join(joined[at], row)
+            continue
+        latest[key] = len(joined)
+        joined.append(row)
+    return joined
+
+
+def _lump(rows: list[Row], traits: Records, rng: Generator) -> list[Row]:
+    """Join a session with the next of the same people at the same task within twelve days."""
+    if not traits.lump:
+        return rows
+    joined: list[Row] = []
+    latest: dict[tuple[str, str, bool], int] = {}
+    for row in rows:
+        p = row.piece
+        key = (p.task, p.builders, p.rework)
+        at = latest.get(key)
+        if at is not None and p.task and _can_join(joined[at], row) and rng.random() < traits.lump:
+            joined[at] = _join(joined[at], row)
+            continue
+        latest[key] = len(joined)
+        joined.append(row)
+    return joined
+
+
+def _can_join(first: Row, second: Row) -> bool:
+    return (
+        not first.piece.done
+        and first.piece.task_named == second.piece.task_named
+        and (second.piece.date - first.first).days <= 12
+    )
+
+
+def _join(first: Row, second: Row) -> Row:
+    until = second.piece.date if second.piece.date != first.first else None
+    counted = [p for p in (first.piece.pieces, second.piece.pieces) if p is not None]
+    piece = replace(second.piece, pieces=sum(counted) if counted else None)
+    return Row(first.first, until, first.hours + second.hours, piece, pieces=first.pieces + 1)
+
+
+def _round(rows: list[Row], traits: Records, rng: Generator) -> list[Row]:
+    """Round hours to the grid that the writer likes; what one row gains the next loses."""
+    carry, rounded = 0.0, []
+    for row in rows:
+        grid = _grid(row.hours, traits, rng)
+        value = max(grid, grid * round((row.hours + carry) / grid))
+        carry = float(np.clip(carry + row.hours - value, -1.0, 1.0))
+        rounded.append(replace(row, hours=round(value, 4)))
+    return rounded
+
+
+def _grid(hours: float, traits: Records, rng: Generator) -> float:
+    if traits.minutes:
+        return 1 / 12
+    draw = rng.random()
+    if hours >= 0.7 and draw < traits.whole:
+        return 1.0
+    return 0.5 if hours >= 0.35 and draw < 1 - 0.35 * (1 - traits.whole) else 0.25
+
+
+def _backfill(row: Row, traits: Records, known_from: dict[str, date], first: date, rng: Generator) -> Row:
+    """Write a session down days later under a day from memory, never one that finished a task."""
+    if rng.random() >= traits.backfill or row.piece.done or row.until is not None:
+        return row
+    earliest = max(first, known_from.get(row.piece.task, first))
+    # the weekend before is what people remember
+    day = row.first - timedelta(
+        days=(row.first.weekday() - 5) % 7 if rng.random() < 0.6 else int(rng.integers(0, 4))
+    )
+    return replace(row, first=max(earliest, day)) if day <= row.first else row
+
+
+def _remark(row: Row, traits: Records, rng: Generator) -> Row:
+    draw = rng.random(3)
+    note = ""
+    if row.piece.rework and draw[0] < 0.5:
+        note = REDONE[int(draw[1] * len(REDONE))]
+    elif draw[0] < 0.06:
+        note = SAID[int(draw[1] * len(SAID))]
+    start = ""
+    if traits.starts:
+        hour = (9 if row.first.weekday() >= 5 else 18) + int(3 * draw[2])
+        start = f"{hour:02d}:{15 * int(4 * draw[1]):02d}"
+    return replace(row, note=note, start=start)
