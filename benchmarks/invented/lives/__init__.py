@@ -5,7 +5,15 @@
 
 from __future__ import annotations
 
-from benchmarks.invented.lives.build import LivedBuild, Piece, Truth, cuts, hours_left, plan_as_of
+from benchmarks.invented.lives.build import (
+    LivedBuild,
+    Piece,
+    Truth,
+    cuts,
+    day_of_share,
+    hours_left,
+    plan_as_of,
+)
 from benchmarks.invented.lives.invention import DEVELOPMENT_SEEDS, KIND_NAMES, UNSEEN_SEEDS, invent
 
 __all__ = [
@@ -16,6 +24,7 @@ __all__ = [
     "Truth",
     "UNSEEN_SEEDS",
     "cuts",
+    "day_of_share",
     "hours_left",
     "invent",
     "plan_as_of",

@@ -49,7 +49,7 @@ class Bench:
                 return False
             task.waits_for = None
         # the last tenth turns out to need something that nobody has ordered
-        if task.tail and not task.worked and self._rng.random() < 0.25 * self._choice.tail_wait:
+        if task.tail and not task.worked and self._rng.random() < 0.15 * self._choice.tail_wait:
             task.free_from = day + 7 * lognormal(self._rng, self._choice.backorder_weeks, 0.8)
             return False
         return True
@@ -84,13 +84,13 @@ class Bench:
         fresh = [k for k in range(len(self.open)) if self.open[k] and not self.started(k)]
         begun.sort(key=lambda k: -self.last_day[k])
         order = begun + fresh
+        if begun and rng.random() < c.easy:
+            # the joy of crossing a stage off: go where the least is left
+            return _to_front(order, min(begun, key=lambda k: len(self.open[k])))
         if self.current in begun and rng.random() < c.stay:
             return _to_front(order, self.current)
-        draw = rng.random()
-        if fresh and draw < c.new_stage:
+        if fresh and rng.random() < c.new_stage:
             return _to_front(order, fresh[0])
-        if begun and draw > 1 - c.easy:
-            return _to_front(order, min(begun, key=lambda k: len(self.open[k])))
         if begun:
             weights = np.array([c.ranks[min(r, len(c.ranks) - 1)] for r in range(len(begun))])
             first = int(np.searchsorted(np.cumsum(weights / weights.sum()), rng.random()))
@@ -111,7 +111,7 @@ class Bench:
             if task.crew == "two":
                 weight *= 6.0
             if task.tail:
-                weight *= 0.35
+                weight *= 0.5
             weights.append(weight)
         total = np.cumsum(weights)
         return tasks[int(np.searchsorted(total, rng.random() * total[-1]))]

@@ -94,19 +94,26 @@ def cuts(build: LivedBuild, shares: Sequence[float] = (0.1, 0.25, 0.5, 0.75)) ->
 
     Raises ValueError for a share outside (0, 1].
     """
-    days = []
-    for share in shares:
-        if not 0 < share <= 1:
-            raise ValueError(f"A share must be in (0, 1]. Got {share!r} instead.")
-        so_far = 0.0
-        # the tolerance lets share 1 be reached in spite of the order of additions
-        wanted = share * build.truth.hours * (1 - 1e-12)
-        for piece in build.truth.worked:
+    return [day_of_share(build, share) for share in shares]
+
+
+def day_of_share(build: LivedBuild, share: float, stage: str | None = None) -> date:
+    """First day on which at least ``share`` of the true person-hours has been worked, of a stage or all.
+
+    ``share=0.9`` is the day that `first_90` forecasts. Raises ValueError for a share outside (0, 1] or a
+    stage without work.
+    """
+    if not 0 < share <= 1:
+        raise ValueError(f"share must be in (0, 1]. Got {share!r} instead.")
+    total = build.truth.hours if stage is None else build.truth.stage_hours.get(stage, 0.0)
+    # the tolerance lets share 1 be reached in spite of the order of additions
+    wanted, so_far = share * total * (1 - 1e-9), 0.0
+    for piece in build.truth.worked:
+        if stage is None or piece.stage == stage:
             so_far += piece.person_hours
             if so_far >= wanted:
-                days.append(piece.date)
-                break
-    return days
+                return piece.date
+    raise ValueError(f"stage must be one that has been worked at. Got {stage!r} instead.")
 
 
 def hours_left(build: LivedBuild, day: date, stage: str | None = None, in_plan: bool = False) -> float:

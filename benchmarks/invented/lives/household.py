@@ -82,6 +82,11 @@ class Household:
                     self.finished = True
                     return
 
+    def stage_finished(self, stage: str) -> bool:
+        """Whether nothing is open in the stage and nothing waits to be ticked off."""
+        k = self.plan.stages.index(stage)
+        return not self.bench.open[k] and not any(task.stage == k for _, task in self._ticks)
+
     def _close(self, day: int) -> bool:
         """Whether all is done, inspected and ticked off."""
         if self.surprises.final_inspection(day):

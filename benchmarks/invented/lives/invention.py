@@ -110,7 +110,7 @@ def _truth(house: Household, worked: tuple[Piece, ...], mechanisms: tuple[str, .
     hours = dict.fromkeys([*stages, "other"], 0.0)
     for piece in worked:
         hours[piece.stage] += piece.person_hours
-        if piece.done and house.finished:
+        if piece.done and house.stage_finished(piece.stage):
             finish[piece.stage] = piece.date
     ends = [day for day in finish.values() if day is not None]
     drawn: dict[str, object] = asdict(house.traits)

@@ -105,7 +105,7 @@ def draw_plan(traits: Traits, rng: Generator) -> Plan:
     chosen = choose_stages(kit, rng)
     weights = np.array([STAGES[k][1] for k in chosen]) * rng.gamma(6.0, 1 / 6.0, len(chosen))
     hours = kit.planned_hours * weights / weights.sum()
-    count = float(np.clip(kit.planned_hours / kit.task_hours, 60, 380))
+    count = float(np.clip(kit.planned_hours / kit.task_hours, 60, 320))
     plan = Plan([STAGES[k][0] for k in chosen], [], [], 0.0)
     for position, k in enumerate(chosen):
         tasks = max(4, round(count * hours[position] / kit.planned_hours))
@@ -191,7 +191,8 @@ def add_task(
     planned = round_planned(float(size), kit.whole_rounding, rng)
     label = kind
     if traits.effort.mislabel and rng.random() < traits.effort.mislabel:
-        label = STAGES[int(rng.integers(len(STAGES)))][3][0]
+        others = STAGES[int(rng.integers(len(STAGES)))][3]
+        label = others[int(rng.integers(len(others)))]
     quantity, unit = draw_quantity(rng)
     draw = rng.random()
     crew = "two" if draw < kit.two_person else ("one" if draw > 0.87 else "either")
@@ -237,10 +238,16 @@ def link_stages(plan: Plan, traits: Traits, rng: Generator) -> None:
                 recent = earlier[-max(3, len(earlier) // 2) :]
                 task.needs(recent[int(rng.integers(len(recent)))])
     last = len(plan.stages) - 1
-    for task in plan.tasks:
-        if task.tail and task.stage < last and rng.random() < traits.choice.tail_wait:
-            later = int(rng.integers(task.stage + 1, last + 1))
-            task.waits_for = (later, between(rng, 0.05, 0.95))
+    for position in range(last):
+        if rng.random() >= traits.choice.tail_wait:
+            continue
+        # the tip is left off until the hangar, the panel until the radio: one cause for a few tasks
+        late = traits.choice.tail_late
+        later = rng.integers(position + 1, last + 1, 2 if late > 0.2 else 1)
+        wait = (int(later.max()), between(rng, late, 0.97))
+        for task in plan.of_stage(position):
+            if task.tail and rng.random() < 0.6 + 0.4 * late:
+                task.waits_for = wait
 
 
 def set_rows(plan: Plan, kit: Kit) -> None:

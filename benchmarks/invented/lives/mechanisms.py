@@ -25,7 +25,7 @@ def plain(t: Traits, rng: Generator) -> Traits:
 def smaller_kit(t: Traits, factor: float) -> Traits:
     """A kit that can be finished in a life with less time for it."""
     return replace(
-        t, kit=replace(t.kit, planned_hours=float(np.clip(factor * t.kit.planned_hours, 400, 2800)))
+        t, kit=replace(t.kit, planned_hours=float(np.clip(factor * t.kit.planned_hours, 400, 2100)))
     )
 
 
@@ -36,11 +36,11 @@ def fade(t: Traits, rng: Generator) -> Traits:
     """
     course = replace(
         t.course,
-        start_level=between(rng, 1.3, 2.0),
-        fade_years=lognormal(rng, 1.8, 0.4),
-        fade_floor=between(rng, 0.15, 0.4),
+        start_level=between(rng, 1.1, 1.7),
+        fade_years=lognormal(rng, 1.4, 0.4),
+        fade_floor=between(rng, 0.18, 0.4),
     )
-    return smaller_kit(replace(t, course=course), 0.75)
+    return smaller_kit(replace(t, course=course), 0.8)
 
 
 def fade_growth(t: Traits, rng: Generator) -> Traits:
@@ -64,11 +64,11 @@ def fade_return(t: Traits, rng: Generator) -> Traits:
 
 
 def life_events(t: Traits, rng: Generator) -> Traits:
-    """Child, job, move, illness: about one event in one to three years, months of silence, another level."""
+    """Child, job, move, illness: one event in one to three years, months of silence, another level."""
     course = replace(
         t.course,
-        start_level=between(rng, 1.1, 1.7),
-        events_per_year=between(rng, 0.3, 0.8),
+        start_level=between(rng, 1.0, 1.5),
+        events_per_year=between(rng, 0.4, 1.2),
         event_silence=lognormal(rng, 75, 0.3),
         event_spread=between(rng, 0.6, 1.0),
         event_factor=between(rng, 0.7, 1.1),
@@ -117,10 +117,12 @@ def dormant(t: Traits, rng: Generator) -> Traits:
     """
     choice = replace(
         t.choice,
-        stay=between(rng, 0.45, 0.75),
-        ranks=(0.42, 0.33, 0.15, 0.10),
+        stay=between(rng, 0.2, 0.6),
+        ranks=(0.20, 0.45, 0.20, 0.15),
         new_stage=between(rng, 0.06, 0.15),
+        easy=between(rng, 0.0, 0.02),
         tail_wait=between(rng, 0.75, 1.0),
+        tail_late=between(rng, 0.4, 0.9),
         backorder_weeks=lognormal(rng, 14, 0.4),
         ahead=between(rng, 0.15, 0.35),
     )
@@ -143,6 +145,7 @@ def rework_storms(t: Traits, rng: Generator) -> Traits:
         storm_share=between(rng, 0.08, 0.25),
         defect=between(rng, 0.08, 0.25),
         redo=between(rng, 0.3, 0.9),
+        found_at_end=between(rng, 0.1, 0.6),
     )
     return smaller_kit(replace(t, surprise=surprise), 0.85)
 
@@ -192,7 +195,7 @@ def helpers(t: Traits, rng: Generator) -> Traits:
 
 def partial_log(t: Traits, rng: Generator) -> Traits:
     """A fifth to a half of the sessions without a task id or not in the log."""
-    both = between(rng, 0.4, 0.9)  # of rows that do not finish a task, which are somewhat over half
+    both = between(rng, 0.35, 0.85)  # of rows that do not finish a task, which are somewhat over half
     lost = between(rng, 0.0, 0.5)
     return replace(t, records=replace(t.records, unlogged=both * lost, unnamed=both * (1 - lost)))
 

@@ -47,7 +47,8 @@ def keep_records(
 
     ``known_from`` gives the day on which a task came into the plan: no row is back-filled to before it.
     """
-    marked = [_mark(piece, traits, rng) for piece in pieces]
+    fates = _Fates(traits, rng)
+    marked = [_mark(piece, fates) for piece in pieces]
     rows = _same_day([Row(p.date, None, p.hours, p) for p in marked if p.logged])
     rows = _lump(rows, traits, rng)
     rows = _round(rows, traits, rng)
@@ -58,16 +59,36 @@ def keep_records(
     return tuple(marked), rows
 
 
-def _mark(piece: Piece, traits: Records, rng: Generator) -> Piece:
+class _Fates:
+    """What the writer does with each day; carelessness comes in stretches of about a quarter."""
+
+    def __init__(self, traits: Records, rng: Generator) -> None:
+        self._traits = traits
+        self._rng = rng
+        self._days: dict[date, str] = {}
+        self._quarters: dict[int, float] = {}
+
+    def of(self, day: date) -> str:
+        """``full``, ``unnamed`` or ``unlogged``."""
+        if day not in self._days:
+            quarter = day.toordinal() // 91
+            if quarter not in self._quarters:
+                self._quarters[quarter] = float(self._rng.uniform(0.5, 1.5))
+            care, draw = self._quarters[quarter], self._rng.random()
+            lost = min(0.95, care * self._traits.unlogged)
+            vague = min(0.95, care * (self._traits.unlogged + self._traits.unnamed))
+            self._days[day] = "unlogged" if draw < lost else ("unnamed" if draw < vague else "full")
+        return self._days[day]
+
+
+def _mark(piece: Piece, fates: _Fates) -> Piece:
     """Decide what of a piece reaches the log; a finished task is always ticked off by name."""
-    draw = rng.random()
-    if piece.done or not piece.task:
-        return piece if piece.task else replace(piece, task_named=False)
-    if draw < traits.unlogged:
+    fate = fates.of(piece.date)
+    if piece.done:
+        return piece
+    if fate == "unlogged":
         return replace(piece, logged=False, task_named=False)
-    if draw < traits.unlogged + traits.unnamed:
-        return replace(piece, task_named=False)
-    return piece
+    return replace(piece, task_named=bool(piece.task) and fate == "full")
 
 
 def _same_day(rows: list[Row]) -> list[Row]:
@@ -92,23 +113,22 @@ def _lump(rows: list[Row], traits: Records, rng: Generator) -> list[Row]:
     if not traits.lump:
         return rows
     joined: list[Row] = []
-    latest: dict[tuple[str, str, bool], int] = {}
+    latest: dict[str, int] = {}
     for row in rows:
-        p = row.piece
-        key = (p.task, p.builders, p.rework)
-        at = latest.get(key)
-        if at is not None and p.task and _can_join(joined[at], row) and rng.random() < traits.lump:
+        at = latest.get(row.piece.task)
+        if at is not None and row.piece.task and _can_join(joined[at], row) and rng.random() < traits.lump:
             joined[at] = _join(joined[at], row)
             continue
-        latest[key] = len(joined)
+        latest[row.piece.task] = len(joined)
         joined.append(row)
     return joined
 
 
 def _can_join(first: Row, second: Row) -> bool:
+    a, b = first.piece, second.piece
     return (
-        not first.piece.done
-        and first.piece.task_named == second.piece.task_named
+        not a.done
+        and (a.task_named, a.builders, a.rework) == (b.task_named, b.builders, b.rework)
         and (second.piece.date - first.first).days <= 12
     )
 

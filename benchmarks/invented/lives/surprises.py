@@ -31,7 +31,7 @@ class Surprises:
         self._final_inspections = 0
 
     def _draw_upgrades(self) -> list[float]:
-        """Shares of the work at which the builder decides on something more: a better panel, a second tank."""
+        """Shares of the work at which the builder decides on something more: a panel, a tank."""
         count = int(self._growth.poisson(self._traits.surprise.upgrades))
         return sorted(between(self._growth, 0.2, 0.95) for _ in range(count))
 
@@ -118,7 +118,8 @@ class Surprises:
         self._final_inspections += 1
         if self._final_inspections > 3:
             return False
-        found = [t for t in self._plan.tasks if t.hidden_defect and self._rework.random() < 0.5]
+        chance = self._traits.surprise.found_at_end
+        found = [t for t in self._plan.tasks if t.hidden_defect and self._rework.random() < chance]
         for task in found:
             self._reopen(task, day)
         return bool(found)

@@ -130,6 +130,7 @@ class Choice:
     task_stay: float
     ahead: float
     tail_wait: float
+    tail_late: float
     backorder_weeks: float
     jump_order: float
 
@@ -148,6 +149,7 @@ class Surprise:
     found_by_work: float
     storms: tuple[float, ...]
     storm_share: float
+    found_at_end: float
     outside: float
     growth_unmarked: bool = False
 
@@ -235,19 +237,19 @@ def draw_habit(rng: Generator) -> Habit:
     [lit: Barabasi 2005; Vazquez et al. 2006]; the cut-off is the household's.
     """
     return Habit(
-        days_share=float(np.clip(lognormal(rng, 0.27, 0.25), 0.14, 0.45)),
+        days_share=float(np.clip(lognormal(rng, 0.28, 0.22), 0.16, 0.45)),
         weekend=lognormal(rng, 1.7, 0.3),  # Saturday .32-.40 against weekdays .13-.31 [logs]
         evening_hours=lognormal(rng, 2.4, 0.18),  # median session 2.5-3 h [logs]
         weekend_hours=lognormal(rng, 3.5, 0.2),
-        mood_spread=between(rng, 0.3, 0.65),  # CV of 13-week totals .54-.70 [logs]
+        mood_spread=between(rng, 0.2, 0.5),  # CV of 13-week totals .54-.70 [logs]
         mood_weeks=lognormal(rng, 14, 0.6),
         season=between(rng, 0.0, 0.45),  # no season shared between households [logs]
         season_peak=between(rng, 0, 365),
-        on_days=lognormal(rng, 38, 0.35),  # zero after worked week .15-.18 [logs]
+        on_days=lognormal(rng, 95, 0.35),  # zero after worked week .15-.18 [logs]
         on_spread=between(rng, 0.6, 1.1),
         off_days=between(rng, 8, 13),
         off_tail=between(rng, 1.3, 2.3),
-        off_longest=lognormal(rng, 110, 0.35),  # longest silences 12, 58, 132 days [logs]
+        off_longest=lognormal(rng, 95, 0.4),  # longest silences 12, 58, 132 days [logs]
         momentum=between(rng, 0.2, 0.6),
         milestone_boost=between(rng, 1.0, 1.7),  # judgement
         rest_after_stage=between(rng, 0.0, 0.5),  # judgement
@@ -272,7 +274,7 @@ def draw_course(rng: Generator) -> Course:
 def draw_kit(rng: Generator, yearly: float) -> Kit:
     """People choose a kit that they hope to finish in a few years; most are too hopeful [lit: Buehler]."""
     return Kit(
-        planned_hours=float(np.clip(yearly * lognormal(rng, 3.0, 0.4), 400, 2800)),
+        planned_hours=float(np.clip(yearly * lognormal(rng, 3.3, 0.4), 400, 2100)),
         stages=int(rng.integers(5, 11)),
         task_hours=between(rng, 3.5, 12),
         task_spread=between(rng, 0.5, 0.9),
@@ -295,13 +297,13 @@ def draw_effort(rng: Generator) -> Effort:
     from both sides: tasks that were trivial as well as tasks that exploded.
     """
     return Effort(
-        bias=float(rng.normal(0.0, 0.22)),
-        type_spread=between(rng, 0.1, 0.35),
+        bias=float(rng.normal(0.0, 0.17)),
+        type_spread=between(rng, 0.1, 0.4),
         luck=between(rng, 0.25, 0.55),
         left=between(rng, 0.06, 0.2),
         right=between(rng, 0.05, 0.15),
-        drift=between(rng, 0.1, 0.4),  # bias of blocks correlated .54 falling to .33 [logs]
-        drift_years=lognormal(rng, 1.5, 0.5),
+        drift=between(rng, 0.15, 0.5),  # bias of blocks correlated .54 falling to .33 [logs]
+        drift_years=lognormal(rng, 0.8, 0.5),
         exact=between(rng, 0.0, 0.15),
         learning=between(rng, 0.84, 0.98),  # 75-95 % per doubling in industry [lit], weaker at home
         forget_years=lognormal(rng, 1.5, 0.5),  # longer breaks lose more [lit: Globerson et al. 1989]
@@ -317,10 +319,11 @@ def draw_choice(rng: Generator) -> Choice:
         stay=between(rng, 0.82, 0.96),
         ranks=(0.60, 0.25, 0.10, 0.05),
         new_stage=between(rng, 0.005, 0.05),
-        easy=between(rng, 0.0, 0.03),
+        easy=between(rng, 0.02, 0.12),
         task_stay=between(rng, 0.6, 0.9),
         ahead=between(rng, 0.02, 0.12),
-        tail_wait=between(rng, 0.25, 0.6),
+        tail_wait=between(rng, 0.1, 0.6),  # last tenth of the hours: a median 21 % of the span [logs]
+        tail_late=0.05,
         backorder_weeks=lognormal(rng, 7, 0.5),
         jump_order=between(rng, 0.2, 0.6),
     )
@@ -334,11 +337,12 @@ def draw_surprise(rng: Generator) -> Surprise:
         breed=0.0,
         added_hours=lognormal(rng, 4.5, 0.3),
         upgrades=0.3,
-        defect=between(rng, 0.02, 0.10),
+        defect=between(rng, 0.03, 0.14),
         redo=between(rng, 0.2, 0.6),
-        found_by_work=between(rng, 0.3, 0.8),
+        found_by_work=between(rng, 0.4, 0.9),
         storms=(),
         storm_share=0.15,
+        found_at_end=between(rng, 0.0, 0.2),  # most flaws that nobody met are lived with [judgement]
         outside=between(rng, 0.02, 0.12),
     )
 
