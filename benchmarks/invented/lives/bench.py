@@ -140,6 +140,10 @@ class Bench:
         self.open[task.stage].append(task)
         self.planned[task.stage] += task.basis
 
+    def stuck(self) -> bool:
+        """Whether the last session found nothing to work at."""
+        return self._stuck_since is not None
+
     def nothing_to_do(self, day: int) -> None:
         """After two idle weeks something is done about it: a call to the maker, a way around."""
         if self._stuck_since is None:

@@ -11,12 +11,13 @@ from benchmarks.invented.lives.traits import Traits
 
 Generator = np.random.Generator
 STEP = 7  # days between values of the drift
+BOUND = 0.9  # largest lasting log-bias, judgement
 
 
 class TrueEffort:
     """Effort of one household over the years.
 
-    log(hours / basis) = bias + type + drift(day) + learning(type) + luck. Luck is a mixture: a normal
+    log(hours / basis) = bias + type + stage + drift(day) + learning(type) + luck. Luck is a mixture: a normal
     middle, a share of tasks far below plan (done along with something else) and a share far above it.
     """
 
@@ -24,6 +25,7 @@ class TrueEffort:
         self._traits = traits.effort
         self._rng = rng
         self._types: dict[str, float] = {}
+        self._stages: dict[int, float] = {}
         self._seen: dict[str, tuple[float, int]] = {}
         self._drift = self._draw_drift(days)
         self.shift = 0.0
@@ -45,14 +47,22 @@ class TrueEffort:
             self._types[kind] = float(self._rng.normal(0, self._traits.type_spread))
         return self._types[kind]
 
+    def stage_bias(self, stage: int) -> float:
+        """Lasting log-bias of one stage's planned hours, drawn when it is first met."""
+        if stage not in self._stages:
+            self._stages[stage] = float(self._rng.normal(0, self._traits.stage_spread))
+        return self._stages[stage]
+
     def total(self, task: Task, day: int) -> float:
         """Person-hours that the task will take, fixed when it is begun on ``day``."""
         e = self._traits
         if self._rng.random() < e.exact:
             self._practise(task.true_type, day)
             return task.basis
-        log = e.bias + self.shift + self.type_bias(task.true_type) + float(self._drift[day // STEP])
-        log += self._learning(task.true_type, day) + self._luck()
+        common = e.bias + self.shift + self.type_bias(task.true_type) + self.stage_bias(task.stage)
+        common += float(self._drift[day // STEP])
+        # nobody works at three times the guide's hours for long without looking for another way
+        log = BOUND * math.tanh(common / BOUND) + self._learning(task.true_type, day) + self._luck()
         if task.repeat_of is not None and task.repeat_of.finished:
             log += math.log(e.repeat) + e.repeat_spread * self._rng.standard_normal()
         return max(0.2, task.basis * math.exp(log))
@@ -66,9 +76,9 @@ class TrueEffort:
         return float(self._rng.normal(0, e.luck))
 
     def _learning(self, kind: str, day: int) -> float:
-        """Log of the learning factor: 1.15 at first, falling by ``learning`` per doubling of practice."""
+        """Log of the learning factor: 1.2 at first, falling by ``learning`` per doubling of practice."""
         done = self._practise(kind, day)
-        return math.log(1.15) + math.log2(self._traits.learning) * math.log2(1 + done / 2)
+        return math.log(1.2) + math.log2(self._traits.learning) * math.log2(1 + done / 2)
 
     def _practise(self, kind: str, day: int) -> float:
         done, last = self._seen.get(kind, (0.0, day))

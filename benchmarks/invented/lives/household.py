@@ -92,9 +92,8 @@ class Household:
         if self.surprises.final_inspection(day):
             self._recount()
             return False
-        for _, task in self._ticks:
-            self._tick(day, task)
-        self._ticks = []
+        while self._ticks:
+            self._tick(day, self._ticks.pop(0)[1])
         return True
 
     # -- who ---------------------------------------------------------------------------------------
@@ -110,14 +109,21 @@ class Household:
             helpers = 1 + int(rng.geometric(1 - c.helper_more)) - 1
         if len(builders) == 2 and rng.random() >= c.together:
             builders = [builders[1]] if rng.random() < c.second_alone else [builders[0]]
-        if len(builders) == 1 and not helpers and rng.random() < c.friend and self._two_waiting(day):
+        if len(builders) == 1 and not helpers and rng.random() < self._friend() and self._two_waiting(day):
             helpers = 1
         return builders, helpers
 
+    def _friend(self) -> float:
+        """Chance that a friend comes when asked; who is stuck without one asks harder."""
+        return 0.5 if self.bench.stuck() else self.traits.crew.friend
+
     def _two_waiting(self, day: int) -> bool:
-        tasks = self.bench.open[self.bench.current]
-        return any(t.crew == "two" and not t.blocked and t.free_from <= day for t in tasks) or not any(
-            t.crew != "two" for stage in self.bench.open for t in stage
+        """Whether a job for two lies ready in a stage that has been begun: time to ring a friend."""
+        return any(
+            task.crew == "two" and not task.blocked and task.free_from <= day
+            for stage, tasks in enumerate(self.bench.open)
+            if self.bench.started(stage)
+            for task in tasks
         )
 
     def _hand_over(self, day: int) -> list[str]:
@@ -157,10 +163,14 @@ class Household:
 
     def _do_ticks(self, day: int, people: list[str]) -> float:
         due = [pair for pair in self._ticks if pair[0] <= day][:3]
+        spent = 0.0
         for pair in due:
-            self._ticks.remove(pair)
-            self._tick(day, pair[1], people)
-        return 0.25 * len(due)
+            # ticking off a row of a coarse plan drops what else was to be ticked off in it
+            if pair in self._ticks:
+                self._ticks.remove(pair)
+                self._tick(day, pair[1], people)
+                spent += 0.25
+        return spent
 
     def _tick(self, day: int, task: Task, people: list[str] | None = None) -> None:
         """A quarter of an hour of checking a finished task, in which it is ticked off at last."""
@@ -250,7 +260,7 @@ class Household:
             if cleared:
                 self.presence.milestone(day)
         late = finishes and self._record_rng.random() < self.traits.records.late_tick
-        if late:
+        if late and not any(waiting is task for _, waiting in self._ticks):
             self._ticks.append((day + 2 + int(lognormal(self._record_rng, 20, 0.9)), task))
         done = finishes and not late and self._row_done(task)
         self._note(day, stage, task, task.type, spent, people, helpers, done=done, rework=rework)
@@ -282,6 +292,9 @@ class Household:
         done: bool = False,
         rework: bool = False,
     ) -> None:
+        if done and task is not None:
+            row = self._row_id(task)
+            self._ticks = [(due, other) for due, other in self._ticks if self._row_id(other) != row]
         builders = "+".join(people) + (f"+{helpers}" if helpers else "")
         self.pieces.append(
             Piece(

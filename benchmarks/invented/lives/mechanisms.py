@@ -162,7 +162,7 @@ def coarse(t: Traits, rng: Generator) -> Traits:
 def tidy(t: Traits, rng: Generator) -> Traits:
     """Hours heaped, and 35-65 % of tasks take exactly the planned time (61 % in one record [logs])."""
     effort = replace(t.effort, exact=between(rng, 0.35, 0.65), luck=between(rng, 0.15, 0.4))
-    records = replace(t.records, whole=between(rng, 0.45, 0.7), minutes=False, starts=True)
+    records = replace(t.records, whole=between(rng, 0.45, 0.7), minutes=False, starts=True, settle=True)
     crew = replace(t.crew, pair_penalty=1.0)
     return replace(t, effort=effort, records=records, crew=crew)
 

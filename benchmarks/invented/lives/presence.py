@@ -53,8 +53,8 @@ class Presence:
     def _draw_mood(self) -> np.ndarray:
         """Daily log-mood: Ornstein-Uhlenbeck over weeks, plus a slower half over years."""
         h = self.habit
-        fast = _wander(self._days, 7 * h.mood_weeks, 0.8 * h.mood_spread, self._rng)
-        slow = _wander(self._days, 7 * 60, 0.6 * h.mood_spread, self._rng)
+        fast = _wander(self._days, 7 * h.mood_weeks, 0.75 * h.mood_spread, self._rng)
+        slow = _wander(self._days, 7 * 60, 0.7 * h.mood_spread, self._rng)
         return fast + slow
 
     def _draw_windows(self, start: date) -> np.ndarray:
@@ -178,7 +178,7 @@ class Presence:
         h = self.habit
         momentum = 1 + h.momentum * (2.2 * self._recent - 0.8)
         near = 1 + (h.near_end - 1) * max(0.0, min(1.0, (share - 0.85) / 0.1))
-        chance = 1.3 * h.days_share * float(self._window[day]) * math.exp(float(self._mood[day]))
+        chance = 1.2 * h.days_share * float(self._window[day]) * math.exp(float(self._mood[day]))
         chance *= self.level(day) ** 0.75 * momentum * near * (1 + self._boost) / (1 + self._idle)
         return bool(self._chance[day] < min(0.93, chance))
 

@@ -142,6 +142,8 @@ def _join(first: Row, second: Row) -> Row:
 
 def _round(rows: list[Row], traits: Records, rng: Generator) -> list[Row]:
     """Round hours to the grid that the writer likes; what one row gains the next loses."""
+    if traits.settle:
+        return _settle(rows, traits, rng)
     carry, rounded = 0.0, []
     for row in rows:
         grid = _grid(row.hours, traits, rng)
@@ -149,6 +151,28 @@ def _round(rows: list[Row], traits: Records, rng: Generator) -> list[Row]:
         carry = float(np.clip(carry + row.hours - value, -1.0, 1.0))
         rounded.append(replace(row, hours=round(value, 4)))
     return rounded
+
+
+def _settle(rows: list[Row], traits: Records, rng: Generator) -> list[Row]:
+    """Round so that the rows of a task add up to its true person-hours: the last row takes the rest.
+
+    A tidy writer looks up what the task should come to, so a task that took exactly the planned hours
+    also does so in the log.
+    """
+    true: dict[str, float] = {}
+    written: dict[str, float] = {}
+    settled = []
+    for row in rows:
+        p = row.piece
+        grid = _grid(row.hours, traits, rng)
+        hours = max(grid, grid * round(row.hours / grid))
+        if p.task and not p.rework:
+            true[p.task] = true.get(p.task, 0.0) + row.hours * p.people
+            if p.done:
+                hours = max(0.25, (true[p.task] - written.get(p.task, 0.0)) / p.people)
+            written[p.task] = written.get(p.task, 0.0) + hours * p.people
+        settled.append(replace(row, hours=round(hours, 2)))
+    return settled
 
 
 def _grid(hours: float, traits: Records, rng: Generator) -> float:

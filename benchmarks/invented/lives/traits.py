@@ -104,6 +104,7 @@ class Effort:
 
     bias: float
     type_spread: float
+    stage_spread: float
     luck: float
     left: float
     right: float
@@ -164,6 +165,7 @@ class Records:
     percent: float
     percent_optimism: float
     counts: float
+    settle: bool = False
     lump: float = 0.0
     backfill: float = 0.0
     late_tick: float = 0.0
@@ -297,15 +299,16 @@ def draw_effort(rng: Generator) -> Effort:
     from both sides: tasks that were trivial as well as tasks that exploded.
     """
     return Effort(
-        bias=float(rng.normal(0.0, 0.17)),
+        bias=float(rng.normal(0.0, 0.15)),
         type_spread=between(rng, 0.1, 0.4),
+        stage_spread=between(rng, 0.1, 0.4),  # some chapters of a guide are hopeful [judgement]
         luck=between(rng, 0.25, 0.55),
         left=between(rng, 0.06, 0.2),
         right=between(rng, 0.05, 0.15),
         drift=between(rng, 0.15, 0.5),  # bias of blocks correlated .54 falling to .33 [logs]
         drift_years=lognormal(rng, 0.8, 0.5),
         exact=between(rng, 0.0, 0.15),
-        learning=between(rng, 0.84, 0.98),  # 75-95 % per doubling in industry [lit], weaker at home
+        learning=between(rng, 0.88, 0.99),  # 75-95 % per doubling in industry [lit], weaker at home
         forget_years=lognormal(rng, 1.5, 0.5),  # longer breaks lose more [lit: Globerson et al. 1989]
         repeat=lognormal(rng, 0.76, 0.12),  # second of a pair .40 to 1.35 of the first [logs]
         repeat_spread=between(rng, 0.2, 0.4),
@@ -316,13 +319,13 @@ def draw_effort(rng: Generator) -> Effort:
 def draw_choice(rng: Generator) -> Choice:
     """Recency and convenience, not plan order; shares by recency rank .58/.24/.09/.05 [logs]."""
     return Choice(
-        stay=between(rng, 0.82, 0.96),
+        stay=between(rng, 0.78, 0.95),
         ranks=(0.60, 0.25, 0.10, 0.05),
         new_stage=between(rng, 0.005, 0.05),
         easy=between(rng, 0.02, 0.12),
         task_stay=between(rng, 0.6, 0.9),
         ahead=between(rng, 0.02, 0.12),
-        tail_wait=between(rng, 0.1, 0.6),  # last tenth of the hours: a median 21 % of the span [logs]
+        tail_wait=between(rng, 0.0, 0.35),  # last tenth of the hours: a median 21 % of the span [logs]
         tail_late=0.05,
         backorder_weeks=lognormal(rng, 7, 0.5),
         jump_order=between(rng, 0.2, 0.6),
