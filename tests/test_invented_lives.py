@@ -34,7 +34,7 @@ def table(text: str) -> list[dict[str, str]]:
 
 
 def people(builders: str) -> int:
-    return sum(int(part) if part.isdigit() else 1 for part in builders.split("+"))
+    return sum(int(part) if part.isdigit() else 1 for part in (builders or "A").split("+"))
 
 
 def clock_hours(text: str) -> float:

@@ -111,7 +111,7 @@ class Bench:
             if task.crew == "two":
                 weight *= 6.0
             if task.tail:
-                weight *= 0.5
+                weight *= c.tail_liking
             weights.append(weight)
         total = np.cumsum(weights)
         return tasks[int(np.searchsorted(total, rng.random() * total[-1]))]

@@ -72,13 +72,13 @@ class TrueEffort:
         if draw < e.left:
             return -float(self._rng.exponential(1.0))
         if draw > 1 - e.right:
-            return float(self._rng.exponential(0.5))
+            return float(self._rng.exponential(0.45))
         return float(self._rng.normal(0, e.luck))
 
     def _learning(self, kind: str, day: int) -> float:
-        """Log of the learning factor: 1.2 at first, falling by ``learning`` per doubling of practice."""
+        """Log of the learning factor: 1.17 at first, falling by ``learning`` per doubling of practice."""
         done = self._practise(kind, day)
-        return math.log(1.2) + math.log2(self._traits.learning) * math.log2(1 + done / 2)
+        return math.log(1.17) + math.log2(self._traits.learning) * math.log2(1 + done / 2)
 
     def _practise(self, kind: str, day: int) -> float:
         done, last = self._seen.get(kind, (0.0, day))

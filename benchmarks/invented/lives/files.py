@@ -114,7 +114,7 @@ def _log_row(row: Row, traits: Traits) -> tuple[object, ...]:
         row.until,
         row.start,
         clock(row.hours) if traits.records.minutes else number(row.hours),
-        p.builders,
+        None if traits.records.blank_alone and p.builders == traits.crew.builders[0] else p.builders,
         named,
         None if named or p.stage == "other" else p.stage,
         None if named else p.type,

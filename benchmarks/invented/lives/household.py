@@ -222,9 +222,10 @@ class Household:
         task.last_day = day
         self.bench.note_work(task, day)
         finishes = task.remaining <= 1e-6
-        self._after(task, day, spent, people, helpers, rework, finishes)
         if not rework:
+            # before the ticking off: who has just seen more to do does not tick the row off
             self.surprises.after_work(task, spent * count, day)
+        self._after(task, day, spent, people, helpers, rework, finishes)
         return spent
 
     def _primer(self, task: Task, day: int) -> float:

@@ -105,7 +105,7 @@ def draw_plan(traits: Traits, rng: Generator) -> Plan:
     chosen = choose_stages(kit, rng)
     weights = np.array([STAGES[k][1] for k in chosen]) * rng.gamma(6.0, 1 / 6.0, len(chosen))
     hours = kit.planned_hours * weights / weights.sum()
-    count = float(np.clip(kit.planned_hours / kit.task_hours, 60, 320))
+    count = float(np.clip(kit.planned_hours / kit.task_hours, 60, 290))
     plan = Plan([STAGES[k][0] for k in chosen], [], [], 0.0)
     for position, k in enumerate(chosen):
         tasks = max(4, round(count * hours[position] / kit.planned_hours))

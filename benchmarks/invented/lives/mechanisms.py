@@ -97,9 +97,9 @@ def late_growth(t: Traits, rng: Generator) -> Traits:
 def breeding_growth(t: Traits, rng: Generator) -> Traits:
     """Additions at an even rate, and additions that breed further ones (a branching process)."""
     surprise = replace(
-        t.surprise, growth=between(rng, 0.10, 0.28), growth_slope=0.0, breed=between(rng, 0.2, 0.5)
+        t.surprise, growth=between(rng, 0.10, 0.28), growth_slope=0.0, breed=between(rng, 0.2, 0.45)
     )
-    return smaller_kit(replace(t, surprise=surprise), 0.8)
+    return smaller_kit(replace(t, surprise=surprise), 0.7)
 
 
 def unmarked_growth(t: Traits, rng: Generator) -> Traits:
@@ -113,7 +113,7 @@ def unmarked_growth(t: Traits, rng: Generator) -> Traits:
 def dormant(t: Traits, rng: Generator) -> Traits:
     """Four and more stages open at once; each is left at nine tenths and finished much later.
 
-    The ranks' weights are the measured shares .58/.24/.09/.05 [logs].
+    Ranked anew each week, the open stages then get about the measured shares .58/.24/.09/.05 [logs].
     """
     choice = replace(
         t.choice,
@@ -123,6 +123,7 @@ def dormant(t: Traits, rng: Generator) -> Traits:
         easy=between(rng, 0.0, 0.02),
         tail_wait=between(rng, 0.75, 1.0),
         tail_late=between(rng, 0.4, 0.9),
+        tail_liking=between(rng, 0.05, 0.3),
         backorder_weeks=lognormal(rng, 14, 0.4),
         ahead=between(rng, 0.15, 0.35),
     )

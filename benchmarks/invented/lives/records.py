@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -53,9 +54,11 @@ def keep_records(
     rows = _lump(rows, traits, rng)
     rows = _round(rows, traits, rng)
     rows = [_backfill(row, traits, known_from, pieces[0].date, rng) for row in rows]
-    rows = [_remark(row, traits, rng) for row in rows]
+    rows = [_remark(row, rng) for row in rows]
     # stable: rows of one day stay in the order in which the work was done
     rows.sort(key=lambda row: row.first)
+    if traits.starts:
+        rows = _add_starts(rows, rng)
     return tuple(marked), rows
 
 
@@ -196,15 +199,28 @@ def _backfill(row: Row, traits: Records, known_from: dict[str, date], first: dat
     return replace(row, first=max(earliest, day)) if day <= row.first else row
 
 
-def _remark(row: Row, traits: Records, rng: Generator) -> Row:
-    draw = rng.random(3)
-    note = ""
+def _remark(row: Row, rng: Generator) -> Row:
+    """Add a few words to some rows, to most of those that did something again."""
+    draw = rng.random(2)
     if row.piece.rework and draw[0] < 0.5:
-        note = REDONE[int(draw[1] * len(REDONE))]
-    elif draw[0] < 0.06:
-        note = SAID[int(draw[1] * len(SAID))]
-    start = ""
-    if traits.starts:
-        hour = (9 if row.first.weekday() >= 5 else 18) + int(3 * draw[2])
-        start = f"{hour:02d}:{15 * int(4 * draw[1]):02d}"
-    return replace(row, note=note, start=start)
+        return replace(row, note=REDONE[int(draw[1] * len(REDONE))])
+    if draw[0] < 0.06:
+        return replace(row, note=SAID[int(draw[1] * len(SAID))])
+    return row
+
+
+def _add_starts(rows: list[Row], rng: Generator) -> list[Row]:
+    """Add the time of day at which each row began; the rows of a person follow each other."""
+    busy_until: dict[tuple[date, str], float] = {}
+    timed = []
+    for row in rows:
+        first = (9 if row.first.weekday() >= 5 else 18) + int(rng.integers(0, 9)) / 4
+        people = row.piece.builders.split("+")
+        begins = max(busy_until.get((row.first, person), first) for person in people)
+        # past midnight the row still belongs to the evening: a late start, so that the order of work shows
+        begins = min(23.75, math.ceil(4 * begins - 1e-9) / 4)
+        for person in people:
+            busy_until[row.first, person] = begins + row.hours
+        clock = f"{int(begins):02d}:{round(60 * (begins % 1)):02d}"
+        timed.append(replace(row, start=clock if row.until is None else ""))
+    return timed

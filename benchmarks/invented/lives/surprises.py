@@ -58,14 +58,17 @@ class Surprises:
         task.added, task.original, task.repeat_of = day, False, None
         if self._plan.rows:
             task.row = self._row_of(stage, cause)
+            task.stage = self._plan.rows[task.row][0]
         elif cause is not None and not cause.finished and cause.stage == stage and rng.random() < 0.3:
             task.needs(cause)
         self._bench.note_added(task)
 
     def _row_of(self, stage: int, cause: Task | None) -> int:
+        """Row of a coarse plan that takes an addition: one that is still open, of the stage if it has one."""
         if cause is not None and cause.stage == stage:
             return cause.row
-        return max(k for k, row in enumerate(self._plan.rows) if row[0] == stage)
+        rows = sorted({task.row for tasks in self._bench.open for task in tasks})
+        return next((row for row in rows if self._plan.rows[row][0] == stage), rows[-1])
 
     def by_share(self, share: float, day: int) -> None:
         """Upgrades and inspections that fall due when this share of the plan has been worked."""
