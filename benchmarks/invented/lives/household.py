@@ -174,17 +174,11 @@ class Household:
 
     def _tick(self, day: int, task: Task, people: list[str] | None = None) -> None:
         """A quarter of an hour of checking a finished task, in which it is ticked off at last."""
-        if task.finished:
-            self._note(
-                day,
-                self.plan.stages[task.stage],
-                task,
-                task.type,
-                0.25,
-                (people or ["A"])[:1],
-                0,
-                done=self._row_done(task),
-            )
+        if not task.finished:
+            return
+        somebody = people or self.traits.crew.builders[0 if self.handed_over is None else -1 :]
+        stage, done = self.plan.stages[task.stage], self._row_done(task)
+        self._note(day, stage, task, task.type, 0.25, list(somebody[:1]), 0, done=done, rework=task.redone)
 
     def _work(
         self, day: int, hours: float, people: list[str], helpers: int, taken: Task | None

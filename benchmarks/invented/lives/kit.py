@@ -64,6 +64,7 @@ class Task:
     remaining: float = 0.0
     finished: bool = False
     ever_finished: bool = False
+    redone: bool = False
     last_day: int = -1
     hidden_defect: float = 0.0
     counted: int = 0

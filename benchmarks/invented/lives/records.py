@@ -189,7 +189,7 @@ def _grid(hours: float, traits: Records, rng: Generator) -> float:
 
 def _backfill(row: Row, traits: Records, known_from: dict[str, date], first: date, rng: Generator) -> Row:
     """Write a session down days later under a day from memory, never one that finished a task."""
-    if rng.random() >= traits.backfill or row.piece.done or row.until is not None:
+    if rng.random() >= traits.backfill or row.piece.done or row.piece.rework or row.until is not None:
         return row
     earliest = max(first, known_from.get(row.piece.task, first))
     # the weekend before is what people remember

@@ -131,5 +131,7 @@ class Surprises:
         task.remaining = max(0.3, task.hidden_defect)
         task.hidden_defect = 0.0
         task.finished = False
-        task.free_from = max(task.free_from, float(day))
+        task.redone = True
+        # it is redone another day: the parts must come first, or the courage
+        task.free_from = max(task.free_from, day + 1.0)
         self._bench.note_reopened(task)
