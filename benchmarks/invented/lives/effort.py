@@ -11,6 +11,7 @@ from benchmarks.invented.lives.traits import Traits
 
 Generator = np.random.Generator
 STEP = 7  # days between values of the drift
+ALIKE = 0.7  # how far the second of a pair takes after the first, judgement
 BOUND = 0.9  # largest lasting log-bias, judgement
 
 
@@ -63,8 +64,12 @@ class TrueEffort:
         common += float(self._drift[day // STEP])
         # nobody works at three times the guide's hours for long without looking for another way
         log = BOUND * math.tanh(common / BOUND) + self._learning(task.true_type, day) + self._luck()
-        if task.repeat_of is not None and task.repeat_of.finished:
-            log += math.log(e.repeat) + e.repeat_spread * self._rng.standard_normal()
+        first = task.repeat_of
+        if first is not None and first.total is not None and first.finished:
+            # the other wing is like the first one, faults of the guide included, and goes faster
+            alike = math.log(first.total / first.basis)
+            log = math.log(e.repeat) + ALIKE * alike + (1 - ALIKE) * common
+            log += e.repeat_spread * float(self._rng.standard_normal())
         return max(0.2, task.basis * math.exp(log))
 
     def _luck(self) -> float:

@@ -194,12 +194,16 @@ class Household:
                 self.bench.nothing_to_do(day)
                 self.presence.idle()
                 break
-            hours -= self._work_at(task, day, hours, people, helpers)
+            spent = self._work_at(task, day, hours, people, helpers)
+            if task.crew == "one" and len(people) > 1:
+                # no room for two: the other takes up something else meanwhile
+                self._work(day, spent, people[1:], helpers, task)
+            hours -= spent
         return task
 
     def _work_at(self, task: Task, day: int, hours: float, people: list[str], helpers: int) -> float:
         """Work at one task for up to ``hours`` clock hours; return the hours spent."""
-        # too many hands at a job for one: the others hold the lamp and are not written down
+        # helpers at a job for one hold the lamp and are not written down
         if task.crew == "one":
             people, helpers = people[:1], 0
         count = len(people) + helpers

@@ -117,7 +117,7 @@ def dormant(t: Traits, rng: Generator) -> Traits:
     """
     choice = replace(
         t.choice,
-        stay=between(rng, 0.2, 0.6),
+        stay=between(rng, 0.1, 0.5),
         ranks=(0.20, 0.45, 0.20, 0.15),
         new_stage=between(rng, 0.06, 0.15),
         easy=between(rng, 0.0, 0.02),
@@ -188,8 +188,8 @@ def helpers(t: Traits, rng: Generator) -> Traits:
         t.crew,
         builders=("A", "B"),
         together=between(rng, 0.85, 0.96),
-        helper_days=between(rng, 0.1, 0.35),
-        helper_more=between(rng, 0.2, 0.5),
+        helper_days=between(rng, 0.15, 0.55),
+        helper_more=between(rng, 0.2, 0.6),
     )
     return replace(t, crew=crew)
 

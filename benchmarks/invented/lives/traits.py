@@ -223,7 +223,7 @@ def draw_crew(rng: Generator) -> Crew:
     close = rng.random() < 0.7
     return Crew(
         builders=("A", "B") if pair else ("A",),
-        together=between(rng, 0.8, 0.96) if close else between(rng, 0.25, 0.7),
+        together=between(rng, 0.85, 0.97) if close else between(rng, 0.25, 0.7),
         second_alone=between(rng, 0.1, 0.5),
         split=between(rng, 0.1, 0.5),
         # group penalties 1.14, 1.32, 1.45 in controlled assembly [lit]; none is known for a kit
