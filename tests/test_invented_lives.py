@@ -137,6 +137,19 @@ def test_every_task_ends_with_a_done_row(kind: str, one_of_each: dict[str, Lived
     assert [task for task, still in open_after.items() if still] == []
 
 
+@pytest.mark.parametrize(("kind", "seed"), [("coarse", 351), ("fade", 309), ("sloppy", 326), ("mixed", 208)])
+def test_a_task_reopened_on_the_day_it_was_finished_is_written_in_order(kind: str, seed: int) -> None:
+    """Seeds in which rows of one day were once out of order."""
+    build = invent(kind, seed)
+    last: dict[str, dict[str, str]] = {}
+    for row in sorted(table(build.files["log.csv"]), key=last_day):
+        if row["task"]:
+            before = last.get(row["task"])
+            assert not (before and before["done"] and row["done"] and not row["rework"]), row
+            last[row["task"]] = row
+    assert all(row["done"] for row in last.values()) == (build.truth.finish is not None)
+
+
 @pytest.mark.parametrize("kind", KIND_NAMES)
 def test_cuts_and_hours_left_agree(kind: str, one_of_each: dict[str, LivedBuild]) -> None:
     build = one_of_each[kind]
@@ -400,7 +413,7 @@ def test_partial_logs_leave_out_a_fifth_to_a_half() -> None:
     assert any(not piece.logged for build in several("partial_log", 4) for piece in build.truth.worked)
 
 
-def test_the_partner_goes_on_alone_after_the_hand_over() -> None:
+def test_the_partner_continues_alone_after_the_hand_over() -> None:
     for build in several("handed_over", 4):
         last_of_a = max(p.date for p in build.truth.worked if "A" in p.builders)
         assert last_of_a < cuts(build, (0.95,))[0]

@@ -252,7 +252,7 @@ def link_stages(plan: Plan, traits: Traits, rng: Generator) -> None:
 
 
 def set_rows(plan: Plan, kit: Kit) -> None:
-    """Give every task its row of plan.csv: its own, or a coarse row that stands for many."""
+    """Give every task its row of plan.csv: its own, or a coarse row that covers many."""
     if kit.coarse_rows is None:
         plan.rows = []
         return

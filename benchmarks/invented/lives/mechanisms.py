@@ -229,7 +229,7 @@ def speeding_up(t: Traits, rng: Generator) -> Traits:
 
 
 def handed_over(t: Traits, rng: Generator) -> Traits:
-    """Two build; at a fifth to two thirds of the work one stops, and the partner goes on alone."""
+    """Two build; at a fifth to two thirds of the work one stops, and the partner continues alone."""
     at = between(rng, 0.2, 0.65)
     crew = replace(
         t.crew,

@@ -191,7 +191,7 @@ class Presence:
         self._idle = 0.0
 
     def milestone(self, day: int) -> None:
-        """A stage is finished: some go on with a will, some take a rest."""
+        """A stage is finished: some work with new will, some take a rest."""
         if self._rng.random() < self.habit.rest_after_stage and self._on:
             self._on = False
             self._until = day + self._spell()

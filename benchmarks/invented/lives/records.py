@@ -13,7 +13,7 @@ from benchmarks.invented.lives.traits import Records
 
 Generator = np.random.Generator
 REDONE = ("did it again", "drilled out and redone", "misfit, redone", "second try", "inspector's list")
-SAID = (
+REMARKS = (
     "quiet evening",
     "cold in the shop",
     "parts sorted first",
@@ -25,7 +25,7 @@ SAID = (
 
 @dataclass(frozen=True)
 class Row:
-    """One row of log.csv; ``pieces`` are the true pieces it stands for."""
+    """One row of log.csv; ``pieces`` counts the true pieces in it."""
 
     first: date
     until: date | None
@@ -95,20 +95,22 @@ def _mark(piece: Piece, fates: _Fates) -> Piece:
 
 
 def _same_day(rows: list[Row]) -> list[Row]:
-    """Join what the same people did at the same plan row, or under the same label, on one day."""
-    joined: list[Row] = []
+    """Join what the same people did at the same plan row, or under the same label, on one day.
+
+    The joined row takes the place of its last session, so that a ``done`` comes after all that it ends.
+    """
+    joined: dict[int, Row] = {}
     latest: dict[tuple[object, ...], int] = {}
-    for row in rows:
+    for place, row in enumerate(rows):
         p = row.piece
         label = (p.task,) if p.task_named else (p.stage, p.type)
         key = (p.date, p.task_named, *label, p.builders, p.rework)
         at = latest.get(key)
         if at is not None and not joined[at].piece.done:
-            joined[at] = _join(joined[at], row)
-            continue
-        latest[key] = len(joined)
-        joined.append(row)
-    return joined
+            row = _join(joined.pop(at), row)
+        latest[key] = place
+        joined[place] = row
+    return list(joined.values())
 
 
 def _lump(rows: list[Row], traits: Records, rng: Generator) -> list[Row]:
@@ -205,7 +207,7 @@ def _remark(row: Row, rng: Generator) -> Row:
     if row.piece.rework and draw[0] < 0.5:
         return replace(row, note=REDONE[int(draw[1] * len(REDONE))])
     if draw[0] < 0.06:
-        return replace(row, note=SAID[int(draw[1] * len(SAID))])
+        return replace(row, note=REMARKS[int(draw[1] * len(REMARKS))])
     return row
 
 

@@ -321,7 +321,7 @@ def draw_effort(rng: Generator) -> Effort:
 def draw_choice(rng: Generator) -> Choice:
     """Recency and convenience, not plan order: 12-48 % of weeks touch two stages or more [logs].
 
-    The ranks' weights apply on the evenings on which the builder does not simply go on with the stage on
+    The ranks' weights apply on the evenings on which the builder does not simply continue with the stage on
     the bench (``stay``), so they are flatter than the measured shares of the hours.
     """
     return Choice(
