@@ -7,7 +7,7 @@ import pytest
 
 from forecast.files.logbook import Away, Builder
 from forecast.files.plan import Plan, Task
-from forecast.learn.bench_time import BenchTime, Joining
+from forecast.learn.bench_time import BenchTime, Newcomer
 from forecast.learn.progress import read_progress
 from tests.conftest import sessions_frame
 
@@ -61,7 +61,7 @@ def test_the_same_seed_gives_the_same_bytes():
 
 def test_who_joins_changes_nothing_for_the_others():
     model = fitted(SUNDAYS, SUNDAY_60)
-    alone, two = draw(model), draw(model, joining=[Joining(id="B", weekly_hours=5)])
+    alone, two = draw(model), draw(model, joining=[Newcomer(id="B", weekly_hours=5)])
     assert two.people == ("A", "B")
     assert alone.hours[:, :, 0].tobytes() == two.hours[:, :, 0].tobytes()
 

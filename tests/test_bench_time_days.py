@@ -8,7 +8,7 @@ import pytest
 
 from forecast.files.logbook import Away, Builder
 from forecast.files.plan import Delivery, Plan, Task
-from forecast.learn.bench_time import BenchTime, Joining
+from forecast.learn.bench_time import BenchTime, Newcomer
 from forecast.learn.bench_time.habit import Habit
 from forecast.learn.bench_time.people import draw_newcomer
 from forecast.learn.bench_time.stage_rank import fit_stage_ranks, sample_ranks, stage_ranks
@@ -146,13 +146,13 @@ def test_who_joins_has_the_hours_that_were_said(weekly_hours):
 
 def test_more_hours_said_never_mean_fewer_on_any_day():
     model = fitted(SUNDAYS, SUNDAY_60)
-    little, much = (draw(model, joining=[Joining(id="B", weekly_hours=h)]).hours for h in (2.0, 9.0))
+    little, much = (draw(model, joining=[Newcomer(id="B", weekly_hours=h)]).hours for h in (2.0, 9.0))
     assert (much[:, :, 1] >= little[:, :, 1]).all()
 
 
 def test_what_somebody_would_do_does_not_depend_on_who_else_joins():
     model = fitted(SUNDAYS, SUNDAY_60)
-    b, c = Joining(id="B", weekly_hours=2), Joining(id="C", weekly_hours=4, only_two=True)
+    b, c = Newcomer(id="B", weekly_hours=2), Newcomer(id="C", weekly_hours=4, only_two=True)
     both, alone = draw(model, joining=[b, c]), draw(model, joining=[c])
     assert both.hours[:, :, 2].tobytes() == alone.hours[:, :, 1].tobytes()
     assert both.only_two.tolist() == [False, False, True]
@@ -160,11 +160,11 @@ def test_what_somebody_would_do_does_not_depend_on_who_else_joins():
 
 def test_somebody_with_a_log_cannot_join():
     with pytest.raises(ValueError, match="A must not join"):
-        draw(fitted(SUNDAYS, SUNDAY_60), joining=[Joining(id="A", weekly_hours=2)])
+        draw(fitted(SUNDAYS, SUNDAY_60), joining=[Newcomer(id="A", weekly_hours=2)])
 
 
 def test_nobody_joins_twice():
-    twice = [Joining(id="B", weekly_hours=2), Joining(id="B", weekly_hours=3)]
+    twice = [Newcomer(id="B", weekly_hours=2), Newcomer(id="B", weekly_hours=3)]
     with pytest.raises(ValueError, match="named once"):
         draw(fitted(SUNDAYS, SUNDAY_60), joining=twice)
 

@@ -93,17 +93,17 @@ def _found_after(days: int):
 def test_rework_that_was_found_later_opens_tasks_again_as_late():
     model = _found_after(5)
     left = work(model)
-    later = left.again_hours > 0
+    later = left.reopening_hours > 0
     assert np.median(model.rework_and_growth_.later_chance) > 0.8
-    assert np.mean(left.again_after[later] == 5.0) > 0.5
-    assert (left.again_hours <= left.hours).all()
-    assert (left.again_hours.sum(axis=1) <= 1.5 * left.parts["rework"]).all()
+    assert np.mean(left.reopening_after_days[later] == 5.0) > 0.5
+    assert (left.reopening_hours <= left.hours).all()
+    assert (left.reopening_hours.sum(axis=1) <= 1.5 * left.parts["rework"]).all()
 
 
 def test_rework_that_was_done_at_once_opens_few_tasks_again():
     model = _found_after(0)
     assert np.median(model.rework_and_growth_.later_chance) < 0.2
-    assert (work(model).again_hours > 0).mean() < 0.03
+    assert (work(model).reopening_hours > 0).mean() < 0.03
 
 
 def test_what_is_open_again_already_is_not_opened_once_more():
@@ -111,8 +111,8 @@ def test_what_is_open_again_already_is_not_opened_once_more():
     redone = {"date": day(100), "hours": 1.0, "task": "T000", "rework": True}
     left = work(fit(plan_of(120), [*rows, redone]))
     assert left.tasks[0] == "T000"
-    assert not left.again_hours[:, 0].any()
-    assert left.again_hours[:, 1:].any()
+    assert not left.reopening_hours[:, 0].any()
+    assert left.reopening_hours[:, 1:].any()
 
 
 def test_the_parts_of_the_range_add_up_and_the_planned_tasks_lead():

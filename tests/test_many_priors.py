@@ -298,7 +298,7 @@ def test_a_heavy_tail_lets_the_hours_of_a_week_go_their_own_way():
     sure = BenchPriors(weekly_log_hours=np.log(40.0), weekly_log_sd=0.1, degrees=4.0, builds=50)
 
     def weekly(belief):
-        bench = BenchTime(belief=belief).fit(fitted.progress, fitted.build.builders)
+        bench = BenchTime(priors=belief).fit(fitted.progress, fitted.build.builders)
         level = bench.learned_.level
         return float(np.exp(level.weight @ level.mean[:, 0]))
 
@@ -359,7 +359,7 @@ def test_habits_unlike_those_of_the_club_lean_on_the_built_in_ones():
     )
 
     def weekly(belief):
-        bench = BenchTime(belief=belief).fit(fitted.progress, fitted.build.builders)
+        bench = BenchTime(priors=belief).fit(fitted.progress, fitted.build.builders)
         level = bench.learned_.level
         assert level.weight.sum() == pytest.approx(1.0)
         return bench.pooled_weight_, float(np.exp(level.weight @ level.mean[:, 0]))

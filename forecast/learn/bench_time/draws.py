@@ -11,7 +11,7 @@ HELPER = "helper"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Joining:
+class Newcomer:
     """Somebody who might join: so many clock hours a week from a day on.
 
     `from_date` None: from the first drawn day. `only_two`: comes for two-person tasks only.
@@ -37,8 +37,8 @@ class BenchDraws:
     only_two : (person,) True for somebody who comes for two-person tasks only
     on_call : (person,) True for helpers without a name, who also come when they are asked
     lends : (person,) True for helpers without a name, who lend a hand and take nothing on their own
-    ask_after : (draw,) days that two-person work waits before somebody is asked
-    ask_idle_after : (draw,) the same while there is no other work; the shorter of both counts
+    call_after_days : (draw,) days that two-person work waits before somebody is asked
+    idle_call_after_days : (draw,) the same while there is no other work; the shorter of both counts
     """
 
     start: date
@@ -48,8 +48,8 @@ class BenchDraws:
     only_two: np.ndarray
     on_call: np.ndarray
     lends: np.ndarray
-    ask_after: np.ndarray
-    ask_idle_after: np.ndarray
+    call_after_days: np.ndarray
+    idle_call_after_days: np.ndarray
 
     def without(self, *ids: str) -> BenchDraws:
         """The same draws with some people left out; the hours of the others stay as they are.

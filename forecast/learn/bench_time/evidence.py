@@ -44,7 +44,7 @@ def evidence_of(bench: BenchTime) -> BenchEvidence:
     ------
     ValueError for a fit that did not start from the built-in beliefs.
     """
-    belief = bench.belief
+    belief = bench.priors
     if belief != BenchPriors():
         raise ValueError("evidence is told apart from the built-in beliefs only.")
     learned, history = bench.learned_, bench.learned_.history

@@ -9,14 +9,22 @@ import numpy as np
 
 from forecast.files.logbook import Away, Builder
 from forecast.files.plan import Delivery, Plan
-from forecast.learn.bench_time import priors
 from forecast.learn.bench_time.calling_in_help import fit_calling_in
-from forecast.learn.bench_time.draws import BenchDraws, Joining
+from forecast.learn.bench_time.draws import BenchDraws, Newcomer
 from forecast.learn.bench_time.habit import fit_habit
 from forecast.learn.bench_time.history import History, read_history
 from forecast.learn.bench_time.level import Level, fit_level
 from forecast.learn.bench_time.notes import basis_of, notes_of
 from forecast.learn.bench_time.people import fade_of, fit_company, joinings_by_id
+from forecast.learn.bench_time.priors import (
+    BOTH_PRESENT,
+    SEASON_LEAST_WEEKS,
+    SEASON_LOG_ODDS,
+    STATED_HOURS_LOG_SD,
+    STATED_WEEKS,
+    WORKED_SHARE,
+    BenchPriors,
+)
 from forecast.learn.bench_time.robust_mixture import Weeks, mixed_weeks
 from forecast.learn.bench_time.season import no_waves, waves_of, year_waves
 from forecast.learn.bench_time.setting_up import fit_setting_up
@@ -39,14 +47,14 @@ class BenchTime:
     ----------
     longest_week_hours : no week of the household has more clock hours than this, or than 1.25 times
         the fullest week of the log
-    belief : what is believed before the log; the built-in ones if None
+    priors : beliefs before the log; the built-in ones if None
 
     Attributes
     ----------
     history_ : the log as days
     learned_ : all that was learned (history, silences, level, habit, company, ranks, seasonal)
     setting_up_ : hours of a session lost to setting up and clearing away, None where the log cannot tell
-    newcomers_ : id -> `Joining` of the builders without a session of their own
+    newcomers_ : id -> `Newcomer` of the builders without a session of their own
     pooled_weight_ : how likely the pooled habits are beside the built-in ones; 1 where they are not mixed
     basis_ : part or person -> "own", "pooled" or "prior"
     notes_ : sentences about what rests on an assumption
@@ -65,9 +73,9 @@ class BenchTime:
     (('A',), (100, 14, 1), (100, 14))
     """
 
-    def __init__(self, *, longest_week_hours: float = 60.0, belief: priors.BenchPriors | None = None) -> None:
+    def __init__(self, *, longest_week_hours: float = 60.0, priors: BenchPriors | None = None) -> None:
         self.longest_week_hours = longest_week_hours
-        self.belief = belief or priors.BenchPriors()
+        self.priors = priors or BenchPriors()
 
     def fit(
         self,
@@ -90,14 +98,14 @@ class BenchTime:
         """
         history = read_history(progress.sessions, builders, away, progress.as_of, country)
         self.history_ = history
-        habit = fit_habit(history, self.belief)
+        habit = fit_habit(history, self.priors)
         weeks = weekly_log(history, habit)
-        self.mean_prior_ = _mean_prior(builders, progress.as_of, self.belief)
-        level, silences, seasonal = _fit_weeks(weeks, history, self.mean_prior_, self.belief)
+        self.mean_prior_ = _mean_prior(builders, progress.as_of, self.priors)
+        level, silences, seasonal = _fit_weeks(weeks, history, self.mean_prior_, self.priors)
         told, self.pooled_weight_ = Weeks(level=level, silences=silences, habit=habit), 1.0
-        if self.belief.built_in_weight:
+        if self.priors.built_in_weight:
             told, self.pooled_weight_ = _mix_with_built_in(
-                told, weeks, history, builders, self.belief, seasonal
+                told, weeks, history, builders, self.priors, seasonal
             )
         company = fit_company(history, _settled(history), _visitors_expected(history, progress))
         self.learned_ = Learned(
@@ -116,9 +124,9 @@ class BenchTime:
         )
         self.setting_up_ = fit_setting_up(progress.sessions)
         self.newcomers_ = _newcomers(self.learned_)
-        self.basis_ = basis_of(self.learned_, self.newcomers_, self.belief)
+        self.basis_ = basis_of(self.learned_, self.newcomers_, self.priors)
         unlike = (_UNLIKE,) if self.pooled_weight_ < 0.5 else ()
-        self.notes_ = (*unlike, *notes_of(self.learned_, self.newcomers_, self.setting_up_, self.belief))
+        self.notes_ = (*unlike, *notes_of(self.learned_, self.newcomers_, self.setting_up_, self.priors))
         return self
 
     def sample_hours(
@@ -128,7 +136,7 @@ class BenchTime:
         draws: int,
         rng: np.random.Generator,
         *,
-        joining: Sequence[Joining] = (),
+        joining: Sequence[Newcomer] = (),
     ) -> BenchDraws:
         """Draw the hours of each person on each coming day.
 
@@ -150,7 +158,7 @@ class BenchTime:
         return self.presence_sampler(draws, rng, joining=joining).hours(skip, days)
 
     def presence_sampler(
-        self, draws: int, rng: np.random.Generator, *, joining: Sequence[Joining] = ()
+        self, draws: int, rng: np.random.Generator, *, joining: Sequence[Newcomer] = ()
     ) -> PresenceSampler:
         """So many runs of the coming days, to be drawn as far as they are asked for.
 
@@ -166,15 +174,15 @@ class BenchTime:
 
 
 def _fit_weeks(
-    weeks: WeeklyLog, history: History, mean_prior: tuple[float, float], belief: priors.BenchPriors
+    weeks: WeeklyLog, history: History, mean_prior: tuple[float, float], belief: BenchPriors
 ) -> tuple[Level, Silences, bool]:
     """The level and the chain; with a season only where the log proves one."""
     plain = fit_weeks_with(weeks, mean_prior, no_waves(history.weeks), belief)
-    if history.weeks < priors.SEASON_LEAST_WEEKS:
+    if history.weeks < SEASON_LEAST_WEEKS:
         return *plain, False
     seasonal = fit_weeks_with(weeks, mean_prior, year_waves(history.origin, history.weeks), belief)
     gain = sum(part.evidence for part in seasonal) - sum(part.evidence for part in plain)
-    return (*seasonal, True) if gain > priors.SEASON_LOG_ODDS else (*plain, False)
+    return (*seasonal, True) if gain > SEASON_LOG_ODDS else (*plain, False)
 
 
 def _mix_with_built_in(
@@ -182,11 +190,11 @@ def _mix_with_built_in(
     weeks: WeeklyLog,
     history: History,
     builders: Sequence[Builder],
-    belief: priors.BenchPriors,
+    belief: BenchPriors,
     seasonal: bool,
 ) -> tuple[Weeks, float]:
     """What was learned from the pooled habits, mixed with what the built-in ones would have taught."""
-    plain = priors.BenchPriors()
+    plain = BenchPriors()
     waves = waves_of(history.origin, history.weeks, seasonal=seasonal)
     level, silences = fit_weeks_with(weeks, _mean_prior(builders, history.as_of, plain), waves, plain)
     other = Weeks(level=level, silences=silences, habit=fit_habit(history, plain))
@@ -194,7 +202,7 @@ def _mix_with_built_in(
 
 
 def fit_weeks_with(
-    weeks: WeeklyLog, mean_prior: tuple[float, float], waves: np.ndarray, belief: priors.BenchPriors
+    weeks: WeeklyLog, mean_prior: tuple[float, float], waves: np.ndarray, belief: BenchPriors
 ) -> tuple[Level, Silences]:
     """The level and the chain, from one belief and with these waves of the year."""
     level = fit_level(weeks.log_hours, weeks.noise_scale, mean_prior, waves, belief)
@@ -202,12 +210,12 @@ def fit_weeks_with(
     return level, fit_silences(weeks.worked[tells], level.expected[tells], waves[tells], belief)
 
 
-def _mean_prior(builders: Sequence[Builder], as_of: date, belief: priors.BenchPriors) -> tuple[float, float]:
+def _mean_prior(builders: Sequence[Builder], as_of: date, belief: BenchPriors) -> tuple[float, float]:
     """Mean and sd of the long mean of log weekly hours: as stated, or as builders have it."""
     stated = [b.weekly_hours for b in builders if b.weekly_hours and (b.joins is None or b.joins <= as_of)]
     if not stated:
         return belief.weekly_log_hours, belief.weekly_log_sd
-    return float(np.log(max(stated) / priors.WORKED_SHARE)), priors.STATED_HOURS_LOG_SD
+    return float(np.log(max(stated) / WORKED_SHARE)), STATED_HOURS_LOG_SD
 
 
 def _settled(history: History) -> np.ndarray:
@@ -220,11 +228,11 @@ def _visitors_expected(history: History, progress: Progress) -> bool:
     return len(history.people) < 2 and bool((progress.open_tasks["crew"] == "two").any())
 
 
-def _newcomers(learned: Learned) -> dict[str, Joining]:
+def _newcomers(learned: Learned) -> dict[str, Newcomer]:
     """The builders of build.toml without a session of their own."""
     settled = {learned.history.people[p] for p in learned.company.settled}
     return {
-        b.id: Joining(id=b.id, weekly_hours=expected_weekly_hours(b, learned), from_date=b.joins)
+        b.id: Newcomer(id=b.id, weekly_hours=expected_weekly_hours(b, learned), from_date=b.joins)
         for b in learned.builders
         if b.id not in settled
     }
@@ -235,7 +243,7 @@ def expected_weekly_hours(builder: Builder, learned: Learned) -> float:
     history = learned.history
     said = builder.weekly_hours
     if said is None:
-        said = priors.BOTH_PRESENT * learned.company.weekly_hours
+        said = BOTH_PRESENT * learned.company.weekly_hours
     could = history.available[:, history.people.index(builder.id)] & history.known
     weeks = float(could.sum()) / 7
-    return said * priors.STATED_WEEKS / (priors.STATED_WEEKS + weeks)
+    return said * STATED_WEEKS / (STATED_WEEKS + weeks)

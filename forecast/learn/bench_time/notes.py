@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from forecast.learn.bench_time import priors
-from forecast.learn.bench_time.draws import HELPER, Joining
+from forecast.learn.bench_time.draws import HELPER, Newcomer
 from forecast.learn.bench_time.setting_up import SettingUp
 from forecast.learn.bench_time.simulated_weeks import Learned
 
@@ -18,7 +18,7 @@ _WORTH_SAYING_HOURS = 0.1
 
 
 def basis_of(
-    learned: Learned, newcomers: Mapping[str, Joining], belief: priors.BenchPriors
+    learned: Learned, newcomers: Mapping[str, Newcomer], belief: priors.BenchPriors
 ) -> dict[str, str]:
     """Part of the model or person -> "own", "pooled" with what other logs show, or "prior" alone."""
     weeks = {
@@ -40,7 +40,7 @@ def basis_of(
 
 def notes_of(
     learned: Learned,
-    newcomers: Mapping[str, Joining],
+    newcomers: Mapping[str, Newcomer],
     setting_up: SettingUp | None,
     belief: priors.BenchPriors,
 ) -> tuple[str, ...]:
@@ -74,7 +74,7 @@ def _long_silence(learned: Learned) -> list[str]:
     ]
 
 
-def _newcomer(name: str, stated: float | None, newcomers: Mapping[str, Joining]) -> str:
+def _newcomer(name: str, stated: float | None, newcomers: Mapping[str, Newcomer]) -> str:
     hours = newcomers[name].weekly_hours
     low, high = hours * np.exp(1.645 * priors.STATED_HOURS_LOG_SD * np.array([-1, 1]))
     if stated is None:

@@ -14,7 +14,7 @@ from datetime import date
 import numpy as np
 
 from forecast.learn.bench_time import priors
-from forecast.learn.bench_time.draws import Joining
+from forecast.learn.bench_time.draws import Newcomer
 from forecast.learn.bench_time.history import History
 from forecast.random_streams import named_stream
 
@@ -121,7 +121,7 @@ def sample_weights(company: Company, draws: int, rng: np.random.Generator) -> np
     return np.asarray((np.cumsum(gammas, axis=1) / gammas.sum(axis=1, keepdims=True)).astype(np.float32))
 
 
-def newcomer_weekly_hours(joining: Joining, draws: int, key: int) -> np.ndarray:
+def newcomer_weekly_hours(joining: Newcomer, draws: int, key: int) -> np.ndarray:
     """(draw,) weekly hours: what was said, and how wrong such a guess may be."""
     z = named_stream(key, joining.id).standard_normal(draws)
     return np.asarray(joining.weekly_hours * np.exp(priors.STATED_HOURS_LOG_SD * z))
@@ -155,13 +155,13 @@ def draw_newcomer(
     return hours
 
 
-def joined_by(joining: Joining, start: date, days: int) -> np.ndarray:
+def joined_by(joining: Newcomer, start: date, days: int) -> np.ndarray:
     """(day,) True from the day on which somebody joins."""
     first = 0 if joining.from_date is None else (joining.from_date - start).days
     return np.arange(days) >= first
 
 
-def joinings_by_id(joining: Sequence[Joining]) -> dict[str, Joining]:
+def joinings_by_id(joining: Sequence[Newcomer]) -> dict[str, Newcomer]:
     """By id; an id that joins twice is refused."""
     by_id = {j.id: j for j in joining}
     if len(by_id) < len(joining):

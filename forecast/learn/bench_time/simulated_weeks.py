@@ -16,7 +16,7 @@ import numpy as np
 from forecast.files.logbook import Away, Builder
 from forecast.learn.bench_time import priors
 from forecast.learn.bench_time.calling_in_help import CallingIn
-from forecast.learn.bench_time.draws import HELPER, BenchDraws, Joining
+from forecast.learn.bench_time.draws import HELPER, BenchDraws, Newcomer
 from forecast.learn.bench_time.habit import Habit
 from forecast.learn.bench_time.history import History, availability, day_kinds
 from forecast.learn.bench_time.level import Level
@@ -70,14 +70,14 @@ class PresenceSampler:
     """
 
     def __init__(
-        self, learned: Learned, draws: int, rng: np.random.Generator, newcomers: Mapping[str, Joining]
+        self, learned: Learned, draws: int, rng: np.random.Generator, newcomers: Mapping[str, Newcomer]
     ) -> None:
         self.learned, self.draws, self.newcomers = learned, draws, newcomers
         self.first_day = learned.history.as_of + timedelta(days=1)
         self.lead = self.first_day.weekday()
         self.monday = self.first_day - timedelta(days=self.lead)
         asks, self._drawn, self._state, self._usual = _sample(learned, draws, rng)
-        self.ask_after, self.ask_idle_after = asks
+        self.call_after_days, self.idle_call_after_days = asks
         self._rng, keys = rng.spawn(2)
         self._key, self._newcomer_key = (int(k) for k in keys.integers(2**63, size=2))
         self._newcomer_rng = {name: named_stream(self._newcomer_key, name, 0) for name in newcomers}
@@ -119,8 +119,8 @@ class PresenceSampler:
             only_two=np.array([p in self.newcomers and self.newcomers[p].only_two for p in people]),
             on_call=np.array([p == HELPER for p in people]),
             lends=np.array([p == HELPER for p in people]),
-            ask_after=self.ask_after[rows],
-            ask_idle_after=self.ask_idle_after[rows],
+            call_after_days=self.call_after_days[rows],
+            idle_call_after_days=self.idle_call_after_days[rows],
         )
 
     def _settled_ids(self) -> list[str]:
@@ -246,7 +246,7 @@ def _sample(
     chain, level = learned.silences.sample(draws, chains), learned.level.sample(draws, levels)
     habit, rank = learned.habit.sample(draws, habits), sample_ranks(learned.ranks, draws, ranks)
     company = learned.company
-    ask_after, visit = learned.asking.sample(draws, company.visits, visits)
+    call_after_days, visit = learned.asking.sample(draws, company.visits, visits)
     idle = priors.ASK_IDLE_DAYS * np.exp(priors.ASK_IDLE_LOG_SD * asks.standard_normal(draws))
     drawn = Drawn(
         stop=chain.stop, resume=chain.resume, slope=chain.slope, link=chain.link,
@@ -271,7 +271,7 @@ def _sample(
     )
     # All in one block each, so that the play of the weeks is compiled for one layout only.
     drawn = Drawn._make(np.ascontiguousarray(part) for part in drawn)
-    return (ask_after, idle), drawn, state, usual
+    return (call_after_days, idle), drawn, state, usual
 
 
 def _chance_of_later(learned: Learned, odds: np.ndarray) -> np.ndarray:

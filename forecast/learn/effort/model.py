@@ -99,7 +99,7 @@ class EffortModel:
             design, self.priors, self.evidence_, rng, draws=self.draws, warm_up=self.warm_up
         )
         self.design_ = design
-        self.begun_hours_ = progress.tasks["hours_first"].to_numpy(dtype=float)[design.open_rows]
+        self.spent_hours_ = progress.tasks["hours_first"].to_numpy(dtype=float)[design.open_rows]
         self.expected_hours_ = expected_first_time_hours(design, self.posterior_, rng)
         self.rework_and_growth_ = fit_rework_and_growth(
             progress,
@@ -187,7 +187,7 @@ class EffortModel:
         rows = self.design_.open_rows
         rework = self.rework_and_growth_.draw_rework(planned, self.design_.type_of[rows], pick, rng)
         for at in np.flatnonzero(self.design_.reopened[rows]):
-            rework[:, at] = self.begun_hours_[at] * self.rework_and_growth_.draw_rework_share(len(pick), rng)
+            rework[:, at] = self.spent_hours_[at] * self.rework_and_growth_.draw_rework_share(len(pick), rng)
         return rework
 
     def _opened_again(
@@ -215,7 +215,7 @@ class EffortModel:
         """
         pick = rng.integers(self.posterior_.count, size=draws)
         total = self._first_time_hours(pick, rng)
-        planned = hours_left(total, self.begun_hours_) * self._share_factor(pick, shared)
+        planned = hours_left(total, self.spent_hours_) * self._share_factor(pick, shared)
         rework = self._rework(planned, pick, rng)
         worked = planned + rework
         ahead = worked.sum(axis=1)
@@ -223,7 +223,7 @@ class EffortModel:
         growth = self.rework_and_growth_.draw_growth(ahead, pick, rng)
         with np.errstate(invalid="ignore"):
             spread_out = np.where(ahead > 0, (outside + growth) / ahead, 0.0)
-        again, again_after = self._opened_again(rework, pick, rng.spawn(1)[0])
+        again, reopening_after_days = self._opened_again(rework, pick, rng.spawn(1)[0])
         return RemainingWork(
             tasks=tuple(self.design_.tasks[i] for i in self.design_.open_rows),
             hours=worked * (1.0 + spread_out[:, None]),
@@ -233,8 +233,8 @@ class EffortModel:
                 "outside": outside,
                 "growth": growth,
             },
-            again_hours=again * (1.0 + spread_out[:, None]),
-            again_after=again_after,
+            reopening_hours=again * (1.0 + spread_out[:, None]),
+            reopening_after_days=reopening_after_days,
             shared_penalty=self._penalty_left(shared),
         )
 

@@ -31,8 +31,8 @@ class RemainingWork:
     hours : (run, task) person-hours, with rework and the spread-out work outside the plan and not yet
         planned
     parts : name -> (run,) person-hours: planned, rework, outside, growth
-    again_hours : (run, task) of the hours, rework that is found when the task has been called done and
-        opens it again `again_after` days later
+    reopening_hours : (run, task) of the hours, rework that is found when the task has been called done and
+        opens it again `reopening_after_days` days later
     shared_penalty : hours that a task takes when two share all of it, over `hours`, which already hold
         what is shared by habit
     """
@@ -40,8 +40,8 @@ class RemainingWork:
     tasks: tuple[str, ...]
     hours: np.ndarray
     parts: dict[str, np.ndarray]
-    again_hours: np.ndarray
-    again_after: np.ndarray
+    reopening_hours: np.ndarray
+    reopening_after_days: np.ndarray
     shared_penalty: float
 
     @cached_property
