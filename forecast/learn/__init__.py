@@ -1,1 +1,1 @@
-"""What the log teaches: hours per task, hours at the bench, arrivals."""
+"""What the log teaches: hours per task, hours at the bench, arrivals of kits."""
