@@ -112,14 +112,17 @@ def _without(text: str, *path: str) -> str:
 
 
 BAD = {
-    "not json": (lambda text: text[:50], "is no JSON file of benchdays pooled priors."),
+    "not json": (lambda text: text[:50], "is not a JSON file of benchdays pooled priors."),
     "another file": (lambda text: "[1, 2]", "holds no benchdays pooled priors"),
     "a later version": (
         lambda text: text.replace('"version": 1', '"version": 2'),
-        "version: '2' is not known",
+        "version: '2' cannot be read: this benchdays reads version 1.",
     ),
     "a hole": (lambda text: _without(text, "effort", "level", "sd"), "effort.level.sd: is missing."),
-    "a stranger": (lambda text: text.replace('"builds"', '"note": 1, "builds"', 1), "note: is not known."),
+    "a stranger": (
+        lambda text: text.replace('"builds"', '"note": 1, "builds"', 1),
+        "note: is not a known entry.",
+    ),
     "no spread": (lambda text: text.replace('"chain_sd": [', '"chain_sd": [-1.5,', 1), "bench.chain_sd"),
     "words": (
         lambda text: text.replace('"day_weeks": ', '"day_weeks": "often", "x": '),

@@ -10,9 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forecast.learn.effort.censored import fit_normal
+from forecast.learn.effort.censored import Penalty, fit_normal
 from forecast.learn.effort.design import EffortDesign
-from forecast.learn.effort.penalty import Penalty
 from forecast.learn.effort.priors import DRIFT_TASKS, EffortPriors
 
 GROUPS = ("level", "learning", "rate")
@@ -134,8 +133,8 @@ def fit_penalised(regression: Regression, priors: EffortPriors) -> PenalisedFit:
     fit = fit_normal(
         regression.x,
         regression.y,
-        open_=np.arange(len(regression.rows)) >= len(regression.rows) - regression.open_count,
-        penalty=Penalty(
+        np.arange(len(regression.rows)) >= len(regression.rows) - regression.open_count,
+        Penalty(
             centre=regression.centre,
             precision=precision,
             log_scale_centre=priors.log_spread.centre,
