@@ -12,7 +12,7 @@ import pytest
 
 from forecast.learn.effort import posterior
 from forecast.learn.effort.design import EffortDesign
-from forecast.learn.effort.draws import MORE_GRID, EffortDraws, OpenEvidence
+from forecast.learn.effort.draws import EXCESS, EffortDraws, OpenEvidence
 from forecast.learn.effort.priors import EffortPriors, Normal
 from tests.published import published_table
 
@@ -60,7 +60,7 @@ def fit(columns, y, *, open_=None, spread, sure_of_spread=False, group=None, by_
         fixed_names=tuple(f"b{i}" for i in range(x.shape[1])),
         fixed_priors=(Normal(centre=0.0, sd=1e3),) * x.shape[1],
         offset=nothing,
-        elsewhere=nothing,
+        pooled_offset=nothing,
         type_learning=np.zeros(len(np.unique(group))),
         type_of=group[order],
         log_piece=by_group[order],
@@ -74,9 +74,7 @@ def fit(columns, y, *, open_=None, spread, sure_of_spread=False, group=None, by_
         sharable=np.zeros(rows, dtype=bool),
         usual_share=0.0,
     )
-    evidence = OpenEvidence(
-        log_floor=y[open_], report_log_density=np.zeros((int(open_.sum()), len(MORE_GRID)))
-    )
+    evidence = OpenEvidence(log_floor=y[open_], report_log_density=np.zeros((int(open_.sum()), len(EXCESS))))
     priors = EffortPriors(
         log_spread=Normal(centre=np.log(spread), sd=0.03 if sure_of_spread else 1.0),
         type_spread_scale=0.01 if sure_of_spread else 0.3,

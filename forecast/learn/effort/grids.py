@@ -1,4 +1,4 @@
-"""Draws from densities that are known on a grid of points only."""
+"""Draws from densities evaluated on a grid of points."""
 
 from __future__ import annotations
 
@@ -12,16 +12,16 @@ def draw_index(rng: np.random.Generator, log_density: np.ndarray) -> int:
 
 
 def draw_from_grid(rng: np.random.Generator, log_density: np.ndarray, grid: np.ndarray) -> float:
-    """One point of an even grid, spread over its cell.
+    """One point of an even grid, then uniform within its cell.
 
-    `log_density` is per unit of the grid: for an even grid of logs that of the log.
+    `log_density` (point,) is per unit of the grid: on a grid of logs, the density of the log.
     """
     step = grid[1] - grid[0]
     return float(grid[draw_index(rng, log_density)] + (rng.random() - 0.5) * step)
 
 
 def draw_from_grids(rng: np.random.Generator, log_density: np.ndarray, grid: np.ndarray) -> np.ndarray:
-    """One point for each row of `log_density` (row, point), spread over its cell."""
+    """(row,) one point for each row of `log_density` (row, point), then uniform within its cell."""
     mass = np.cumsum(np.exp(log_density - log_density.max(axis=1, keepdims=True)), axis=1)
     u = rng.random((len(mass), 2))
     at = np.minimum((mass < u[:, :1] * mass[:, -1:]).sum(axis=1), len(grid) - 1)

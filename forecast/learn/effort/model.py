@@ -6,12 +6,12 @@ import numpy as np
 import pandas as pd
 from threadpoolctl import threadpool_limits
 
-from forecast.learn.effort.design import EffortDesign, build_design
+from forecast.learn.effort.design import build_design
 from forecast.learn.effort.evidence import EffortEvidence, evidence_of
 from forecast.learn.effort.notes import OWN_FINISHED, effort_notes
 from forecast.learn.effort.posterior import draw_posterior
 from forecast.learn.effort.priors import EffortPriors
-from forecast.learn.effort.regression import build_regression, fit_penalised, type_slopes
+from forecast.learn.effort.regression import type_slopes
 from forecast.learn.effort.remaining import (
     RemainingWork,
     draw_first_time_hours,
@@ -81,7 +81,7 @@ class EffortModel:
 
     def _fit(self, progress: Progress, rng: np.random.Generator) -> None:
         design = build_design(progress, self.priors, half_days=self.half_days)
-        slopes = self._slopes(design)
+        slopes = type_slopes(design, self.priors)
         self._learn(progress, slopes, rng)
         self.notes_: tuple[str, ...] = ()
         self.pooled_weight_ = 1.0
@@ -134,12 +134,6 @@ class EffortModel:
         effects = log_chance_of_effects(said, self.design_, self.priors)
         events = len(beyond.outside_hours), len(beyond.growth_hours)
         return effects + log_chance_of_rework_and_growth(beyond.counts, *events, self.priors.beyond)
-
-    def _slopes(self, design: EffortDesign) -> dict[str, float]:
-        """A first learning exponent of each type, for the lot midpoints."""
-        regression = build_regression(design)
-        at = design.fixed_names.index("learning")
-        return type_slopes(regression, fit_penalised(regression, self.priors), design, at)
 
     @property
     def evidence_of_build_(self) -> EffortEvidence:

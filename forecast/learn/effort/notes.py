@@ -61,7 +61,7 @@ def _unplanned(design: EffortDesign) -> str:
 
 def _log_ratios(design: EffortDesign) -> np.ndarray:
     rows = design.finished & np.isfinite(design.log_hours) & ~design.unplanned
-    return (design.log_hours - design.offset + design.elsewhere)[rows]
+    return (design.log_hours - design.offset + design.pooled_offset)[rows]
 
 
 def _plan_is_off(design: EffortDesign) -> str:

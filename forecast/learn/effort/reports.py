@@ -19,7 +19,7 @@ import pandas as pd
 from scipy.special import logit
 
 from forecast.learn.effort.design import EffortDesign
-from forecast.learn.effort.draws import MORE_GRID, OpenEvidence
+from forecast.learn.effort.draws import EXCESS, OpenEvidence
 
 _MOST = 0.985
 
@@ -98,8 +98,8 @@ def open_evidence(design: EffortDesign, reports: pd.DataFrame, trust: dict[str, 
     """Floors and the last report of each kind for the tasks under way, on the grid of totals."""
     rows = np.flatnonzero(design.under_way)
     log_floor = design.log_hours[rows]
-    log_density = np.zeros((len(rows), len(MORE_GRID)))
-    total = np.exp(log_floor[:, None] + MORE_GRID)
+    log_density = np.zeros((len(rows), len(EXCESS)))
+    total = np.exp(log_floor[:, None] + EXCESS)
     place = {design.tasks[row]: i for i, row in enumerate(rows)}
     for kind, learned in trust.items():
         last = reports.loc[(reports["kind"] == kind) & reports["task"].isin(list(place))]
