@@ -66,7 +66,9 @@ def test_the_evidence_and_the_beliefs_make_the_posterior():
         "type_learning": model.posterior_.scales["learning"],
     }
     belief = [
-        Normal(centre=0.0, sd=float(np.median(scale[kind]))) if kind in scale else getattr(model.priors, kind)
+        Normal(centre=0.0, sd=float(np.median(scale[kind])))
+        if kind in scale
+        else getattr(model.priors_, kind)
         for kind, _ in said.effects
     ]
     centre = np.array(
@@ -269,9 +271,9 @@ def test_types_of_other_builders_move_the_hours_of_a_type():
 
 def test_a_builder_unlike_the_others_is_not_dragged_along():
     """The club is sure of two and a half times the plan; this log says once, task after task."""
-    luck = np.exp(np.random.default_rng(4).normal(0.0, 0.4, 40))
+    noise = np.exp(np.random.default_rng(4).normal(0.0, 0.4, 40))
     kinds = ("fit", "drill", "rivet", "prime", "cut", "seal")
-    plan = plan_of(*[{"planned_hours": 4 * x, "type": kinds[i % 6]} for i, x in enumerate(luck)])
+    plan = plan_of(*[{"planned_hours": 4 * x, "type": kinds[i % 6]} for i, x in enumerate(noise)])
     log = [
         {"date": f"2026-05-{n + 1:02d}", "hours": 4, "task": f"T{n}", "type": kinds[n % 6], "done": True}
         for n in range(24)
