@@ -93,5 +93,5 @@ def test_an_empty_log_says_that_it_rests_on_other_builders():
 
 def test_somebody_without_sessions_is_said_to_rest_on_a_guess():
     model = fitted(SUNDAYS, SUNDAY_60, builders=(A, Builder(id="B", joins=SUNDAY_60, weekly_hours=5)))
-    assert "B has no sessions yet: 4.9 hours a week as stated, range 2.1 to 11." in model.notes_
+    assert "B has no sessions yet: 4.9 hours per week as stated, range 2.1 to 11." in model.notes_
     assert model.basis_["B"] == "prior"

@@ -31,8 +31,8 @@ WEEKENDER = Habit(
 
 def placed(week_hours, free=None, habit=WEEKENDER, draws=500):
     """(run, 7) hours of a week with so many."""
-    habits = habit.sample(draws, np.random.default_rng(0))
-    drawn = steady(draws, mean=np.full(draws, np.log(week_hours)), odds=habits.odds, stretch=habits.stretch)
+    days = habit.sample(draws, np.random.default_rng(0))
+    drawn = steady(draws, mean=np.full(draws, np.log(week_hours)), **days)
     same = usual(hours=np.exp(habit.usual_log_hours), length=habit.length, longest_day=habit.longest_day)
     return played(drawn, calendar(1, free), same)[0]
 
@@ -262,12 +262,12 @@ def test_work_outside_the_plan_has_no_rank():
 
 def every_day(habit, draws, weeks):
     """Ranks of somebody who works every day."""
-    drawn = sample_ranks(habit, draws, np.random.default_rng(0))
-    return played(steady(draws, ranks=drawn.cumulative, stay=drawn.stay), calendar(weeks), rank=drawn.last)[1]
+    drawn = steady(draws, **sample_ranks(habit, draws, np.random.default_rng(0)))
+    return played(drawn, calendar(weeks), rank=habit.last)[1]
 
 
 def test_a_builder_who_keeps_to_the_order_is_expected_to():
-    # On Sundays alone the log would say 90 % and the luck of the draws decide.
+    # On Sundays alone the log would show 90 %, and chance would decide.
     rows = [on(7 * w + day, "T1") for w in range(60) for day in (-1, 0)]
     ranks = draw(
         BenchTime().fit(read_progress(TAIL_THEN_WING, sessions_frame(rows), SUNDAY_60), [A])
@@ -287,10 +287,8 @@ def test_a_rank_lasts_while_nobody_works():
         fit_stage_ranks(read_progress(TAIL_THEN_WING, sessions_frame([]), SUNDAY_60), TAIL_THEN_WING), last=2
     )
     drawn = sample_ranks(habit, 50, np.random.default_rng(0))
-    silent = steady(
-        50, stop=np.full(50, 50.0), resume=np.full(50, -50.0), ranks=drawn.cumulative, stay=drawn.stay
-    )
-    ranks = played(silent, calendar(4), rank=drawn.last)[1]
+    silent = steady(50, stop=np.full(50, 50.0), resume=np.full(50, -50.0), **drawn)
+    ranks = played(silent, calendar(4), rank=habit.last)[1]
     assert (ranks == 2).all()
 
 
