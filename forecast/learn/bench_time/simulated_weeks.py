@@ -82,7 +82,7 @@ class PresenceSampler:
             for name, newcomer in newcomers.items()
         }
         self._settled = [learned.history.people[p] for p in learned.company.settled]
-        self._shared: list[_Span] = []
+        self._shared: list[tuple[np.ndarray, np.ndarray]] = []
 
     @property
     def people(self) -> tuple[str, ...]:
@@ -104,7 +104,8 @@ class PresenceSampler:
         people, end = self.people, self.lead + skip + days
         weeks = max(-(-end // 7), 1)
         self._extend_shared(min(weeks, _SHARED_WEEKS))
-        spans = [span.of(rows) for span in self._shared]
+        all_runs = len(rows) == self.draws
+        spans = [(h, r) if all_runs else (h[rows], r[rows]) for h, r in self._shared]
         if weeks > _SHARED_WEEKS:
             spans.append(self._later_span(rows, weeks))
         window = slice(self.lead + skip, end)
@@ -112,8 +113,8 @@ class PresenceSampler:
         return BenchDraws(
             start=self.first_day + timedelta(days=skip),
             people=people,
-            hours=np.concatenate([s.hours for s in spans], axis=1)[:, window],
-            stage_rank=np.concatenate([s.ranks for s in spans], axis=1)[:, window],
+            hours=np.concatenate([hours for hours, _ in spans], axis=1)[:, window],
+            stage_rank=np.concatenate([ranks for _, ranks in spans], axis=1)[:, window],
             only_two=np.array([p in self.newcomers and self.newcomers[p].only_two for p in people]),
             on_call=helper,
             lends=helper.copy(),
@@ -161,7 +162,7 @@ class PresenceSampler:
         """Simulate all runs from one generator, up to so many weeks."""
         from forecast.learn.bench_time.kernel import simulate_weeks  # numba takes a second to import
 
-        so_far = sum(span.ranks.shape[1] for span in self._shared) // 7
+        so_far = sum(ranks.shape[1] for _, ranks in self._shared) // 7
         if so_far >= weeks:
             return
         calendar, out = self._calendar(weeks), self._empty_days(self.draws, weeks - so_far)
@@ -169,7 +170,7 @@ class PresenceSampler:
         simulate_weeks(self._rng, rows, so_far, weeks, self._drawn, records, self._usual, self._state, out)
         self._shared.append(self._span(out, calendar, so_far, rows, self._newcomer_rng))
 
-    def _later_span(self, rows: np.ndarray, weeks: int) -> _Span:
+    def _later_span(self, rows: np.ndarray, weeks: int) -> tuple[np.ndarray, np.ndarray]:
         """The weeks after the shared ones of some runs, each from its own generator."""
         from forecast.learn.bench_time.kernel import simulate_weeks
 
@@ -184,26 +185,29 @@ class PresenceSampler:
     def _span(
         self,
         out: Days,
-        calendar: _Calendar,
+        calendar: tuple[np.ndarray, np.ndarray],
         first_week: int,
         rows: np.ndarray,
         rngs: Mapping[str, np.random.Generator] | None,
-    ) -> _Span:
-        """Hours of everybody; without `rngs` each run has a generator of its own."""
-        people, known = self.people, self.learned.history.people
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """(run, day, person) hours of everybody and (run, day) ranks of some weeks in a row.
+
+        Without `rngs` each run has a generator of its own.
+        """
+        people, known, (kinds, free) = self.people, self.learned.history.people, calendar
         days = slice(7 * first_week, 7 * first_week + out.household.shape[1])
         hours = np.zeros((*out.household.shape, len(people)), dtype=np.float32)
         for i, column in enumerate(self.learned.company.settled):
-            hours[:, :, people.index(known[column])] = out.people[:, :, i] * calendar.free[days, column]
+            hours[:, :, people.index(known[column])] = out.people[:, :, i] * free[days, column]
         for name, newcomer in self.newcomers.items():
             could = has_joined(newcomer, self.monday, days.stop)[days]
             if name in known:
-                could = could & calendar.free[days, known.index(name)]
-            drawn = self._newcomer_hours(name, out.household, calendar.kinds[days], rows, rngs)
+                could = could & free[days, known.index(name)]
+            drawn = self._newcomer_hours(name, out.household, kinds[days], rows, rngs)
             hours[:, :, people.index(name)] = could * drawn
         if people[-1] == HELPER:
             hours[:, :, -1] = out.visits
-        return _Span(hours=hours, ranks=out.ranks)
+        return hours, out.ranks
 
     def _newcomer_hours(
         self,
@@ -232,18 +236,18 @@ class PresenceSampler:
             ranks=np.zeros(shape, dtype=np.uint8),
         )
 
-    def _calendar(self, weeks: int) -> _Calendar:
+    def _calendar(self, weeks: int) -> tuple[np.ndarray, np.ndarray]:
+        """(day,) kinds of days, and (day, person) who is free."""
         learned, days = self.learned, 7 * weeks
-        return _Calendar(
-            kinds=day_kinds(self.monday, days, learned.country),
-            free=availability(self.monday, days, learned.history.people, learned.builders, learned.away),
-        )
+        kinds = day_kinds(self.monday, days, learned.country)
+        people = learned.history.people
+        return kinds, availability(self.monday, days, people, learned.builders, learned.away)
 
-    def _weeks(self, calendar: _Calendar) -> Weeks:
+    def _weeks(self, calendar: tuple[np.ndarray, np.ndarray]) -> Weeks:
         """The calendar as the kernel reads it."""
         history = self.learned.history
-        kinds, open_days = calendar.kinds.reshape(-1, 7), calendar.free[:, history.main].any(axis=1)
-        free, begun = np.array(open_days).reshape(-1, 7), _WHOLE_WEEK
+        kinds = calendar[0].reshape(-1, 7)
+        free, begun = calendar[1][:, history.main].any(axis=1).reshape(-1, 7), _WHOLE_WEEK
         if self.lead:
             begun = _WORKED if history.household[-7:].sum() > 0 else _NOT_YET
         if begun == _NOT_YET:
@@ -264,24 +268,3 @@ def _chance_of_later(history: History, lead: int, odds: np.ndarray) -> np.ndarra
     past = history.open_days[-7:] & (np.arange(7) < lead)
     here = odds[:, history.kinds[-7:]]
     return np.asarray(np.prod(1 - here / (1 + here) * past, axis=1))
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Span:
-    """(run, day, person) hours and (run, day) ranks of some weeks in a row."""
-
-    hours: np.ndarray
-    ranks: np.ndarray
-
-    def of(self, rows: np.ndarray) -> _Span:
-        if len(rows) == len(self.hours):
-            return self
-        return _Span(hours=self.hours[rows], ranks=self.ranks[rows])
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Calendar:
-    """(day,) kinds of days, and (day, person) who is free."""
-
-    kinds: np.ndarray
-    free: np.ndarray

@@ -132,7 +132,8 @@ def build_design(
     pair_of, pairs, is_repeat = _pairs(tasks)
     sharable = (tasks["crew"] == "either").to_numpy()
     shared = tasks["shared_fraction"].to_numpy(dtype=float)
-    usual = _usual_share(shared[sharable], hours[sharable])
+    # Pulled to none while the log is short.
+    usual = float(shared[sharable] @ hours[sharable] / (hours[sharable].sum() + _ALONE_HOURS))
     names = ["level", "size_slope", "learning", "learning_between_types"]
     columns = [np.ones(len(tasks)), x, log_piece, between]
     with np.errstate(divide="ignore"):
@@ -182,11 +183,6 @@ def build_design(
         sharable=sharable,
         usual_share=usual,
     )
-
-
-def _usual_share(shared: np.ndarray, hours: np.ndarray) -> float:
-    """Share of the hours that two worked together, pulled to none while the log is short."""
-    return float(shared @ hours / (hours.sum() + _ALONE_HOURS))
 
 
 def _reopened(progress: Progress) -> np.ndarray:

@@ -179,9 +179,7 @@ class EffortModel(Estimator):
         draws : number of runs
         rng : source of randomness
         """
-        return self._first_time_hours(rng.integers(self.posterior_.count, size=draws), rng)
-
-    def _first_time_hours(self, index: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+        index = rng.integers(self.posterior_.count, size=draws)
         return draw_first_time_hours(self.design_, self.posterior_, self.open_evidence_, index, rng)
 
     def _share_factor(self, index: np.ndarray, shared: float | None) -> np.ndarray | float:
@@ -215,7 +213,7 @@ class EffortModel(Estimator):
         """
         beyond = self.rework_and_growth_
         index = rng.integers(self.posterior_.count, size=draws)
-        total = self._first_time_hours(index, rng)
+        total = draw_first_time_hours(self.design_, self.posterior_, self.open_evidence_, index, rng)
         planned = hours_left(total, self.spent_hours_) * self._share_factor(index, shared)
         rework = self._rework(planned, index, rng)
         worked = planned + rework

@@ -16,7 +16,6 @@ from threadpoolctl import threadpool_limits
 
 from forecast.learn.effort.design import EffortDesign
 from forecast.learn.effort.draws import EXCESS, LOG_EXCESS, EffortDraws, OpenEvidence, implausible_totals
-from forecast.learn.effort.grids import draw_from_grid, draw_from_grids, draw_index
 from forecast.learn.effort.priors import (
     DRIFT_TASKS,
     SPREADS,
@@ -26,7 +25,7 @@ from forecast.learn.effort.priors import (
     EffortPriors,
     half_t_log_density,
 )
-from forecast.learn.effort.regression import PenalisedFit, Regression, build_regression, fit_penalised
+from forecast.learn.effort.regression import Regression, build_regression, fit_penalised
 
 # Grids resolve far less than the posterior's own width (checked by ranks: benchmarks/effort_ranks.md).
 # Scales of the groups of effects, in units of their prior's: 1/665 (as good as none) to 5, which the half-t
@@ -52,13 +51,13 @@ class _Sampler:
     def __init__(
         self,
         regression: Regression,
-        start: PenalisedFit,
+        start: tuple[np.ndarray, float],
         priors: EffortPriors,
         evidence: OpenEvidence,
         pairs: int,
         rng: np.random.Generator,
     ) -> None:
-        r = regression
+        r, (effects, spread) = regression, start
         self.rng, self.priors, self.evidence, self.r = rng, priors, evidence, r
         self.x, self.y, self.slices = r.x, r.y.copy(), r.slices
         self.type_of, self.types, self.pairs = r.type_of, len(r.seen), pairs
@@ -72,16 +71,16 @@ class _Sampler:
         self.prior_weight = np.ones(len(r.fixed_precision))
         self.length = int(rng.integers(len(DRIFT_TASKS)))
         self.length_log_det = np.linalg.slogdet(r.drift_precision)[1]
-        self.mean_spread = float(np.log(start.spread))
+        self.mean_spread = float(np.log(spread))
         self.type_spread = priors.type_spread_scale
         self.log_prior_between = half_t_log_density(_TYPE_SPREAD, self.type_spread) + _LOG_TYPE_SPREAD
-        self.spread = np.full(self.types, start.spread)
+        self.spread = np.full(self.types, spread)
         self.by_size = size_prior.centre
         self.unplanned_spread = 0.0
         self.tail = 10.0
         self.mix = np.ones(len(r.rows))
         self.pair, self.pair_part = np.zeros(pairs), np.zeros(len(r.rows))
-        self.beta = start.effects.copy()
+        self.beta = effects.copy()
         self.fit = self.x @ self.beta
         self._weigh()
 
@@ -149,7 +148,7 @@ class _Sampler:
             weighted = self.weight * part
             ratio = _TIMES * (self.prior_scale[name] / scale)
             given_units = self.log_prior + ratio * (weighted @ without - (0.5 * weighted @ part) * ratio)
-            times = np.exp(draw_from_grid(self.rng, given_units, _LOG_TIMES))
+            times = np.exp(_draw_from_grid(self.rng, given_units, _LOG_TIMES))
             self.scale[name] = float(self.prior_scale[name] * times)
             residual = without - self._stretch(name, part, self.scale[name] / scale)
 
@@ -159,7 +158,7 @@ class _Sampler:
         count = np.array([len(self._effects_of(name)) for name in names])
         squares = np.array([self._squares_of(name) for name in names]) / unit**2
         log_density = self.log_prior - np.outer(count, _LOG_TIMES) - np.outer(squares, _HALF_INVERSE)
-        drawn = unit * np.exp(draw_from_grids(self.rng, log_density, _LOG_TIMES))
+        drawn = unit * np.exp(_draw_from_grids(self.rng, log_density, _LOG_TIMES))
         return dict(zip(names, drawn.tolist(), strict=True))
 
     def _effects_of(self, name: str) -> np.ndarray:
@@ -185,7 +184,7 @@ class _Sampler:
         drift = self.beta[self.slices["drift"]]
         squares = np.einsum("i,wij,j->w", drift, self.r.drift_precision, drift)
         log_density = 0.5 * self.length_log_det - 0.5 * squares / self.scale["drift"] ** 2
-        self.length = draw_index(self.rng, log_density)
+        self.length = _draw_index(self.rng, log_density)
 
     # Residuals -----------------------------------------------------------------------------------
 
@@ -198,7 +197,7 @@ class _Sampler:
             - _HALF_TAIL * np.log1p(z2 / TAIL_DEGREES[:, None]).sum(axis=1)
             + np.log(TAIL_WEIGHTS)
         )
-        self.tail = float(TAIL_DEGREES[draw_index(self.rng, log_density)])
+        self.tail = float(TAIL_DEGREES[_draw_index(self.rng, log_density)])
         self.mix = self.rng.gamma((self.tail + 1) / 2, size=len(r)) / ((self.tail + z2) / 2)
         r2 = self.mix * r**2
         self._draw_spread(r2 / self._spread_factor() ** 2)
@@ -211,7 +210,7 @@ class _Sampler:
             - np.outer(squares, 0.5 / _VARIANCES)
             - 0.5 * ((_LOG_SPREAD - self.mean_spread) / self.type_spread) ** 2
         )
-        log_spread = draw_from_grids(self.rng, log_density, _LOG_SPREAD)
+        log_spread = _draw_from_grids(self.rng, log_density, _LOG_SPREAD)
         self.spread = np.exp(log_spread)
         prior = self.priors.log_spread
         precision = self.types / self.type_spread**2 + prior.sd**-2
@@ -220,7 +219,7 @@ class _Sampler:
         squares_between = float(((log_spread - self.mean_spread) ** 2).sum())
         log_density = self.log_prior_between - self.types * _LOG_TYPE_SPREAD
         log_density = log_density - 0.5 * squares_between / _TYPE_SPREAD**2
-        self.type_spread = float(np.exp(draw_from_grid(self.rng, log_density, _LOG_TYPE_SPREAD)))
+        self.type_spread = float(np.exp(_draw_from_grid(self.rng, log_density, _LOG_TYPE_SPREAD)))
         self._stretch_spreads(log_spread, squares)
 
     def _stretch_spreads(self, log_spread: np.ndarray, squares: np.ndarray) -> None:
@@ -231,7 +230,7 @@ class _Sampler:
         outside = (moved < _LOG_SPREAD[0]) | (moved > _LOG_SPREAD[-1])
         log_density[outside.any(axis=1)] = -np.inf
         if np.isfinite(log_density).any():
-            self.type_spread = float(np.exp(draw_from_grid(self.rng, log_density, _LOG_TYPE_SPREAD)))
+            self.type_spread = float(np.exp(_draw_from_grid(self.rng, log_density, _LOG_TYPE_SPREAD)))
             stretched = self.mean_spread + self.type_spread * units
             self.spread = np.exp(np.clip(stretched, _LOG_SPREAD[0], _LOG_SPREAD[-1]))
 
@@ -243,7 +242,7 @@ class _Sampler:
             - 0.5 * base @ self.size_table
             - 0.5 * ((grid - prior.centre) / prior.sd) ** 2
         )
-        self.by_size = draw_from_grid(self.rng, log_density, grid)
+        self.by_size = _draw_from_grid(self.rng, log_density, grid)
         if self.r.unplanned.any():
             grid = np.linspace(0.0, 1.0, 26)
             base = self.r.unplanned @ (r2 * np.exp(2 * self.by_size * self.r.size))
@@ -252,7 +251,7 @@ class _Sampler:
                 - 0.5 * base * np.exp(-2 * grid)
                 - 0.5 * (grid / _UNPLANNED_SPREAD_SD) ** 2
             )
-            self.unplanned_spread = abs(draw_from_grid(self.rng, log_density, grid))
+            self.unplanned_spread = abs(_draw_from_grid(self.rng, log_density, grid))
 
     # Tasks under way -----------------------------------------------------------------------------
 
@@ -266,7 +265,7 @@ class _Sampler:
         z = (floor[:, None] + EXCESS - mean[:, None]) / self.row_sd[rows, None]
         log_density = -0.5 * z**2 * self.mix[rows, None] + LOG_EXCESS + self.evidence.report_log_density
         log_density[implausible_totals(z)] = -np.inf
-        self.y[rows] = floor + np.exp(draw_from_grids(self.rng, log_density, LOG_EXCESS))
+        self.y[rows] = floor + np.exp(_draw_from_grids(self.rng, log_density, LOG_EXCESS))
 
     def snapshot(self) -> dict[str, np.ndarray | float]:
         """One posterior draw; types never worked on get effects from their prior."""
@@ -341,3 +340,29 @@ def draw_posterior(
     columns = {name: np.array([one[name] for one in snapshots]) for name in snapshots[0]}
     scales = {name: columns.pop(f"{name}_scale") for name in ("level", "learning", "rate", "pair")}
     return EffortDraws(**columns, rows=regression.rows, scales=scales)
+
+
+# Draws from densities evaluated on a grid of points ---------------------------------------------
+
+
+def _draw_index(rng: np.random.Generator, log_density: np.ndarray) -> int:
+    """One index, with probability in proportion to exp(log_density)."""
+    mass = np.exp(log_density - log_density.max()).cumsum()
+    return min(int(mass.searchsorted(rng.random() * mass[-1])), len(mass) - 1)
+
+
+def _draw_from_grid(rng: np.random.Generator, log_density: np.ndarray, grid: np.ndarray) -> float:
+    """One point of an even grid, then uniform within its cell.
+
+    `log_density` (point,) is per unit of the grid: on a grid of logs, the density of the log.
+    """
+    step = grid[1] - grid[0]
+    return float(grid[_draw_index(rng, log_density)] + (rng.random() - 0.5) * step)
+
+
+def _draw_from_grids(rng: np.random.Generator, log_density: np.ndarray, grid: np.ndarray) -> np.ndarray:
+    """(row,) one point for each row of `log_density` (row, point), then uniform within its cell."""
+    mass = np.cumsum(np.exp(log_density - log_density.max(axis=1, keepdims=True)), axis=1)
+    u = rng.random((len(mass), 2))
+    at = np.minimum((mass < u[:, :1] * mass[:, -1:]).sum(axis=1), len(grid) - 1)
+    return grid[at] + (u[:, 1] - 0.5) * (grid[1] - grid[0])

@@ -116,39 +116,31 @@ def _drift_precisions(blocks: np.ndarray, block_tasks: int) -> np.ndarray:
     return out
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PenalisedFit:
-    """The most likely effects (p,) at the prior scales, and the spread of the residuals."""
+def fit_penalised(regression: Regression, priors: EffortPriors) -> tuple[np.ndarray, float]:
+    """(p,) most likely effects at the prior scales, and the spread of the residuals.
 
-    effects: np.ndarray
-    spread: float
-
-
-def fit_penalised(regression: Regression, priors: EffortPriors) -> PenalisedFit:
-    """Penalised censored regression, every effect pulled to its prior: where the sampler starts."""
+    A censored regression with every effect pulled to its prior: where the sampler starts.
+    """
     if not len(regression.rows):
-        return PenalisedFit(effects=regression.centre.copy(), spread=float(np.exp(priors.log_spread.centre)))
+        return regression.centre.copy(), float(np.exp(priors.log_spread.centre))
     diagonal, drift = regression.precision(priors.scales, _MIDDLE_LENGTH)
     precision = np.diag(diagonal)
     precision[regression.slices["drift"], regression.slices["drift"]] = drift
-    fit = fit_normal(
-        regression.x,
-        regression.y,
-        np.arange(len(regression.rows)) >= len(regression.rows) - regression.open_count,
-        Penalty(
-            centre=regression.centre,
-            precision=precision,
-            log_scale_centre=priors.log_spread.centre,
-            log_scale_sd=priors.log_spread.sd,
-        ),
+    penalty = Penalty(
+        centre=regression.centre,
+        precision=precision,
+        log_scale_centre=priors.log_spread.centre,
+        log_scale_sd=priors.log_spread.sd,
     )
-    return PenalisedFit(effects=fit.coefficients, spread=fit.scale)
+    under_way = np.arange(len(regression.rows)) >= len(regression.rows) - regression.open_count
+    fit = fit_normal(regression.x, regression.y, under_way, penalty)
+    return fit.coefficients, fit.scale
 
 
 def type_slopes(design: EffortDesign, priors: EffortPriors) -> dict[str, float]:
     """Learning exponent of each type at the penalised fit."""
     regression = build_regression(design)
-    effects = fit_penalised(regression, priors).effects
+    effects, _ = fit_penalised(regression, priors)
     own = design.type_learning.copy()
     own[regression.types_of["learning"]] += effects[regression.slices["learning"]]
     slopes = effects[design.fixed_names.index("learning")] + own
