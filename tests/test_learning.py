@@ -8,16 +8,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from forecast.learn.learning_curve import (
-    average_hours,
     lot_coefficient,
     lot_hours,
     lot_midpoint,
     pieces_remembered,
     rate_of_slope,
     slope_of_rate,
-    total_hours,
-    unit_hours,
 )
+from tests.learning_cases import average_hours, total_hours, unit_hours
 
 THEORIES = ["unit", "cumulative average"]
 SLOPES = st.floats(-0.9, 0.5)

@@ -14,8 +14,8 @@ number that takes exactly that long, which is never the middle of the numbers. Q
 sum(k**slope) is continued between whole numbers so that lots still add up (the difference of two Hurwitz
 zeta functions), and half a piece is the lot from 1 to 0.5.
 
-The forecast uses the midpoint, the rate and the memory of past practice. Hours of pieces and lots are here
-because published tables (tests/published/test_learning_curves.py) check the same sums through them.
+The forecast uses the midpoint, the rate and the memory of past practice. `lot_hours` and `slope_of_rate` are
+here because published tables (tests/published/test_learning_curves.py) check the same sums through them.
 """
 
 from __future__ import annotations
@@ -65,55 +65,6 @@ def rate_of_slope(slope: ArrayLike) -> Floats:
     return np.exp2(np.asarray(slope, dtype=float))[()]
 
 
-def unit_hours(first_hours: ArrayLike, piece: ArrayLike, slope: ArrayLike, *, theory: Theory) -> Floats:
-    """Hours of piece number `piece`.
-
-    Parameters
-    ----------
-    first_hours : hours of piece 1, any shape
-    piece : piece number, 1 or more, broadcast against the others
-    slope : exponent, see `slope_of_rate`
-    theory : which of the two meanings the slope has
-
-    Examples
-    --------
-    Textbook values for 80 %: the second piece takes 80 hours of 100, or 60 under Wright's theory.
-
-    >>> print(round(unit_hours(100, 2, slope_of_rate(0.8), theory="unit"), 6))
-    80.0
-    >>> print(round(unit_hours(100, 2, slope_of_rate(0.8), theory="cumulative average"), 6))
-    60.0
-    """
-    if _checked(theory) == "cumulative average":
-        return lot_hours(first_hours, piece, piece, slope, theory=theory)
-    piece, _, slope = _lots(piece, piece, slope)
-    return (np.asarray(first_hours, dtype=float) * piece**slope)[()]
-
-
-def total_hours(first_hours: ArrayLike, pieces: ArrayLike, slope: ArrayLike, *, theory: Theory) -> Floats:
-    """Hours of the first `pieces` pieces together; parameters as in `lot_hours`.
-
-    Examples
-    --------
-    >>> print(round(total_hours(100, 16, slope_of_rate(0.8), theory="unit"), 2))
-    892.01
-    >>> print(round(total_hours(100, 16, slope_of_rate(0.8), theory="cumulative average"), 2))
-    655.36
-    """
-    return lot_hours(first_hours, 1, pieces, slope, theory=theory)
-
-
-def average_hours(first_hours: ArrayLike, pieces: ArrayLike, slope: ArrayLike, *, theory: Theory) -> Floats:
-    """Mean hours per piece over the first `pieces` pieces; parameters as in `lot_hours`.
-
-    Examples
-    --------
-    >>> print(round(average_hours(100, 4, slope_of_rate(0.8), theory="cumulative average"), 6))
-    64.0
-    """
-    return total_hours(first_hours, pieces, slope, theory=theory) / np.asarray(pieces, dtype=float)
-
-
 def lot_hours(
     first_hours: ArrayLike, first: ArrayLike, last: ArrayLike, slope: ArrayLike, *, theory: Theory
 ) -> Floats:
@@ -132,11 +83,19 @@ def lot_hours(
 
     Examples
     --------
+    Pieces 6 to 15 of an 85 % curve; the second piece of an 80 % curve, whose meaning the theory decides:
+
     >>> print(round(lot_hours(100, 6, 15, slope_of_rate(0.85), theory="unit"), 6))
     582.997024
+    >>> print(round(lot_hours(100, 2, 2, slope_of_rate(0.8), theory="unit"), 6))
+    80.0
+    >>> print(round(lot_hours(100, 2, 2, slope_of_rate(0.8), theory="cumulative average"), 6))
+    60.0
     """
     first_hours = np.asarray(first_hours, dtype=float)
-    if _checked(theory) == "unit":
+    if theory not in get_args(Theory):
+        raise ValueError(f"The theory must be one of {get_args(Theory)}. Got {theory!r}.")
+    if theory == "unit":
         return (first_hours * lot_coefficient(first, last, slope))[()]
     first, last, slope = _lots(first, last, slope)
     if not np.all(slope > -1):
@@ -231,12 +190,6 @@ def pieces_remembered(pieces_before: ArrayLike, break_days: ArrayLike, *, half_d
     if not (np.all(pieces_before >= 0) and np.all(break_days >= 0) and half_days > 0):
         raise ValueError("Pieces and break days must be 0 or more, half_days above 0.")
     return (pieces_before / (1 + break_days / half_days))[()]
-
-
-def _checked(theory: Theory) -> Theory:
-    if theory not in get_args(Theory):
-        raise ValueError(f"The theory must be one of {get_args(Theory)}. Got {theory!r}.")
-    return theory
 
 
 def _lots(first: ArrayLike, last: ArrayLike, slope: ArrayLike) -> tuple[NDArray, NDArray, NDArray]:

@@ -13,14 +13,12 @@ import numpy as np
 import pytest
 
 from forecast.learn.learning_curve import (
-    average_hours,
     lot_hours,
     lot_midpoint,
     rate_of_slope,
     slope_of_rate,
-    total_hours,
-    unit_hours,
 )
+from tests.learning_cases import average_hours, total_hours, unit_hours
 from tests.published import published_table
 
 UNIT, AVERAGE = "unit", "cumulative average"
