@@ -1,7 +1,7 @@
 """What every model of this package offers under scikit-learn's names.
 
-`sklearn.base.BaseEstimator` would do the same, but importing it makes the imports of a forecast 1.8 times as
-long.
+`sklearn.base.BaseEstimator` would do the same, but importing it makes importing the two models take 1.9 times
+the CPU time (1.13 s for 0.59 s), which every `finish` would pay.
 """
 
 from __future__ import annotations

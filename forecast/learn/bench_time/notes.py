@@ -11,7 +11,7 @@ from forecast.learn.bench_time.draws import HELPER, Newcomer
 from forecast.learn.bench_time.setting_up import SettingUp
 from forecast.learn.bench_time.simulated_weeks import Learned
 
-# Judgements: half a year of weeks stands for itself; two months are few, and long for a silence.
+# Judgements: half a year of weeks needs no others; two months are few, and long for a silence.
 _OWN_WEEKS = 26
 _FEW_WEEKS = 8
 _LONG_SILENCE_WEEKS = 8

@@ -10,7 +10,7 @@ from forecast.learn.effort.rework_and_growth import ReworkAndGrowth
 from forecast.learn.progress import Progress
 
 # Thresholds of a note, all judgements: it should be rare in a sound log, and come before a forecast is off.
-OWN_FINISHED = 5  # finished tasks from which a type stands for itself
+OWN_FINISHED = 5  # finished tasks from which a type may rest on its own
 _OUTLIER = 4.0  # in spreads
 _ALIKE_SD = 0.01  # of log(actual / planned): hours filled in from the plan, not measured
 _MUCH_GROWTH = 0.25  # of the hours worked
