@@ -41,19 +41,22 @@ class Play:
 
 def play_once(
     network: Network, hours, bench, stage_rank, release, only_two, shared_penalty=1.0, *, on_call=None,
-    ask_after=np.inf, ask_idle_after=np.inf, lends=None, expected_hours=None, again_hours=None,
-    again_after=None,
+    call_after_days=np.inf, idle_call_after_days=np.inf, lends=None, expected_hours=None,
+    reopening_hours=None, reopening_after_days=None,
 ) -> Play:  # fmt: skip
     """One run of the arrays of `simulate_schedule`, each without its first axis."""
     env = simpy.Environment()
     shop = _Shop(env, network, hours, bench, stage_rank, release, only_two, shared_penalty)
     shop.on_call = [k for k, called in enumerate(on_call if on_call is not None else ()) if called]
-    shop.ask_after, shop.ask_idle_after = ask_after, min(ask_after, ask_idle_after)
+    shop.call_after_days, shop.idle_call_after_days = (
+        call_after_days,
+        min(call_after_days, idle_call_after_days),
+    )
     shop.lends = {k for k, lent in enumerate(lends if lends is not None else ()) if lent}
     if expected_hours is not None:
         shop.expected = [float(h) for h in expected_hours]
-    if again_hours is not None:
-        shop.again = {i: (float(h), again_after[i]) for i, h in enumerate(again_hours) if h > 0}
+    if reopening_hours is not None:
+        shop.again = {i: (float(h), reopening_after_days[i]) for i, h in enumerate(reopening_hours) if h > 0}
         for i, (h, _) in shop.again.items():
             shop.left[i] -= h
     env.run(until=len(bench) + 1)
@@ -73,7 +76,7 @@ class _Shop:
         self.done = [env.event() for _ in range(count)]
         self.ready, self.waiting_for_limit, self.ready_since = set(), set(), {}
         self.on_call, self.lends, self.eager, self.for_two = [], set(), set(), set()
-        self.ask_after = self.ask_idle_after = np.inf
+        self.call_after_days = self.idle_call_after_days = np.inf
         self.again, self.open_again, self.not_before = {}, set(), np.zeros(count)
         self.expected, self.paths, self.came = None, {}, np.zeros(self.bench.shape[1])
         self.begun = {i for i in range(count) if network.under_way[i]}
@@ -138,7 +141,7 @@ class _Shop:
     def _hand_is_asked_for(self, day):
         ready = self._takeable()
         for_two = sorted(i for i in ready if self.network.crew[i] == TWO)
-        wait = self.ask_after if len(for_two) < len(ready) else self.ask_idle_after
+        wait = self.call_after_days if len(for_two) < len(ready) else self.idle_call_after_days
         return bool(for_two) and self.ready_since[for_two[0]] + wait <= day
 
     def _later(self, time, priority):

@@ -17,7 +17,7 @@ import pandas as pd
 from scipy.special import gammaincc
 
 from forecast.learn.effort.design import EffortDesign, build_design
-from forecast.learn.effort.draws import LOG_MORE, OpenEvidence
+from forecast.learn.effort.draws import LOG_EXCESS, OpenEvidence
 from forecast.learn.effort.posterior import draw_posterior
 from forecast.learn.effort.priors import (
     DRIFT_TASKS,
@@ -152,7 +152,7 @@ def one_rank(rng: np.random.Generator, count: int, types: int, draws: int, thin:
         log_hours=np.where(open_, floor, np.where(seen, y, -np.inf)),
     )
     evidence = OpenEvidence(
-        log_floor=floor[open_], report_log_density=np.zeros((int(open_.sum()), len(LOG_MORE)))
+        log_floor=floor[open_], report_log_density=np.zeros((int(open_.sum()), len(LOG_EXCESS)))
     )
     post = draw_posterior(design, priors, evidence, rng, draws=draws * thin, warm_up=200)
     at = np.arange(0, draws * thin, thin)

@@ -149,7 +149,7 @@ def _days(outlook: Outlook, stage: str | None) -> np.ndarray:
 
 def _believing(fitted: Fitted, belief: BenchPriors) -> Fitted:
     build = fitted.build
-    bench = BenchTime(belief=belief).fit(
+    bench = BenchTime(priors=belief).fit(
         fitted.progress,
         build.builders,
         build.away,

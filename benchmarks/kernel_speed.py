@@ -67,8 +67,8 @@ def draw(tasks: int, runs: int, rng: np.random.Generator) -> dict[str, np.ndarra
     again = rng.random((runs, tasks), dtype=np.float32) < REDONE_LATER
     return {
         "hours": hours,
-        "again_hours": 0.2 * hours * again,
-        "again_after": 14.0 * again,
+        "reopening_hours": 0.2 * hours * again,
+        "reopening_after_days": 14.0 * again,
         "bench": bench,
         "stage_rank": np.minimum(rng.geometric(0.7, (runs, days)) - 1, 4).astype(np.uint8),
     }
@@ -140,8 +140,8 @@ def against_events(tasks: int, runs: int, seed: int) -> tuple[float, float, floa
     plain = [
         play_once(
             network, draws["hours"][r], draws["bench"][r], draws["stage_rank"][r], nothing, nobody, 1.14,
-            expected_hours=np.full(tasks, HOURS_A_TASK), again_hours=draws["again_hours"][r],
-            again_after=draws["again_after"][r],
+            expected_hours=np.full(tasks, HOURS_A_TASK), reopening_hours=draws["reopening_hours"][r],
+            reopening_after_days=draws["reopening_after_days"][r],
         )
         for r in range(runs)
     ]  # fmt: skip

@@ -1,4 +1,4 @@
-"""Compiling what is played ten thousand times, and keeping it for the next command."""
+"""Numba compilation of the simulation loops, cached on disk for the next command."""
 
 from __future__ import annotations
 
@@ -11,30 +11,36 @@ from typing import Any
 from numba import njit
 
 _compiling: list[subprocess.Popen[bytes]] = []
-_one_waits = threading.Lock()
+_waiting = threading.Lock()
 
 
 def compile_cached(function: Callable[..., Any]) -> Any:
-    """Compile at the first call, and keep what was compiled on this machine.
+    """Compile at the first call, with numba's cache; without one where no folder can be written.
 
-    Where no folder can be written it is compiled for now only.
+    Examples
+    --------
+    >>> def twice(x):
+    ...     return 2 * x
+    >>> compile_cached(twice)(3)
+    6
     """
     try:
         return njit(cache=True, nogil=True)(function)
-    except RuntimeError:
+    except RuntimeError:  # numba found neither the package's folder nor the user's cache folder writable
         return njit(nogil=True)(function)
 
 
 def is_compiled(function: Any, source: str) -> bool:
-    """Whether a kept function need not be compiled again: else its first call takes some seconds longer.
+    """Whether a function is compiled or cached; if not, its first call takes some seconds longer.
 
     Parameters
     ----------
-    function : as `kept` gave it
-    source : path of the file that it stands in
+    function : as `compile_cached` returned it
+    source : path of the file that defines it
     """
     if function.signatures:
         return True
+    # numba has no public question for this: its index files carry the function's name and the source's age.
     folder, file = Path(function.stats.cache_path or ""), Path(source)
     name = f"{file.stem}.{function.py_func.__qualname__}-".replace("<", "").replace(">", "")
     return any(
@@ -44,15 +50,15 @@ def is_compiled(function: Any, source: str) -> bool:
 
 
 def compile_in_other_process(process: subprocess.Popen[bytes]) -> None:
-    """Whatever is played first waits until that process has compiled it."""
-    with _one_waits:
+    """Register a process that compiles the simulation; `wait_for_other_process` waits for it."""
+    with _waiting:
         _compiling.append(process)
 
 
 def wait_for_other_process() -> None:
-    """Wait until another process, if one was begun, has compiled and kept what is about to be played."""
+    """Wait until the registered process, if any, has compiled and cached the simulation."""
     if _compiling:
-        with _one_waits:
+        with _waiting:
             while _compiling:
                 _compiling[-1].wait()
                 _compiling.pop()

@@ -2,15 +2,16 @@
 
 import numpy as np
 
-from forecast.learn.bench_time.kernel import Days, Drawn, State, Usual, Weeks, simulate_weeks
+from forecast.learn.bench_time.kernel import simulate_weeks
+from forecast.learn.bench_time.records import Days, Drawn, State, Usual, Weeks
 
 
 def steady(draws, **parts):
     """Parameters under which every run works every day of every week, eight hours a week, alone."""
     plain = {
         "stop": np.full(draws, -50.0), "resume": np.zeros(draws), "slope": np.zeros(draws),
-        "link": np.zeros(draws), "chance_season": np.empty((draws, 0)), "keep": np.full(draws, 0.9),
-        "move": np.zeros(draws), "shape": np.full(draws, 1e12), "mean": np.full(draws, np.log(8.0)),
+        "link": np.zeros(draws), "chance_season": np.empty((draws, 0)), "persistence": np.full(draws, 0.9),
+        "step_sd": np.zeros(draws), "shape": np.full(draws, 1e12), "mean": np.full(draws, np.log(8.0)),
         "hours_season": np.empty((draws, 0)), "odds": np.full((draws, 7), 1e12), "stretch": np.zeros(draws),
         "company": np.ones((draws, 1), dtype=np.float32), "visit": np.zeros(draws),
         "ranks": np.ones((draws, 1), dtype=np.float32), "stay": np.ones(draws, dtype=np.float32),
@@ -24,7 +25,7 @@ def calendar(weeks, free=None, begun=-1, lead=0):
     free = np.ones((weeks, 7), dtype=bool) if free is None else np.asarray(free)
     return Weeks(
         kinds=np.tile(np.arange(7), (weeks, 1)), free=free, open=free.any(axis=1), exposure=np.ones(weeks),
-        waves=np.empty((weeks, 0)), begun=begun, lead=lead,
+        season=np.empty((weeks, 0)), begun=begun, lead=lead,
     )  # fmt: skip
 
 
@@ -39,7 +40,7 @@ def usual(**parts):
 
 def played(drawn, weeks, same=None, silent=0, rank=0, seed=0):
     """(run, day) hours of the household, (run, day) ranks, and the state after the last week."""
-    draws, count = len(drawn.keep), len(weeks.kinds)
+    draws, count = len(drawn.persistence), len(weeks.kinds)
     state = State(np.full(draws, float(silent)), np.zeros(draws), np.full(draws, rank, dtype=np.uint8))
     room = (draws, 7 * count)
     out = Days(

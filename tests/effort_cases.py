@@ -28,15 +28,15 @@ def day(i: int) -> str:
 
 
 def finished(hours, **more) -> list[dict]:
-    """One session a task, one task a day, each done."""
+    """One session per task, one task per day, each done."""
     return [
         {"date": day(i), "hours": float(h), "task": f"T{i:03d}", "done": True} | more
         for i, h in enumerate(hours)
     ]
 
 
-def luck(count: int, sd: float, seed: int = 0) -> np.ndarray:
-    """Lognormal luck with median 1."""
+def noise(count: int, sd: float, seed: int = 0) -> np.ndarray:
+    """(count,) lognormal factors with median 1."""
     return np.exp(np.random.default_rng(seed).normal(0.0, sd, size=count))
 
 

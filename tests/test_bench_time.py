@@ -7,7 +7,7 @@ import pytest
 
 from forecast.files.logbook import Away, Builder
 from forecast.files.plan import Plan, Task
-from forecast.learn.bench_time import BenchTime, Joining
+from forecast.learn.bench_time import BenchTime, Newcomer
 from forecast.learn.progress import read_progress
 from tests.conftest import sessions_frame
 
@@ -61,7 +61,7 @@ def test_the_same_seed_gives_the_same_bytes():
 
 def test_who_joins_changes_nothing_for_the_others():
     model = fitted(SUNDAYS, SUNDAY_60)
-    alone, two = draw(model), draw(model, joining=[Joining(id="B", weekly_hours=5)])
+    alone, two = draw(model), draw(model, joining=[Newcomer(id="B", weekly_hours=5)])
     assert two.people == ("A", "B")
     assert alone.hours[:, :, 0].tobytes() == two.hours[:, :, 0].tobytes()
 
@@ -93,5 +93,5 @@ def test_an_empty_log_says_that_it_rests_on_other_builders():
 
 def test_somebody_without_sessions_is_said_to_rest_on_a_guess():
     model = fitted(SUNDAYS, SUNDAY_60, builders=(A, Builder(id="B", joins=SUNDAY_60, weekly_hours=5)))
-    assert "B has no sessions yet: 4.9 hours a week as stated, range 2.1 to 11." in model.notes_
+    assert "B has no sessions yet: 4.9 hours per week as stated, range 2.1 to 11." in model.notes_
     assert model.basis_["B"] == "prior"

@@ -31,13 +31,13 @@ def learned(visited, *, days=40, builders=(A,), plan=PLAN):
 
 
 def test_work_that_waits_for_months_without_a_visitor_teaches_patience():
-    found = learned(lambda week: False).asking
+    found = learned(lambda week: False).calling_in
     assert found.observed == 40
-    assert found.days[0] > 3 * priors.ASK_DAYS
+    assert found.days[0] > 3 * priors.CALL_DAYS
 
 
 def test_a_visitor_on_every_day_from_the_fourth_week_on_was_asked():
-    low, middle, high = learned(lambda week: week >= 4).asking.days
+    low, middle, high = learned(lambda week: week >= 4).calling_in.days
     assert low > 14
     assert 19 < middle < 30
     assert high < 40
@@ -45,7 +45,7 @@ def test_a_visitor_on_every_day_from_the_fourth_week_on_was_asked():
 
 def test_visits_that_were_asked_for_do_not_count_as_chance():
     found = learned(lambda week: week >= 4)
-    days, chance = found.asking.sample(4000, found.company.visits, np.random.default_rng(1))
+    days, chance = found.calling_in.sample(4000, found.company.visits, np.random.default_rng(1))
     assert np.median(days) == pytest.approx(24, abs=5)
     assert np.median(chance) < 0.15
 
@@ -56,14 +56,14 @@ def test_visits_that_were_asked_for_do_not_count_as_chance():
     ids=["a pair", "nothing needs two"],
 )
 def test_without_such_days_it_is_what_is_believed(builders, plan):
-    found = learned(lambda week: False, builders=builders, plan=plan).asking
+    found = learned(lambda week: False, builders=builders, plan=plan).calling_in
     low, middle, high = found.days
     assert found.observed == 0
-    assert middle == pytest.approx(priors.ASK_DAYS, rel=0.2)
+    assert middle == pytest.approx(priors.CALL_DAYS, rel=0.2)
     assert (low, high) == pytest.approx(
         (
-            priors.ASK_DAYS * np.exp(-1.2816 * priors.ASK_LOG_SD),
-            priors.ASK_DAYS * np.exp(1.2816 * priors.ASK_LOG_SD),
+            priors.CALL_DAYS * np.exp(-1.2816 * priors.CALL_LOG_SD),
+            priors.CALL_DAYS * np.exp(1.2816 * priors.CALL_LOG_SD),
         ),
         rel=0.25,
     )
@@ -73,4 +73,4 @@ def test_days_with_nothing_else_to_do_say_nothing():
     waits_for_two = Plan(tasks=PLAN.tasks[:1])
     rows = [{"date": MONDAY, "task": "W1", "hours": 2.0}]
     progress = read_progress(waits_for_two, sessions_frame(rows), AS_OF)
-    assert BenchTime().fit(progress, (A,), plan=waits_for_two).learned_.asking.observed == 0
+    assert BenchTime().fit(progress, (A,), plan=waits_for_two).learned_.calling_in.observed == 0

@@ -8,7 +8,7 @@ import pytest
 
 from forecast.files.logbook import Away, Builder
 from forecast.files.plan import Delivery, Plan, Task
-from forecast.learn.bench_time import BenchTime, Joining
+from forecast.learn.bench_time import BenchTime, Newcomer
 from forecast.learn.bench_time.habit import Habit
 from forecast.learn.bench_time.people import draw_newcomer
 from forecast.learn.bench_time.stage_rank import fit_stage_ranks, sample_ranks, stage_ranks
@@ -31,8 +31,8 @@ WEEKENDER = Habit(
 
 def placed(week_hours, free=None, habit=WEEKENDER, draws=500):
     """(run, 7) hours of a week with so many."""
-    habits = habit.sample(draws, np.random.default_rng(0))
-    drawn = steady(draws, mean=np.full(draws, np.log(week_hours)), odds=habits.odds, stretch=habits.stretch)
+    days = habit.sample(draws, np.random.default_rng(0))
+    drawn = steady(draws, mean=np.full(draws, np.log(week_hours)), **days)
     same = usual(hours=np.exp(habit.usual_log_hours), length=habit.length, longest_day=habit.longest_day)
     return played(drawn, calendar(1, free), same)[0]
 
@@ -146,13 +146,13 @@ def test_who_joins_has_the_hours_that_were_said(weekly_hours):
 
 def test_more_hours_said_never_mean_fewer_on_any_day():
     model = fitted(SUNDAYS, SUNDAY_60)
-    little, much = (draw(model, joining=[Joining(id="B", weekly_hours=h)]).hours for h in (2.0, 9.0))
+    little, much = (draw(model, joining=[Newcomer(id="B", weekly_hours=h)]).hours for h in (2.0, 9.0))
     assert (much[:, :, 1] >= little[:, :, 1]).all()
 
 
 def test_what_somebody_would_do_does_not_depend_on_who_else_joins():
     model = fitted(SUNDAYS, SUNDAY_60)
-    b, c = Joining(id="B", weekly_hours=2), Joining(id="C", weekly_hours=4, only_two=True)
+    b, c = Newcomer(id="B", weekly_hours=2), Newcomer(id="C", weekly_hours=4, only_two=True)
     both, alone = draw(model, joining=[b, c]), draw(model, joining=[c])
     assert both.hours[:, :, 2].tobytes() == alone.hours[:, :, 1].tobytes()
     assert both.only_two.tolist() == [False, False, True]
@@ -160,11 +160,11 @@ def test_what_somebody_would_do_does_not_depend_on_who_else_joins():
 
 def test_somebody_with_a_log_cannot_join():
     with pytest.raises(ValueError, match="A must not join"):
-        draw(fitted(SUNDAYS, SUNDAY_60), joining=[Joining(id="A", weekly_hours=2)])
+        draw(fitted(SUNDAYS, SUNDAY_60), joining=[Newcomer(id="A", weekly_hours=2)])
 
 
 def test_nobody_joins_twice():
-    twice = [Joining(id="B", weekly_hours=2), Joining(id="B", weekly_hours=3)]
+    twice = [Newcomer(id="B", weekly_hours=2), Newcomer(id="B", weekly_hours=3)]
     with pytest.raises(ValueError, match="named once"):
         draw(fitted(SUNDAYS, SUNDAY_60), joining=twice)
 
@@ -262,12 +262,12 @@ def test_work_outside_the_plan_has_no_rank():
 
 def every_day(habit, draws, weeks):
     """Ranks of somebody who works every day."""
-    drawn = sample_ranks(habit, draws, np.random.default_rng(0))
-    return played(steady(draws, ranks=drawn.cumulative, stay=drawn.stay), calendar(weeks), rank=drawn.last)[1]
+    drawn = steady(draws, **sample_ranks(habit, draws, np.random.default_rng(0)))
+    return played(drawn, calendar(weeks), rank=habit.last)[1]
 
 
 def test_a_builder_who_keeps_to_the_order_is_expected_to():
-    # On Sundays alone the log would say 90 % and the luck of the draws decide.
+    # On Sundays alone the log would show 90 %, and chance would decide.
     rows = [on(7 * w + day, "T1") for w in range(60) for day in (-1, 0)]
     ranks = draw(
         BenchTime().fit(read_progress(TAIL_THEN_WING, sessions_frame(rows), SUNDAY_60), [A])
@@ -287,10 +287,8 @@ def test_a_rank_lasts_while_nobody_works():
         fit_stage_ranks(read_progress(TAIL_THEN_WING, sessions_frame([]), SUNDAY_60), TAIL_THEN_WING), last=2
     )
     drawn = sample_ranks(habit, 50, np.random.default_rng(0))
-    silent = steady(
-        50, stop=np.full(50, 50.0), resume=np.full(50, -50.0), ranks=drawn.cumulative, stay=drawn.stay
-    )
-    ranks = played(silent, calendar(4), rank=drawn.last)[1]
+    silent = steady(50, stop=np.full(50, 50.0), resume=np.full(50, -50.0), **drawn)
+    ranks = played(silent, calendar(4), rank=habit.last)[1]
     assert (ranks == 2).all()
 
 

@@ -9,22 +9,25 @@ from statsmodels.tsa.statespace.structural import UnobservedComponents
 from forecast.learn.bench_time import priors
 from forecast.learn.bench_time.level import filter_level, fit_level
 from forecast.learn.bench_time.logistic import logistic_posterior
-from forecast.learn.bench_time.season import no_waves, year_waves
+from forecast.learn.bench_time.season import season_terms
 from forecast.learn.bench_time.silences import fit_silences
 from tests.bench_time_parts import calendar, played, steady, usual
 from tests.test_bench_time import MONDAY
 
-BELIEF = (float(np.log(8)), 0.8)
+PRIOR = (float(np.log(8)), 0.8)
+
+
+def no_season(weeks):
+    return season_terms(MONDAY, weeks, seasonal=False)
 
 
 def chain(worked):
     worked = np.array(worked, dtype=bool)
-    return fit_silences(worked, np.zeros(len(worked)), no_waves(len(worked)))
+    return fit_silences(worked, np.zeros(len(worked)), no_season(len(worked)))
 
 
 def chance_after(silences, silent, draws=4000):
-    drawn = silences.sample(draws, np.random.default_rng(1))
-    chain = steady(draws, stop=drawn.stop, resume=drawn.resume, slope=drawn.slope, link=drawn.link)
+    chain = steady(draws, **silences.sample(draws, np.random.default_rng(1)))
     hours, _ = weeks_of(chain, [True], silent=silent)
     return (hours > 0).mean()
 
@@ -77,7 +80,7 @@ def test_a_low_level_makes_a_silent_week_likelier():
     x = np.repeat(rng.normal(0, 1, 40), 10)
     worked = rng.random(400) < expit(1 + 1.5 * x)
     worked[0] = True
-    assert fit_silences(worked, x, no_waves(400)).mean[3] > 0.7
+    assert fit_silences(worked, x, no_season(400)).mean[3] > 0.7
 
 
 def test_half_a_week_without_a_session_lowers_the_chance_of_the_week():
@@ -91,20 +94,25 @@ def test_the_filter_has_the_likelihood_of_statsmodels():
     rng = np.random.default_rng(4)
     y = rng.normal(0, 1, 120)
     y[rng.random(120) < 0.3] = np.nan
-    keep, move, noise = 0.9, 0.3, 0.5
+    persistence, step_sd, noise = 0.9, 0.3, 0.5
     passed = filter_level(
-        y[:, None], np.ones((120, 1)), np.ones(120), np.array([keep]), np.array([move]), np.array([noise])
+        y[:, None],
+        np.ones((120, 1)),
+        np.ones(120),
+        np.array([persistence]),
+        np.array([step_sd]),
+        np.array([noise]),
     )
     ours = -0.5 * (passed.log_variance[0] + passed.products[0, 0, 0])
     other = UnobservedComponents(y, irregular=True, autoregressive=1)
-    assert ours == pytest.approx(other.loglike([noise, move**2, keep]), abs=1e-6)
+    assert ours == pytest.approx(other.loglike([noise, step_sd**2, persistence]), abs=1e-6)
 
 
 def test_the_long_mean_is_integrated_out_exactly():
     rng = np.random.default_rng(6)
     y = rng.normal(2.0, 0.7, 30)
-    keep, move, noise = np.array([0.8]), np.array([0.2]), np.array([0.3])
-    passed = filter_level(y[:, None], np.ones((30, 1)), np.ones(30), keep, move, noise)
+    persistence, step_sd, noise = np.array([0.8]), np.array([0.2]), np.array([0.3])
+    passed = filter_level(y[:, None], np.ones((30, 1)), np.ones(30), persistence, step_sd, noise)
     grid = np.linspace(-5, 9, 4001)
     p = passed.products[0]
     square = p[0, 0] - 2 * grid * p[0, 1] + grid**2 * p[1, 1]
@@ -119,33 +127,32 @@ def test_the_long_mean_is_integrated_out_exactly():
 def test_a_steady_level_is_found():
     rng = np.random.default_rng(2)
     hours = 6 * rng.gamma(5, 1 / 5, 150)
-    level = fit_level(np.log(hours), np.ones(150), BELIEF, no_waves(150))
-    drawn = level.sample(4000, np.random.default_rng(0))
-    assert np.median(np.exp(drawn.mean + drawn.x)) == pytest.approx(6, rel=0.15)
+    level = fit_level(np.log(hours), np.ones(150), PRIOR, no_season(150))
+    drawn, x = level.sample(4000, np.random.default_rng(0))
+    assert np.median(np.exp(drawn["mean"] + x)) == pytest.approx(6, rel=0.15)
 
 
 def test_a_level_that_has_halved_lately_is_followed():
     rng = np.random.default_rng(2)
     hours = np.repeat([8.0, 4.0], [120, 20]) * rng.gamma(5, 1 / 5, 140)
-    drawn = fit_level(np.log(hours), np.ones(140), BELIEF, no_waves(140)).sample(
-        4000, np.random.default_rng(0)
-    )
-    assert np.median(np.exp(drawn.mean + drawn.x)) == pytest.approx(4, rel=0.3)
+    level = fit_level(np.log(hours), np.ones(140), PRIOR, no_season(140))
+    drawn, x = level.sample(4000, np.random.default_rng(0))
+    assert np.median(np.exp(drawn["mean"] + x)) == pytest.approx(4, rel=0.3)
 
 
 def test_silent_weeks_make_the_level_less_sure():
     rng = np.random.default_rng(2)
     y = np.log(8 * rng.gamma(5, 1 / 5, 160)) + np.cumsum(rng.normal(0, 0.15, 160))
-    ended = fit_level(y, np.ones(160), BELIEF, no_waves(160))
+    ended = fit_level(y, np.ones(160), PRIOR, no_season(160))
     y[130:] = np.nan
-    silent = fit_level(y, np.ones(160), BELIEF, no_waves(160))
-    spread = [lv.sample(4000, np.random.default_rng(0)).x.std() for lv in (ended, silent)]
+    silent = fit_level(y, np.ones(160), PRIOR, no_season(160))
+    spread = [lv.sample(4000, np.random.default_rng(0))[1].std() for lv in (ended, silent)]
     assert spread[1] > 1.2 * spread[0]
 
 
 def test_the_grid_finds_the_shape_of_the_weekly_hours():
     rng = np.random.default_rng(11)
-    level = fit_level(np.log(8 * rng.gamma(5.5, 1 / 5.5, 600)), np.ones(600), BELIEF, no_waves(600))
+    level = fit_level(np.log(8 * rng.gamma(5.5, 1 / 5.5, 600)), np.ones(600), PRIOR, no_season(600))
     likeliest = level.shape[np.argmax(level.weight)]
     assert likeliest in (3.3, 5.5, 9.0)
 
@@ -153,20 +160,20 @@ def test_the_grid_finds_the_shape_of_the_weekly_hours():
 def test_no_season_is_seen_in_hours_without_one():
     rng = np.random.default_rng(12)
     y = np.log(8 * rng.gamma(5, 1 / 5, 208))
-    waves = year_waves(MONDAY, 208)
+    season = season_terms(MONDAY, 208, seasonal=True)
     assert (
-        fit_level(y, np.ones(208), BELIEF, waves).evidence
-        < fit_level(y, np.ones(208), BELIEF, no_waves(208)).evidence
+        fit_level(y, np.ones(208), PRIOR, season).evidence
+        < fit_level(y, np.ones(208), PRIOR, no_season(208)).evidence
     )
 
 
 def test_a_strong_season_in_the_hours_is_seen():
     rng = np.random.default_rng(12)
-    waves = year_waves(MONDAY, 208)
-    y = np.log(8 * rng.gamma(5, 1 / 5, 208)) - 0.7 * waves[:, 0]
+    season = season_terms(MONDAY, 208, seasonal=True)
+    y = np.log(8 * rng.gamma(5, 1 / 5, 208)) - 0.7 * season[:, 0]
     gain = (
-        fit_level(y, np.ones(208), BELIEF, waves).evidence
-        - fit_level(y, np.ones(208), BELIEF, no_waves(208)).evidence
+        fit_level(y, np.ones(208), PRIOR, season).evidence
+        - fit_level(y, np.ones(208), PRIOR, no_season(208)).evidence
     )
     assert gain > priors.SEASON_LOG_ODDS
 
@@ -205,7 +212,7 @@ def test_no_week_is_longer_than_the_longest():
 
 def test_the_spread_of_the_level_is_bounded_however_far_the_horizon():
     draws = 2000
-    hours, _ = weeks_of(steady(draws, move=np.full(draws, 0.2)), [True] * 700)
+    hours, _ = weeks_of(steady(draws, step_sd=np.full(draws, 0.2)), [True] * 700)
     spread = np.log(hours).std(axis=0)
     bound = 0.2 / np.sqrt(1 - 0.9**2)
     assert spread[-1] == pytest.approx(bound, rel=0.1)

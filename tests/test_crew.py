@@ -8,7 +8,7 @@ import pytest
 from forecast.errors import UsageError
 from forecast.files.logbook import Builder
 from forecast.files.plan import Delivery
-from forecast.learn.bench_time import BenchDraws, Joining
+from forecast.learn.bench_time import BenchDraws, Newcomer
 from forecast.questions.crew import SECOND, Crew, HelpCurve, compare_crews, crew_of, what_ifs_of
 from forecast.questions.crew.compare import per_hour
 from forecast.questions.crew.findings import findings_of
@@ -200,7 +200,7 @@ def pair():
     return BenchDraws(
         start=AS_OF, people=("A", "B"), hours=hours, stage_rank=np.zeros((1, 2), np.uint8),
         only_two=np.zeros(2, bool), on_call=np.zeros(2, bool), lends=np.zeros(2, bool),
-        ask_after=np.ones(1), ask_idle_after=np.ones(1),
+        call_after_days=np.ones(1), idle_call_after_days=np.ones(1),
     )  # fmt: skip
 
 
@@ -217,13 +217,13 @@ def test_who_stays_for_a_part_of_the_hours(pair):
 
 
 def test_who_joins_elsewhere_is_not_here(pair):
-    elsewhere = WhatIf(joining=(Joining(id="B", weekly_hours=3),))
+    elsewhere = WhatIf(joining=(Newcomer(id="B", weekly_hours=3),))
     assert WhatIf().applied_to(pair, [WhatIf(), elsewhere]).people == ("A",)
     assert elsewhere.applied_to(pair, [WhatIf(), elsewhere]).people == ("A", "B")
 
 
 def test_one_id_joins_with_one_number_of_hours():
-    more = [WhatIf(joining=(Joining(id="B", weekly_hours=h),)) for h in (3, 4)]
+    more = [WhatIf(joining=(Newcomer(id="B", weekly_hours=h),)) for h in (3, 4)]
     with pytest.raises(ValueError, match="same hours"):
         everyone_joining(more)
 

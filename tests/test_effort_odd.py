@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from forecast.learn.effort.priors import EffortPriors
-from tests.effort_cases import finished, fit, luck, plan_of, work
+from tests.effort_cases import finished, fit, noise, plan_of, work
 
 LOGS = {
     "no log": (plan_of(20), []),
@@ -30,7 +30,7 @@ LOGS = {
     "half a piece": (plan_of(5, quantity=0.5, planned_hours=None), finished([20.0])),
     "a lot of 5000": (plan_of(5, quantity=5000.0, planned_hours=None), finished([20.0])),
     "every task its own type": (
-        plan_of(60, type=[f"k{i}" for i in range(60)]), finished(4 * luck(30, 0.5))
+        plan_of(60, type=[f"k{i}" for i in range(60)]), finished(4 * noise(30, 0.5))
     ),
     "a quarter of an hour each": (plan_of(40), finished([0.25] * 20)),
     "only rework": (
@@ -78,50 +78,53 @@ def _notes(name):
         ("no log", "No task is finished yet"),
         ("one finished of many", "Only 1 task is finished"),
         ("all equal", "All finished tasks took the same share"),
-        ("a huge outlier", "The hours of T015 lie far from what the rest suggests"),
+        (
+            "a huge outlier",
+            "The hours of T015 are far from what the other tasks suggest and get less",
+        ),
         ("catch-up entry", "T000 took 8 times what the other tasks suggest, with an entry of 40 hours"),
         ("nothing planned", "No task has planned hours"),
         ("planned a hundredth", "Finished tasks took about 300 times their planned hours"),
-        ("planned five thousand", "look at the unit of planned_hours"),
-        ("only rework", "1 task is done without first-time hours"),
+        ("planned five thousand", "check the unit of planned_hours."),
+        ("only rework", "1 task is marked done but has no first-time hours in the log"),
     ],
 )
-def test_odd_data_is_said(name, words):
+def test_odd_data_gets_a_note(name, words):
     assert words in _notes(name)
 
 
-def test_a_tidy_log_needs_no_words():
-    assert fit(plan_of(60), finished(4 * luck(40, 0.3))).notes_ == ()
+def test_a_tidy_log_needs_no_note():
+    assert fit(plan_of(60), finished(4 * noise(40, 0.3))).notes_ == ()
 
 
-def test_half_a_plan_without_hours_is_said():
+def test_half_a_plan_without_hours_gets_a_note():
     planned = [4.0, None] * 20
-    assert fit(plan_of(40, planned_hours=planned), finished(4 * luck(20, 0.3))).notes_ == (
-        "20 of 40 tasks have no planned hours: their type and pieces stand in.",
+    assert fit(plan_of(40, planned_hours=planned), finished(4 * noise(20, 0.3))).notes_ == (
+        "20 of 40 tasks have no planned hours: they are estimated from their type and number of pieces.",
     )
 
 
 def test_a_huge_outlier_hardly_moves_the_rest():
     plain, odd = (
-        np.median(work(fit(plan_of(60), finished(4 * luck(30, 0.3) * times))).hours)
+        np.median(work(fit(plan_of(60), finished(4 * noise(30, 0.3) * times))).hours)
         for times in (np.ones(30), np.where(np.arange(30) == 10, 5.9, 1.0))
     )
     assert odd == pytest.approx(plain, rel=0.1)
 
 
-def test_a_plan_that_doubled_in_a_day_is_said():
+def test_a_plan_that_doubled_in_a_day_gets_a_note():
     from datetime import date
 
     added = [None] * 20 + [date(2026, 1, 10)] * 20
-    notes = fit(plan_of(40, added=added), finished(4 * luck(12, 0.3))).notes_
+    notes = fit(plan_of(40, added=added), finished(4 * noise(12, 0.3))).notes_
     assert any("The plan grew by about" in note for note in notes)
 
 
 def test_dear_first_pieces_are_no_plan_in_another_unit():
     lots = plan_of(60, quantity=50.0)
-    dear = fit(lots, finished(4.0 * 4.3 * luck(3, 0.1))).design_
+    dear = fit(lots, finished(4.0 * 4.3 * noise(3, 0.1))).design_
     assert dear.fixed_priors[0].sd == EffortPriors().level.sd
-    wrong_unit = fit(plan_of(60), finished(4.0 * 60 * luck(3, 0.1))).design_
+    wrong_unit = fit(plan_of(60), finished(4.0 * 60 * noise(3, 0.1))).design_
     assert wrong_unit.fixed_priors[0].sd > 1.0
 
 

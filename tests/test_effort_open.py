@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from forecast.learn.effort.reports import REPORT_PRIORS, learn_trust
-from tests.effort_cases import finished, fit, luck, plan_of, progress_of, width, work
+from forecast.learn.effort.reports import REPORT_PRIORS, fit_report_model
+from tests.effort_cases import finished, fit, noise, plan_of, progress_of, width, work
 
 
 def _coarse(rows: list[dict]):
@@ -19,14 +19,14 @@ def _begun(task: int, hours: float, **more) -> dict:
 
 
 def test_a_task_takes_more_than_was_spent_on_it():
-    rows = [*finished(4 * luck(20, 0.3)), _begun(20, 12.0)]
+    rows = [*finished(4 * noise(20, 0.3)), _begun(20, 12.0)]
     hours = work(fit(plan_of(21), rows)).hours
     assert (hours > 0).all()
     assert np.median(hours) < 12
 
 
 def test_hours_already_spent_leave_less_to_do():
-    rows = finished(4 * luck(20, 0.3))
+    rows = finished(4 * noise(20, 0.3))
     untouched = work(fit(plan_of(21), rows)).hours
     begun = work(fit(plan_of(21), [*rows, _begun(20, 2.0)])).hours
     assert np.median(begun) < np.median(untouched) - 0.8
@@ -34,7 +34,7 @@ def test_hours_already_spent_leave_less_to_do():
 
 def test_dropping_the_open_tasks_would_say_too_little():
     # ten tasks still open after 6 hours each: the type is slower than its ten finished ones show
-    rows = finished(4 * luck(10, 0.3))
+    rows = finished(4 * noise(10, 0.3))
     open_rows = [_begun(i, 6.0) for i in range(10, 20)]
     without, with_open = (
         np.median(work(fit(plan_of(60), r)).hours[:, -40:]) for r in (rows, rows + open_rows)
@@ -78,11 +78,11 @@ def test_a_builder_whose_half_was_always_called_ninety_is_believed_less():
     assert np.median(boaster) > 2 * np.median(honest)
 
 
-def test_trust_is_learned_from_finished_tasks_and_starts_at_the_prior():
-    none = learn_trust(progress_of(plan_of(3), []).reports, "percent")
+def test_reports_are_calibrated_on_finished_tasks_and_start_at_the_prior():
+    none = fit_report_model(progress_of(plan_of(3), []).reports, "percent")
     prior = REPORT_PRIORS["percent"]
-    assert (none.bias, none.stretch, none.noise) == pytest.approx((prior.bias, prior.stretch, prior.noise))
-    learned = learn_trust(progress_of(plan_of(13), _history(90)).reports, "percent")
+    assert (none.bias, none.slope, none.noise) == pytest.approx((prior.bias, prior.slope, prior.noise))
+    learned = fit_report_model(progress_of(plan_of(13), _history(90)).reports, "percent")
     assert learned.tasks == 12
     assert learned.bias > 1.5
 
@@ -93,7 +93,7 @@ def test_many_reports_on_one_task_count_as_one():
         for d in range(1, 11)
     ]
     rows[-1] |= {"done": True}
-    learned = learn_trust(progress_of(plan_of(1), rows).reports, "percent")
+    learned = fit_report_model(progress_of(plan_of(1), rows).reports, "percent")
     assert learned.tasks == 1
     assert abs(learned.bias - REPORT_PRIORS["percent"].bias) < 1.0
 

@@ -72,8 +72,8 @@ def test_the_task_that_is_played_compiles_what_every_forecast_plays():
         np.ones((3, 2)),
         np.ones((3, 9, 2)),
         expected_hours=[1.0, 1.0],
-        again_hours=np.full((3, 2), 0.5),
-        again_after=np.full((3, 2), 2.0),
+        reopening_hours=np.full((3, 2), 0.5),
+        reopening_after_days=np.full((3, 2), 2.0),
         grid=[1, 2],
         trace=True,
     )

@@ -66,7 +66,9 @@ def test_the_evidence_and_the_beliefs_make_the_posterior():
         "type_learning": model.posterior_.scales["learning"],
     }
     belief = [
-        Normal(centre=0.0, sd=float(np.median(scale[kind]))) if kind in scale else getattr(model.priors, kind)
+        Normal(centre=0.0, sd=float(np.median(scale[kind])))
+        if kind in scale
+        else getattr(model.priors_, kind)
         for kind, _ in said.effects
     ]
     centre = np.array(
@@ -112,14 +114,17 @@ def _without(text: str, *path: str) -> str:
 
 
 BAD = {
-    "not json": (lambda text: text[:50], "is no JSON file of benchdays pooled priors."),
+    "not json": (lambda text: text[:50], "is not a JSON file of benchdays pooled priors."),
     "another file": (lambda text: "[1, 2]", "holds no benchdays pooled priors"),
     "a later version": (
         lambda text: text.replace('"version": 1', '"version": 2'),
-        "version: '2' is not known",
+        "version: '2' cannot be read: this benchdays reads version 1.",
     ),
     "a hole": (lambda text: _without(text, "effort", "level", "sd"), "effort.level.sd: is missing."),
-    "a stranger": (lambda text: text.replace('"builds"', '"note": 1, "builds"', 1), "note: is not known."),
+    "a stranger": (
+        lambda text: text.replace('"builds"', '"note": 1, "builds"', 1),
+        "note: is not a known entry.",
+    ),
     "no spread": (lambda text: text.replace('"chain_sd": [', '"chain_sd": [-1.5,', 1), "bench.chain_sd"),
     "words": (
         lambda text: text.replace('"day_weeks": ', '"day_weeks": "often", "x": '),
@@ -266,9 +271,9 @@ def test_types_of_other_builders_move_the_hours_of_a_type():
 
 def test_a_builder_unlike_the_others_is_not_dragged_along():
     """The club is sure of two and a half times the plan; this log says once, task after task."""
-    luck = np.exp(np.random.default_rng(4).normal(0.0, 0.4, 40))
+    noise = np.exp(np.random.default_rng(4).normal(0.0, 0.4, 40))
     kinds = ("fit", "drill", "rivet", "prime", "cut", "seal")
-    plan = plan_of(*[{"planned_hours": 4 * x, "type": kinds[i % 6]} for i, x in enumerate(luck)])
+    plan = plan_of(*[{"planned_hours": 4 * x, "type": kinds[i % 6]} for i, x in enumerate(noise)])
     log = [
         {"date": f"2026-05-{n + 1:02d}", "hours": 4, "task": f"T{n}", "type": kinds[n % 6], "done": True}
         for n in range(24)
@@ -298,7 +303,7 @@ def test_a_heavy_tail_lets_the_hours_of_a_week_go_their_own_way():
     sure = BenchPriors(weekly_log_hours=np.log(40.0), weekly_log_sd=0.1, degrees=4.0, builds=50)
 
     def weekly(belief):
-        bench = BenchTime(belief=belief).fit(fitted.progress, fitted.build.builders)
+        bench = BenchTime(priors=belief).fit(fitted.progress, fitted.build.builders)
         level = bench.learned_.level
         return float(np.exp(level.weight @ level.mean[:, 0]))
 
@@ -359,7 +364,7 @@ def test_habits_unlike_those_of_the_club_lean_on_the_built_in_ones():
     )
 
     def weekly(belief):
-        bench = BenchTime(belief=belief).fit(fitted.progress, fitted.build.builders)
+        bench = BenchTime(priors=belief).fit(fitted.progress, fitted.build.builders)
         level = bench.learned_.level
         assert level.weight.sum() == pytest.approx(1.0)
         return bench.pooled_weight_, float(np.exp(level.weight @ level.mean[:, 0]))

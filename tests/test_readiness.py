@@ -11,7 +11,7 @@ from forecast.files.folder import Build
 from forecast.files.logbook import Builder
 from forecast.files.plan import Delivery, Limit, Plan, Task, Use
 from forecast.learn.bench_time import BenchTime
-from forecast.learn.effort import EffortModel
+from forecast.learn.effort import EffortModel, EffortPriors
 from forecast.learn.effort.design import build_design
 from forecast.learn.progress import read_progress
 from forecast.questions.readiness import readiness
@@ -41,7 +41,7 @@ def stand(tasks, rows=(), *, deliveries=(), limits=()) -> Fitted:
     )  # fmt: skip
     progress = read_progress(build.plan, sessions, TONIGHT)
     model = EffortModel()
-    model.design_ = build_design(progress, model.priors)
+    model.design_ = build_design(progress, EffortPriors())
     network = network_of(build.plan, progress, build.deliveries, TONIGHT, limits=build.limits)
     return Fitted(build=build, progress=progress, effort=model, bench=BenchTime(), network=network)
 

@@ -183,38 +183,38 @@ def test_a_hand_is_asked_for_once_two_person_work_has_waited():
     # Nobody but A comes by themselves; the helper is asked from the third day on, stays as long as A
     # and comes again until the six person-hours are done.
     played = _play(
-        _plan({"crew": "two"}), [6], [[2, 0]] * 5, on_call=[False, True], ask_after=[2.0]
+        _plan({"crew": "two"}), [6], [[2, 0]] * 5, on_call=[False, True], call_after_days=[2.0]
     )  # fmt: skip
     assert played.start[0].tolist() == [2.0]
     assert played.finish[0].tolist() == [3.5]
 
 
 def test_nobody_is_asked_while_no_two_person_work_waits():
-    played = _play(_plan({}), [6], [[2, 0]] * 5, on_call=[False, True], ask_after=[0.0])
+    played = _play(_plan({}), [6], [[2, 0]] * 5, on_call=[False, True], call_after_days=[0.0])
     assert played.present_hours[0].tolist() == [6.0, 0.0]
 
 
 def test_two_person_work_that_becomes_ready_later_waits_from_then_on():
     plan = _plan({"crew": "one"}, {"crew": "two", "after": ("A",)})
-    played = _play(plan, [4, 4], [[2, 0]] * 9, on_call=[False, True], ask_after=[3.0])
+    played = _play(plan, [4, 4], [[2, 0]] * 9, on_call=[False, True], call_after_days=[3.0])
     assert played.finish[0].tolist() == [2.0, 6.0]
 
 
 def test_a_helper_who_is_not_on_call_is_not_asked():
-    played = _play(_plan({"crew": "two"}), [6], [[2, 0]] * 5, ask_after=[0.0])
+    played = _play(_plan({"crew": "two"}), [6], [[2, 0]] * 5, call_after_days=[0.0])
     assert np.isinf(played.finish[0, 0])
 
 
 def test_who_was_asked_in_does_two_person_work_only():
     plan = _plan({"crew": "one"}, {"crew": "two"}, {"crew": "one"})
-    played = _play(plan, [2, 4, 2], [[2, 0]] * 5, on_call=[False, True], ask_after=[0.0])
+    played = _play(plan, [2, 4, 2], [[2, 0]] * 5, on_call=[False, True], call_after_days=[0.0])
     assert played.finish[0].tolist() == [2.0, 1.0, 3.0]
     assert played.worked_hours[0].tolist() == [6.0, 2.0]
 
 
 def test_who_comes_on_their_own_day_does_what_is_ready():
     plan = _plan({"crew": "one"}, {"crew": "one"})
-    played = _play(plan, [2, 2], [[2, 2]], on_call=[False, True], ask_after=[0.0])
+    played = _play(plan, [2, 2], [[2, 2]], on_call=[False, True], call_after_days=[0.0])
     assert played.finish[0].tolist() == [1.0, 1.0]
 
 
@@ -232,7 +232,7 @@ def test_a_visitor_helps_with_what_is_on_and_two_person_work_waits_its_turn():
 
 
 def test_a_visitor_who_was_asked_in_does_two_person_work_first():
-    asking = {"on_call": [False, True], "ask_after": [0.0], "lends": [False, True]}
+    asking = {"on_call": [False, True], "call_after_days": [0.0], "lends": [False, True]}
     played = _play(_plan({}, {"crew": "two"}), [4, 2], [[2, 0], [2, 0]], **asking)
     assert played.finish[0].tolist() == [2.0, 0.5]
     assert played.worked_hours[0].tolist() == [4.0, 2.0]
@@ -254,7 +254,7 @@ def test_a_visitor_does_not_go_on_when_the_builder_leaves():
 def test_a_hand_is_asked_for_sooner_when_there_is_no_other_work():
     # B needs two and waits from day 0 on. While A is there nobody is asked for 9 days; after it, at once.
     plan = _plan({"crew": "one"}, {"crew": "two"})
-    asking = {"on_call": [False, True], "ask_after": [9.0], "ask_idle_after": [1.0]}
+    asking = {"on_call": [False, True], "call_after_days": [9.0], "idle_call_after_days": [1.0]}
     played = _play(plan, [4, 4], [[2, 0]] * 5, **asking)
     assert played.finish[0].tolist() == [2.0, 3.0]
 
@@ -323,7 +323,7 @@ def test_longest_paths_can_be_known_already():
 def _again(tasks: int, hours: float, after: float) -> dict:
     """A's last hours come when it is opened again, so many days after it was finished."""
     rest = [0.0] * (tasks - 1)
-    return {"again_hours": [[hours, *rest]], "again_after": [[after, *rest]]}
+    return {"reopening_hours": [[hours, *rest]], "reopening_after_days": [[after, *rest]]}
 
 
 def test_work_that_is_opened_again_keeps_what_has_not_been_begun_waiting():
@@ -364,5 +364,5 @@ def test_what_is_to_be_opened_again_past_the_last_day_is_not_finished():
 
 
 def test_more_hours_again_than_there_are_is_refused():
-    with pytest.raises(ValueError, match="again_hours must be a part of hours"):
+    with pytest.raises(ValueError, match="reopening_hours must be a part of hours"):
         _play(_plan({}), [3], [2] * 5, **_again(1, 4.0, 1.0))

@@ -18,7 +18,7 @@ def rng():
     return np.random.default_rng(20261125)
 
 
-_OF_EACH_RUN = ("ask_after", "ask_idle_after", "again_hours", "again_after")
+_OF_EACH_RUN = ("call_after_days", "idle_call_after_days", "reopening_hours", "reopening_after_days")
 
 
 def _both(network, draws, only_two, penalty, **asking):
@@ -28,8 +28,8 @@ def _both(network, draws, only_two, penalty, **asking):
     plain = []
     for r in range(len(draws["hours"])):
         inputs = (draws[k][r] for k in ("hours", "bench", "stage_rank", "release"))
-        asks = {k: v[r] if k in _OF_EACH_RUN else v for k, v in asking.items()}
-        plain.append(events.play_once(network, *inputs, only_two, penalty, **asks))
+        calls = {k: v[r] if k in _OF_EACH_RUN else v for k, v in asking.items()}
+        plain.append(events.play_once(network, *inputs, only_two, penalty, **calls))
     return played, plain
 
 
@@ -57,7 +57,7 @@ def test_a_helper_who_is_asked_comes_as_in_the_plain_model(rng, only_two):
     network = random_network(25, rng)
     draws = random_draws(network, 20, 150, 2, rng)
     draws["bench"][:, :, 1] *= rng.random((20, 150)) < 0.1
-    asking = {"on_call": np.array([False, True]), "ask_after": rng.uniform(0, 30, 20)}
+    asking = {"on_call": np.array([False, True]), "call_after_days": rng.uniform(0, 30, 20)}
     played, plain = _both(network, draws, np.array(only_two), 1.0, **asking)
     np.testing.assert_allclose(played.finish, [p.finish for p in plain], atol=1e-6)
     without = simulate_schedule(network, **draws, only_two=np.array(only_two))
@@ -71,7 +71,7 @@ def test_a_visitor_lends_a_hand_as_in_the_plain_model(rng):
         draws = random_draws(network, 10, 150, people, rng)
         draws["bench"][:, :, -1] *= rng.random((10, 150)) < 0.3
         visitor = np.arange(people) == people - 1
-        asking = {"ask_after": rng.uniform(5, 60, 10), "ask_idle_after": rng.uniform(0, 20, 10)}
+        asking = {"call_after_days": rng.uniform(5, 60, 10), "idle_call_after_days": rng.uniform(0, 20, 10)}
         asking |= {"on_call": visitor, "lends": visitor, "expected_hours": draws["hours"].mean(axis=0)}
         played, plain = _both(network, draws, np.zeros(people, dtype=bool), 1.14, **asking)
         np.testing.assert_allclose(played.finish, [p.finish for p in plain], atol=1e-9)
@@ -101,8 +101,8 @@ def test_what_is_opened_again_is_done_again_as_in_the_plain_model(rng):
         draws = random_draws(network, 10, 150, people, rng)
         shape = draws["hours"].shape
         again = {
-            "again_hours": draws["hours"] * rng.random(shape) * (rng.random(shape) < 0.3),
-            "again_after": rng.choice([0.0, 1.5, 10.0], shape) * rng.random(shape),
+            "reopening_hours": draws["hours"] * rng.random(shape) * (rng.random(shape) < 0.3),
+            "reopening_after_days": rng.choice([0.0, 1.5, 10.0], shape) * rng.random(shape),
         }
         only_two = np.array([False] * min(people, 2) + [True] * (people - 2))
         played, plain = _both(network, draws, only_two, 1.14, **again)
@@ -124,10 +124,10 @@ def test_a_hand_is_asked_for_what_is_opened_again_as_in_the_plain_model(rng):
             np.zeros(3, dtype=bool),
             1.14,
             on_call=np.array([False, True, False]),
-            ask_after=rng.uniform(0, 20, 6),
+            call_after_days=rng.uniform(0, 20, 6),
             expected_hours=draws["hours"].mean(axis=0),
-            again_hours=draws["hours"] * rng.random(shape) * (rng.random(shape) < 0.2),
-            again_after=20 * rng.random(shape),
+            reopening_hours=draws["hours"] * rng.random(shape) * (rng.random(shape) < 0.2),
+            reopening_after_days=20 * rng.random(shape),
         )
         np.testing.assert_allclose(played.finish, [p.finish for p in plain], atol=1e-9)
 

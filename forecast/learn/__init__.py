@@ -1,1 +1,1 @@
-"""What the log teaches: hours per task, hours at the bench, arrivals."""
+"""Models fitted to the log: hours per task, hours at the bench, arrivals of kits."""

@@ -14,18 +14,24 @@ import numpy as np
 
 from forecast.files.plan import Delivery
 
-_DAYS_A_WEEK = 7.0
+_DAYS_PER_WEEK = 7.0
 
 
 def draw_arrivals(
     deliveries: Sequence[Delivery], as_of: date, draws: int, rng: np.random.Generator
 ) -> np.ndarray:
-    """Days after `as_of` on which each delivery is there.
+    """Days after `as_of` on which each delivery arrives.
 
-    What has arrived by `as_of` is there (0). What is on order arrives after its lead time, given that
-    it has not come yet; once past its longest lead time it is overdue, and the further wait is
-    exponential with half the spread between low and high as its mean. What is not ordered yet counts
-    as ordered on the day after `as_of`.
+    What has arrived by `as_of` counts as day 0. An order arrives after its lead time, given that it has not
+    come yet; past its longest lead time it is overdue, and the further wait is exponential with a mean of
+    half the range from low to high. What is not ordered yet counts as ordered on the day after `as_of`.
+
+    Parameters
+    ----------
+    deliveries : kits and parts
+    as_of : the last day that counts
+    draws : number of draws
+    rng : source of randomness; each delivery draws from a stream of its own
 
     Returns
     -------
@@ -39,17 +45,12 @@ def draw_arrivals(
     >>> bool(days.min() >= 28 and days.max() <= 84)
     True
     """
-    columns = [_draw_one(d, as_of, draws, child) for d, child in _with_streams(deliveries, rng)]
+    streams = rng.spawn(len(deliveries))
+    columns = [_arrival(d, as_of, draws, own) for d, own in zip(deliveries, streams, strict=True)]
     return np.column_stack(columns) if columns else np.zeros((draws, 0))
 
 
-def _with_streams(
-    deliveries: Sequence[Delivery], rng: np.random.Generator
-) -> list[tuple[Delivery, np.random.Generator]]:
-    return list(zip(deliveries, rng.spawn(len(deliveries)), strict=True))
-
-
-def _draw_one(delivery: Delivery, as_of: date, draws: int, rng: np.random.Generator) -> np.ndarray:
+def _arrival(delivery: Delivery, as_of: date, draws: int, rng: np.random.Generator) -> np.ndarray:
     if delivery.arrived is not None and delivery.arrived <= as_of:
         return np.zeros(draws)
     ordered = delivery.ordered if delivery.ordered is not None and delivery.ordered <= as_of else None
@@ -58,19 +59,34 @@ def _draw_one(delivery: Delivery, as_of: date, draws: int, rng: np.random.Genera
 
 
 def lead_days_given(delivery: Delivery, waited_days: float, chance: np.ndarray) -> np.ndarray:
-    """Lead times in days at the given chances, knowing that it took longer than `waited_days`."""
+    """Quantiles of the lead time in days, given that it exceeds `waited_days`.
+
+    Parameters
+    ----------
+    delivery : its low, likely and high lead time
+    waited_days : days since it was ordered
+    chance : levels of the quantiles, any shape, 0 to 1
+
+    Examples
+    --------
+    >>> kit = Delivery(delivery="K", title="Kit", ordered=None, lead_weeks_low=4, lead_weeks_likely=6,
+    ...                lead_weeks_high=8)
+    >>> lead_days_given(kit, 0, np.array([0.0, 0.5, 1.0])).round(6).tolist()
+    [28.0, 42.0, 56.0]
+    """
     from scipy.special import betainc, betaincinv
 
     low, likely, high = (
-        _DAYS_A_WEEK * w
+        _DAYS_PER_WEEK * w
         for w in (delivery.lead_weeks_low, delivery.lead_weeks_likely, delivery.lead_weeks_high)
     )
     if waited_days >= high:
-        mean_wait = max((high - low) / 2.0, _DAYS_A_WEEK)
+        # Judgement: no figure for overdue kits is known. At least a week, for a range of nothing.
+        mean_wait = max((high - low) / 2.0, _DAYS_PER_WEEK)
         return np.asarray(waited_days - mean_wait * np.log1p(-chance))
     if high == low:
         return np.full(chance.shape, high)
     a = 1.0 + 4.0 * (likely - low) / (high - low)
     b = 6.0 - a
-    passed = betainc(a, b, max(waited_days - low, 0.0) / (high - low))
-    return np.asarray(low + (high - low) * betaincinv(a, b, passed + chance * (1.0 - passed)))
+    excluded = betainc(a, b, max(waited_days - low, 0.0) / (high - low))
+    return np.asarray(low + (high - low) * betaincinv(a, b, excluded + chance * (1.0 - excluded)))

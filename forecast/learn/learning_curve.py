@@ -1,23 +1,25 @@
-"""The mathematics of learning by doing: pieces take less time as more of them are made.
+"""The mathematics of learning by doing: each further piece takes less time.
 
-Two theories give the word "80 % curve" two meanings, and they are far apart (300 pieces in three
-shops: 29 % of the hours), so the theory goes with every rate:
+"An 80 % curve" means two things, and they are far apart (300 pieces in three shops differ by 29 % of the
+hours), so every rate names its theory:
 
 unit                  piece n takes first_hours * n**slope             (Crawford)
 cumulative average    the first n pieces take first_hours * n**slope on average (Wright, "Factors
                       affecting the cost of airplanes", J. Aeronautical Sciences 3, 1936)
 
-slope = log2(rate); a rate of 0.8 says that time falls BY 20 % with every doubling of the pieces.
+slope = log2(rate); a rate of 0.8 means that the time falls BY 20 % with every doubling of the pieces.
 
-A task of many pieces is a lot. Under the unit theory its average belongs to the lot's midpoint, the
-piece number that would have taken just that long, never to the middle of the numbers. Quantities need
-not be whole: sum(k**slope) is continued between whole numbers so that lots still add up (the
-difference of two Hurwitz zeta functions), and a quantity of half a piece is a lot from 1 to 0.5.
+A task of many pieces is a lot. Under the unit theory a lot has the average of its midpoint, the piece
+number that takes exactly that long, which is never the middle of the numbers. Quantities need not be whole:
+sum(k**slope) is continued between whole numbers so that lots still add up (the difference of two Hurwitz
+zeta functions), and half a piece is the lot from 1 to 0.5.
+
+The forecast uses the midpoint, the rate and the memory of past practice. `lot_hours` and `slope_of_rate` are
+here because published tables (tests/published/test_learning_curves.py) check the same sums through them.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
 import numpy as np
@@ -26,13 +28,16 @@ from numpy.typing import ArrayLike, NDArray
 Theory = Literal["unit", "cumulative average"]
 Floats = Any  # a float for scalars in, an array for arrays in
 
-_SUMMED_UP_TO = 9  # below this piece number terms are added one by one, above it the series serves
+# Terms below this piece number are added one by one, the others by the series. At 9 the six terms of the
+# series leave an error of 1e-11 of the sum for slopes from -3 to 3; a lower number would leave more.
+_SERIES_FROM = 9
 # Bernoulli polynomials at 1/2 over (2j)!: the Euler-Maclaurin weights between half-integers.
 _MIDPOINT_WEIGHTS = (
     -1 / 24, 7 / 5760, -31 / 967680, 127 / 154828800, -73 / 3503554560, 1414477 / 2678117105664000,
 )  # fmt: skip
+# Nearer to 0 than this, the midpoint's log divides two small numbers and loses digits; a parabola does not.
 _NEAR_ZERO_SLOPE = 2e-4
-_ELEMENTS_AT_ONCE = 32_768
+_ELEMENTS_AT_ONCE = 32_768  # 256 KB of floats fit the second-level cache of common processors
 
 
 def slope_of_rate(rate: ArrayLike) -> Floats:
@@ -60,65 +65,16 @@ def rate_of_slope(slope: ArrayLike) -> Floats:
     return np.exp2(np.asarray(slope, dtype=float))[()]
 
 
-def unit_hours(first_hours: ArrayLike, piece: ArrayLike, slope: ArrayLike, *, theory: Theory) -> Floats:
-    """Hours that piece number `piece` takes.
-
-    Parameters
-    ----------
-    first_hours : hours of piece 1, any shape
-    piece : piece number, 1 or more, broadcast against the others
-    slope : exponent, see `slope_of_rate`
-    theory : which of the two meanings the slope has
-
-    Examples
-    --------
-    Textbook values for 80 %: the second piece takes 80 hours of 100, or 60 under Wright's theory.
-
-    >>> print(round(unit_hours(100, 2, slope_of_rate(0.8), theory="unit"), 6))
-    80.0
-    >>> print(round(unit_hours(100, 2, slope_of_rate(0.8), theory="cumulative average"), 6))
-    60.0
-    """
-    if _checked(theory) == "cumulative average":
-        return lot_hours(first_hours, piece, piece, slope, theory=theory)
-    piece, _, slope = _lots(piece, piece, slope)
-    return (np.asarray(first_hours, dtype=float) * piece**slope)[()]
-
-
-def total_hours(first_hours: ArrayLike, pieces: ArrayLike, slope: ArrayLike, *, theory: Theory) -> Floats:
-    """Hours that the first `pieces` pieces take together.
-
-    Examples
-    --------
-    >>> print(round(total_hours(100, 16, slope_of_rate(0.8), theory="unit"), 2))
-    892.01
-    >>> print(round(total_hours(100, 16, slope_of_rate(0.8), theory="cumulative average"), 2))
-    655.36
-    """
-    return lot_hours(first_hours, 1, pieces, slope, theory=theory)
-
-
-def average_hours(first_hours: ArrayLike, pieces: ArrayLike, slope: ArrayLike, *, theory: Theory) -> Floats:
-    """Hours a piece over the first `pieces` pieces.
-
-    Examples
-    --------
-    >>> print(round(average_hours(100, 4, slope_of_rate(0.8), theory="cumulative average"), 6))
-    64.0
-    """
-    return total_hours(first_hours, pieces, slope, theory=theory) / np.asarray(pieces, dtype=float)
-
-
 def lot_hours(
     first_hours: ArrayLike, first: ArrayLike, last: ArrayLike, slope: ArrayLike, *, theory: Theory
 ) -> Floats:
-    """Hours that the pieces `first` to `last`, both included, take together.
+    """Hours of the pieces `first` to `last` together, both included.
 
     Parameters
     ----------
     first_hours : hours of piece 1, any shape
     first, last : piece numbers, first >= 1 and last > first - 1, broadcast against the others
-    slope : exponent; above -1 under the cumulative-average theory, where the total would fall else
+    slope : exponent; above -1 under the cumulative-average theory, since the total would fall otherwise
     theory : which of the two meanings the slope has
 
     Raises
@@ -127,11 +83,19 @@ def lot_hours(
 
     Examples
     --------
+    Pieces 6 to 15 of an 85 % curve; the second piece of an 80 % curve, whose meaning the theory decides:
+
     >>> print(round(lot_hours(100, 6, 15, slope_of_rate(0.85), theory="unit"), 6))
     582.997024
+    >>> print(round(lot_hours(100, 2, 2, slope_of_rate(0.8), theory="unit"), 6))
+    80.0
+    >>> print(round(lot_hours(100, 2, 2, slope_of_rate(0.8), theory="cumulative average"), 6))
+    60.0
     """
     first_hours = np.asarray(first_hours, dtype=float)
-    if _checked(theory) == "unit":
+    if theory not in get_args(Theory):
+        raise ValueError(f"The theory must be one of {get_args(Theory)}. Got {theory!r}.")
+    if theory == "unit":
         return (first_hours * lot_coefficient(first, last, slope))[()]
     first, last, slope = _lots(first, last, slope)
     if not np.all(slope > -1):
@@ -146,11 +110,11 @@ def lot_hours(
 
 
 def lot_coefficient(first: ArrayLike, last: ArrayLike, slope: ArrayLike) -> Floats:
-    """Sum of k**slope over the pieces `first` to `last`: the lot's hours, in hours of piece 1.
+    """Sum of k**slope over the pieces `first` to `last`: the hours of a lot, in hours of piece 1.
 
     Terms up to piece 9 are added; beyond, the Euler-Maclaurin series between half-integers
     (Abramowitz & Stegun 23.1.30 with Bernoulli polynomials at 1/2) is exact to 1e-11 of the sum for
-    slopes from -3 to 3, so that a lot of a million pieces costs as much as one of ten.
+    slopes from -3 to 3, so that a lot of a million pieces takes no longer to sum than one of ten.
 
     Parameters
     ----------
@@ -168,7 +132,7 @@ def lot_coefficient(first: ArrayLike, last: ArrayLike, slope: ArrayLike) -> Floa
     if len(shape) < 2:
         return _power_sum(first, last, slope)[()]
     out = np.empty(shape)
-    step = max(1, _ELEMENTS_AT_ONCE * shape[0] // max(1, out.size))  # rows that fit the processor's cache
+    step = max(1, _ELEMENTS_AT_ONCE * shape[0] // max(1, out.size))
     for start in range(0, shape[0], step):
         rows = slice(start, start + step)
         out[rows] = _power_sum(*(a[rows] if a.shape[:1] == shape[:1] and a.ndim == out.ndim else a
@@ -199,105 +163,23 @@ def lot_midpoint(first: ArrayLike, last: ArrayLike, slope: ArrayLike) -> Floats:
     return np.where(quantity == 1, first, np.exp(log_midpoint))[()]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LearningCurve:
-    """A fitted curve: hours of piece 1, rate per doubling, and the theory that gives the rate its meaning.
-
-    Examples
-    --------
-    >>> print(round(LearningCurve(first_hours=100, rate=0.8, theory="unit").lot_hours(1, 2), 6))
-    180.0
-    """
-
-    first_hours: float
-    rate: float
-    theory: Theory
-
-    @property
-    def slope(self) -> float:
-        """Exponent of the curve."""
-        return slope_of_rate(self.rate)
-
-    def lot_hours(self, first: ArrayLike, last: ArrayLike) -> Floats:
-        """Hours that the pieces `first` to `last` take together."""
-        return lot_hours(self.first_hours, first, last, self.slope, theory=self.theory)
-
-
-def fit_total(first_hours: float, total: float, pieces: float, *, theory: Theory) -> LearningCurve:
-    """The curve that starts at `first_hours` and has used `total` hours after `pieces` pieces.
-
-    Raises
-    ------
-    ValueError : when no rate between 12.5 % and 800 % gives that total
-
-    Examples
-    --------
-    >>> round(fit_total(80, 8250, 250, theory="cumulative average").rate, 7)
-    0.8947908
-    """
-    if not (first_hours > 0 and total > 0 and pieces > 1):
-        raise ValueError(
-            "A fit from a total needs hours above 0 and more than one piece. "
-            f"Got first_hours={first_hours!r}, total={total!r}, pieces={pieces!r}."
-        )
-    if _checked(theory) == "cumulative average":
-        slope = np.log(total / first_hours) / np.log(pieces) - 1
-    else:
-        slope = _unit_slope_of_total(total / first_hours, pieces)
-    return LearningCurve(first_hours=float(first_hours), rate=float(rate_of_slope(slope)), theory=theory)
-
-
-def fit_lots(first: ArrayLike, last: ArrayLike, hours: ArrayLike, *, theory: Theory) -> LearningCurve:
-    """Least-squares line through the logs of lot averages; single pieces are lots of one.
-
-    Unit theory: ln(lot average) on ln(midpoint), the midpoint taken anew at each fitted slope until it
-    no longer moves. Cumulative-average theory: ln(running average) on ln(pieces so far), for which the
-    lots must follow each other from piece 1.
-
-    Parameters
-    ----------
-    first, last : shape (lots,), piece numbers
-    hours : shape (lots,), hours of the whole lot, above 0
-
-    Raises
-    ------
-    ValueError : for fewer than two different lots, hours of 0 or less, gaps under the
-        cumulative-average theory, or a line that does not settle
-
-    Examples
-    --------
-    >>> curve = fit_lots([1, 6, 16], [5, 15, 35], [403.10859, 582.997024, 943.27666], theory="unit")
-    >>> round(curve.rate, 6), round(curve.first_hours, 4)
-    (0.85, 100.0)
-    """
-    first, last, _ = _lots(first, last, 0.0)
-    hours = np.asarray(hours, dtype=float)
-    if not np.all(hours > 0):
-        raise ValueError(f"The hours of a lot must be above 0. Got {hours.min()!r}.")
-    if len(np.unique(np.stack([first, last]), axis=1).T) < 2:
-        raise ValueError(f"A learning curve needs at least two different lots. Got {len(first)}.")
-    if _checked(theory) == "cumulative average":
-        intercept, slope = _line(np.log(last), np.log(_running_averages(first, last, hours)))
-    else:
-        intercept, slope = _settled_unit_line(first, last, np.log(hours / (last - first + 1)))
-    return LearningCurve(
-        first_hours=float(np.exp(intercept)), rate=float(rate_of_slope(slope)), theory=theory
-    )
-
-
 def pieces_remembered(pieces_before: ArrayLike, break_days: ArrayLike, *, half_days: float) -> Floats:
     """How many of the pieces made before a break still count as practice after it.
 
-    pieces_before / (1 + break_days / half_days): a power form, as breaks of 1 to 82 days showed
-    (Globerson, Levin & Shtub 1989); the form with one parameter is this program's own. No break
-    forgets nothing, a longer one forgets more, nobody falls behind a beginner, and of the hours once
-    saved the more practised loses the smaller share.
+    pieces_before / (1 + break_days / half_days): a power form, as found for breaks of 1 to 82 days
+    (Globerson, Levin & Shtub 1989); the form with one parameter is this program's own. Without a break
+    nothing is forgotten, a longer one loses more, nobody falls behind a beginner, and the more practised
+    lose the smaller share of the hours they had saved.
 
     Parameters
     ----------
     pieces_before : pieces made before the break, 0 or more
     break_days : days without this kind of work, 0 or more
-    half_days : days after which half of the practice is gone
+    half_days : days after which half of the practice is lost
+
+    Raises
+    ------
+    ValueError : for negative pieces or days, or half_days of 0 or less
 
     Examples
     --------
@@ -310,18 +192,12 @@ def pieces_remembered(pieces_before: ArrayLike, break_days: ArrayLike, *, half_d
     return (pieces_before / (1 + break_days / half_days))[()]
 
 
-def _checked(theory: Theory) -> Theory:
-    if theory not in get_args(Theory):
-        raise ValueError(f"The theory must be one of {get_args(Theory)}. Got {theory!r}.")
-    return theory
-
-
 def _lots(first: ArrayLike, last: ArrayLike, slope: ArrayLike) -> tuple[NDArray, NDArray, NDArray]:
     first, last, slope = (np.asarray(a, dtype=float) for a in (first, last, slope))
     if not np.all(first >= 1):
         raise ValueError(f"A piece number must be 1 or more. Got {first.min()!r}.")
     if not np.all(last > first - 1):
-        raise ValueError(f"A lot must hold more than no piece. Got {(last - first + 1).min()!r} pieces.")
+        raise ValueError(f"A lot must hold more than 0 pieces. Got {(last - first + 1).min()!r} pieces.")
     if not np.all(np.isfinite(slope)):
         raise ValueError("A slope must be a finite number.")
     return first, last, slope
@@ -330,13 +206,13 @@ def _lots(first: ArrayLike, last: ArrayLike, slope: ArrayLike) -> tuple[NDArray,
 def _power_sum(first: NDArray, last: NDArray, slope: NDArray) -> NDArray:
     # With N = 9 and whole numbers for ease:
     #   sum(first..last) = terms(first..N-1) - terms(last+1..N-1) + series(max(first, N)..max(last, N-1))
-    added = np.maximum(0, np.ceil(_SUMMED_UP_TO - first))
-    taken = np.maximum(0, np.ceil(_SUMMED_UP_TO - 1 - last))
-    low, high = first + added - 0.5, last + taken + 0.5
-    width = last - first + 1 + taken - added
+    added = np.maximum(0, np.ceil(_SERIES_FROM - first))
+    removed = np.maximum(0, np.ceil(_SERIES_FROM - 1 - last))
+    low, high = first + added - 0.5, last + removed + 0.5
+    width = last - first + 1 + removed - added
     total = _series(low, high, np.log1p(width / low), slope)
     total += _terms(first, added, slope)
-    total -= _terms(last + 1, taken, slope)
+    total -= _terms(last + 1, removed, slope)
     return total
 
 
@@ -377,39 +253,3 @@ def _flat_log_midpoint(first: NDArray, last: NDArray, slope: NDArray) -> NDArray
     below = np.log(lot_coefficient(first, last, -h) / quantity) / -h
     x = slope / h
     return middle + x * (above - below) / 2 + x**2 * ((above + below) / 2 - middle)
-
-
-def _unit_slope_of_total(ratio: float, pieces: float) -> float:
-    from scipy.optimize import brentq
-
-    def excess(slope: float) -> float:
-        return float(lot_coefficient(1, pieces, slope)) - ratio
-
-    if excess(-3.0) > 0 or excess(3.0) < 0:
-        raise ValueError(
-            f"No rate between 12.5 % and 800 % makes {pieces!r} pieces cost {ratio!r} times the first."
-        )
-    return float(brentq(excess, -3.0, 3.0, xtol=1e-14))
-
-
-def _line(x: NDArray, y: NDArray) -> tuple[float, float]:
-    x_mean, y_mean = x.mean(), y.mean()
-    slope = ((x - x_mean) @ (y - y_mean)) / ((x - x_mean) @ (x - x_mean))
-    return float(y_mean - slope * x_mean), float(slope)
-
-
-def _settled_unit_line(first: NDArray, last: NDArray, log_average: NDArray) -> tuple[float, float]:
-    intercept, slope = _line(np.log(lot_midpoint(first, last, 0.0)), log_average)
-    for _ in range(100):
-        before = slope
-        intercept, slope = _line(np.log(lot_midpoint(first, last, before)), log_average)
-        if abs(slope - before) < 1e-13:
-            return intercept, slope
-    raise ValueError(f"The learning curve through these lots does not settle (slope near {slope:.6f}).")
-
-
-def _running_averages(first: NDArray, last: NDArray, hours: NDArray) -> NDArray:
-    follows = np.concatenate([[1.0], last[:-1] + 1])
-    if not np.allclose(first, follows, rtol=0, atol=1e-9):
-        raise ValueError("Under the cumulative-average theory lots must follow each other from piece 1.")
-    return np.cumsum(hours) / last

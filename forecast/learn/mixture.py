@@ -1,4 +1,4 @@
-"""Two beliefs beside each other: how likely each is once a log has spoken."""
+"""Mixture of pooled and built-in priors: the posterior weight of each."""
 
 from __future__ import annotations
 
@@ -6,7 +6,12 @@ from scipy.special import expit, logit
 
 
 def pooled_weight(log_odds: float, built_in_weight: float) -> float:
-    """How likely the pooled beliefs are, by how far the log favours them.
+    """Posterior probability of the pooled priors.
+
+    Parameters
+    ----------
+    log_odds : log marginal likelihood of the log under the pooled priors, less that under the built-in ones
+    built_in_weight : prior probability of the built-in ones, between 0 and 1
 
     Examples
     --------

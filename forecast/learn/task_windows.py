@@ -1,4 +1,4 @@
-"""From when to when each task could be picked up, as plan and log tell it."""
+"""The days on which each task could be worked on, by plan and log."""
 
 from __future__ import annotations
 
@@ -16,10 +16,17 @@ ALWAYS, NEVER = np.datetime64("1900-01-01", "D"), np.datetime64("9999-12-31", "D
 def workable_since(
     progress: Progress, plan: Plan | None, deliveries: Sequence[Delivery]
 ) -> tuple[np.ndarray, np.ndarray]:
-    """(task,) first and last day on which each task of `progress` could be picked up.
+    """First and last day on which each task of `progress` could be worked on.
 
-    The first is `NEVER` while it waits for work or parts, the last while it is open. Without a plan
-    nothing waits.
+    Parameters
+    ----------
+    progress : plan and log as known on one day
+    plan : what each task waits for; None = no task waits
+    deliveries : arrival days of kits and parts
+
+    Returns
+    -------
+    (task,) first days, `NEVER` while a task waits for work or parts; (task,) last days, `NEVER` while open
     """
     tasks = progress.tasks
     done = tasks["done"].to_numpy()
@@ -29,27 +36,27 @@ def workable_since(
     if plan is None:
         return begin, finished
     known = plan.known_on(progress.as_of).by_id
-    free = dict(zip(tasks["task"], finished, strict=True))
-    there = {d.delivery: d.arrived for d in deliveries}
+    finished_on = dict(zip(tasks["task"], finished, strict=True))
+    arrivals = {d.delivery: d.arrived for d in deliveries}
     for i, name in enumerate(tasks["task"]):
         task = known[name]
         for before in task.after:
-            if free[before] == NEVER:
+            if finished_on[before] == NEVER:
                 begin[i] = NEVER
             else:
                 hold = timedelta(days=known[before].hold_days)
-                begin[i] = max(begin[i], free[before] + np.timedelta64(hold.days, "D"))
-        if task.delivery is not None and task.delivery in there:
-            arrived = there[task.delivery]
-            late = arrived is None or arrived > progress.as_of
-            begin[i] = max(begin[i], NEVER if late else np.datetime64(arrived, "D"))
+                begin[i] = max(begin[i], finished_on[before] + np.timedelta64(hold.days, "D"))
+        if task.delivery is not None and task.delivery in arrivals:
+            arrived = arrivals[task.delivery]
+            waiting = arrived is None or arrived > progress.as_of
+            begin[i] = max(begin[i], NEVER if waiting else np.datetime64(arrived, "D"))
     return begin, finished
 
 
 def waited_days(progress: Progress, plan: Plan | None, deliveries: Sequence[Delivery]) -> np.ndarray:
-    """(task,) days before the end of `as_of` for which each task could have been picked up.
+    """(task,) days up to `as_of` for which each task could have been worked on, from the first session.
 
-    None of them lies before the first session.
+    Parameters as in `workable_since`.
     """
     begin, _ = workable_since(progress, plan, deliveries)
     if progress.started is None:

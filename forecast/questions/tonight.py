@@ -222,10 +222,10 @@ def draw_hours_left(fitted: Fitted, draws: int, rng: np.random.Generator) -> np.
     """
     model = fitted.effort
     design = model.design_
-    left = np.maximum(model.sample_first_time_hours(draws, rng) - model.begun_hours_, 0.0)
+    left = np.maximum(model.sample_first_time_hours(draws, rng) - model.spent_hours_, 0.0)
     left[:, design.sharable[design.open_rows]] /= model.shared_work_penalty_**design.usual_share
     for at in np.flatnonzero(design.reopened[design.open_rows]):
-        left[:, at] = model.begun_hours_[at] * model.rework_and_growth_.draw_rework_share(draws, rng)
+        left[:, at] = model.spent_hours_[at] * model.rework_and_growth_.draw_rework_share(draws, rng)
     return left
 
 

@@ -47,7 +47,7 @@ def fit_build(build: Build, as_of: date, settings: Settings) -> Fitted:
         effort=EffortModel(priors=pooled.effort if pooled else None).fit(
             progress, stream(settings.seed, FIT)
         ),
-        bench=BenchTime(belief=pooled.bench if pooled else None).fit(
+        bench=BenchTime(priors=pooled.bench if pooled else None).fit(
             progress,
             build.builders,
             build.away,

@@ -11,7 +11,7 @@ import numpy as np
 from forecast.files.plan import Delivery
 
 if TYPE_CHECKING:
-    from forecast.learn.bench_time import BenchDraws, Joining
+    from forecast.learn.bench_time import BenchDraws, Newcomer
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,7 +30,7 @@ class WhatIf:
     found_later : rework may open a task again; else all of it is done before the task is called done
     """
 
-    joining: tuple[Joining, ...] = ()
+    joining: tuple[Newcomer, ...] = ()
     leaving: tuple[str, ...] = ()
     only_two: tuple[str, ...] = ()
     on_call: tuple[str, ...] = ()
@@ -69,14 +69,14 @@ class WhatIf:
 BASELINE = WhatIf()
 
 
-def everyone_joining(what_ifs: Sequence[WhatIf]) -> tuple[Joining, ...]:
+def everyone_joining(what_ifs: Sequence[WhatIf]) -> tuple[Newcomer, ...]:
     """Whoever joins in one of them, each once.
 
     Raises
     ------
     ValueError for an id that joins with different hours.
     """
-    by_id: dict[str, Joining] = {}
+    by_id: dict[str, Newcomer] = {}
     for joining in (j for w in what_ifs for j in w.joining):
         if by_id.setdefault(joining.id, joining) != joining:
             raise ValueError(f"{joining.id} must join with the same hours in every what-if.")

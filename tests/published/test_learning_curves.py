@@ -13,15 +13,12 @@ import numpy as np
 import pytest
 
 from forecast.learn.learning_curve import (
-    average_hours,
-    fit_lots,
-    fit_total,
     lot_hours,
     lot_midpoint,
+    rate_of_slope,
     slope_of_rate,
-    total_hours,
-    unit_hours,
 )
+from tests.learning_cases import average_hours, total_hours, unit_hours
 from tests.published import published_table
 
 UNIT, AVERAGE = "unit", "cumulative average"
@@ -168,10 +165,11 @@ def test_two_points_of_rate_are_a_fifth_of_the_hours_at_piece_250():
     assert ratio - 1 == pytest.approx(0.2035303, abs=6e-8)
 
 
-def test_a_slope_fitted_to_a_total():
-    # AFIT manual, natural slope estimate: T1 = 80, 8250 hours for 250 pieces, under Wright's theory.
-    curve = fit_total(80, 8250, 250, theory=AVERAGE)
-    assert (curve.slope, curve.rate) == pytest.approx((-0.1603777, 0.8947908), abs=6e-8)
+def test_the_slope_of_a_total():
+    # AFIT manual, natural slope estimate: T1 = 80, 8250 hours for 250 pieces, under Wright's theory. The
+    # total changes by 45,500 hours per unit of slope: the printed digits of the slope fix it to 0.003.
+    assert total_hours(80, 250, -0.1603777, theory=AVERAGE) == pytest.approx(8250, abs=3e-3)
+    assert rate_of_slope(-0.1603777) == pytest.approx(0.8947908, abs=6e-8)
 
 
 SHOPS = ((70, 0.85), (45, 0.87), (25, 0.80))
@@ -212,20 +210,25 @@ def test_at_wright_eighty_percent_the_second_unit_takes_sixty():
     assert unit_hours(1, 2, slope_of_rate(0.8), theory=AVERAGE) == pytest.approx(0.6)
 
 
+def rate_of_line(pieces, hours):
+    """Rate and first hours of the least-squares line through the logs."""
+    slope, intercept = np.polyfit(np.log(pieces), np.log(hours), 1)
+    return 2**slope, math.exp(intercept)
+
+
 def test_wright_units_read_as_a_unit_curve_give_a_rate_three_points_too_low():
     # Own fixture: 85 %, T1 = 100, pieces 1 to 20.
     pieces = np.arange(1, 21)
     hours = unit_hours(100, pieces, slope_of_rate(0.85), theory=AVERAGE)
-    wrong = fit_lots(pieces, pieces, hours, theory=UNIT)
-    assert (wrong.rate, wrong.first_hours) == pytest.approx((0.817188, 88.972947), abs=6e-7)
+    assert rate_of_line(pieces, hours) == pytest.approx((0.817188, 88.972947), abs=6e-7)
 
 
 def test_unit_curve_hours_read_as_running_averages_give_a_rate_four_points_too_high():
     # Own fixture: 85 %, T1 = 100, pieces 1 to 20.
     pieces = np.arange(1, 21)
     hours = unit_hours(100, pieces, slope_of_rate(0.85), theory=UNIT)
-    wrong = fit_lots(pieces, pieces, hours, theory=AVERAGE)
-    assert (wrong.rate, wrong.first_hours) == pytest.approx((0.890521, 103.909418), abs=6e-7)
+    averages = np.cumsum(hours) / pieces
+    assert rate_of_line(pieces, averages) == pytest.approx((0.890521, 103.909418), abs=6e-7)
 
 
 def test_sixteen_pieces_at_eighty_percent_cost_a_third_more_under_unit_theory():
@@ -238,12 +241,8 @@ def test_sixteen_pieces_at_eighty_percent_cost_a_third_more_under_unit_theory():
 # Own fixture: five lots made exactly from T1 = 100 and 85 %.
 FIRST, LAST = np.array([1, 6, 16, 36, 76]), np.array([5, 15, 35, 75, 120])
 LOT_TOTALS = np.array([403.10858983, 582.99702351, 943.27666031, 1570.11092200, 1539.79580334])
+LOT_AVERAGES = LOT_TOTALS / (LAST - FIRST + 1)
 LOT_MIDPOINTS = np.array([2.50601857, 9.98708533, 24.66409267, 53.97005334, 96.92424440])
-
-
-def rate_of_line(midpoints, totals=LOT_TOTALS):
-    slope, intercept = np.polyfit(np.log(midpoints), np.log(totals / (LAST - FIRST + 1)), 1)
-    return 2**slope, math.exp(intercept)
 
 
 def sqrt_heuristic():
@@ -261,34 +260,35 @@ def test_lot_midpoints_of_the_fixture():
 
 
 def test_exact_midpoints_give_the_curve_back_from_its_lots():
-    curve = fit_lots(FIRST, LAST, LOT_TOTALS, theory=UNIT)
-    assert (curve.first_hours, curve.rate) == pytest.approx((100.0, 0.85), rel=1e-8)
+    midpoints = lot_midpoint(FIRST, LAST, slope_of_rate(0.85))
+    assert rate_of_line(midpoints, LOT_AVERAGES) == pytest.approx((0.85, 100.0), rel=1e-8)
 
 
 def test_one_pass_with_the_square_root_heuristic_is_a_little_off():
-    assert rate_of_line(sqrt_heuristic()) == pytest.approx((0.848341, 101.014860), abs=6e-7)
+    assert rate_of_line(sqrt_heuristic(), LOT_AVERAGES) == pytest.approx((0.848341, 101.014860), abs=6e-7)
 
 
 @pytest.mark.parametrize(("before", "after"), [(0.848341, 0.850016), (0.850016, 0.8499998)])
 def test_each_step_with_exact_midpoints_comes_closer(before, after):
     midpoints = lot_midpoint(FIRST, LAST, slope_of_rate(before))
-    assert rate_of_line(midpoints)[0] == pytest.approx(after, abs=6e-7)
+    assert rate_of_line(midpoints, LOT_AVERAGES)[0] == pytest.approx(after, abs=6e-7)
 
 
 def test_the_arithmetic_middle_of_a_lot_is_wrong():
-    assert rate_of_line((FIRST + LAST) / 2) == pytest.approx((0.843891, 104.707307), abs=6e-7)
+    assert rate_of_line((FIRST + LAST) / 2, LOT_AVERAGES) == pytest.approx((0.843891, 104.707307), abs=6e-7)
 
 
 def test_lots_with_noise_give_the_curve_of_least_squares():
-    noisy = LOT_TOTALS * [1.03, 0.97, 1.02, 0.99, 1.01]
-    curve = fit_lots(FIRST, LAST, noisy, theory=UNIT)
+    noisy = LOT_AVERAGES * [1.03, 0.97, 1.02, 0.99, 1.01]
+    rate = 0.85
+    for _ in range(12):  # each pass takes its midpoints at the last rate; twelve settle it
+        rate, first_hours = rate_of_line(lot_midpoint(FIRST, LAST, slope_of_rate(rate)), noisy)
     expected = (101.467444, -0.238086, 0.847869)
-    assert (curve.first_hours, curve.slope, curve.rate) == pytest.approx(expected, abs=6e-7)
+    assert (first_hours, slope_of_rate(rate), rate) == pytest.approx(expected, abs=6e-7)
 
 
-def test_eight_single_pieces_give_the_least_squares_curve():
+def test_the_tenth_piece_of_the_least_squares_curve_of_eight():
     # Own fixture: ln y on log2 n has intercept 2.32553615 and slope -.248046220, piece 10 takes 4.488616.
-    pieces = np.arange(1, 9)
-    curve = fit_lots(pieces, pieces, [10, 8.5, 6.4, 6.9, 5.2, 5.9, 4.6, 5.1], theory=UNIT)
-    assert (math.log(curve.first_hours), curve.rate) == pytest.approx((2.32553615, 0.780323877), abs=6e-9)
-    assert unit_hours(curve.first_hours, 10, curve.slope, theory=UNIT) == pytest.approx(4.488616, abs=6e-7)
+    slope = slope_of_rate(0.780323877)
+    assert slope == pytest.approx(-0.248046220 / math.log(2), abs=6e-9)
+    assert unit_hours(math.exp(2.32553615), 10, slope, theory=UNIT) == pytest.approx(4.488616, abs=6e-7)

@@ -1,8 +1,8 @@
 """The effort regression against certified and published fits, open tasks as right-censored.
 
-The sampler is the one that learns from a build's tasks. It is given flat beliefs on the coefficients and
-luck without heavy tails, so that its posterior centre should be the published estimate and its spread
-the published standard error, up to what few rows leave to the prior of the luck's spread.
+The sampler is the one that is fitted to a build's tasks. It gets flat priors on the coefficients and
+residuals without heavy tails, so that its posterior mean should be the published estimate and its sd
+the published standard error, up to what few rows leave to the prior of the residual spread.
 """
 
 from dataclasses import dataclass
@@ -12,7 +12,7 @@ import pytest
 
 from forecast.learn.effort import posterior
 from forecast.learn.effort.design import EffortDesign
-from forecast.learn.effort.draws import MORE_GRID, EffortDraws, OpenEvidence
+from forecast.learn.effort.draws import EXCESS, EffortDraws, OpenEvidence
 from forecast.learn.effort.priors import EffortPriors, Normal
 from tests.published import published_table
 
@@ -36,8 +36,8 @@ class Posterior:
 
 
 @pytest.fixture
-def normal_luck(monkeypatch):
-    """All weight on the lightest tail that the model knows, as the published fits have it."""
+def normal_residuals(monkeypatch):
+    """All prior weight on the lightest tail of the model, since the published fits are normal."""
     monkeypatch.setattr(posterior, "TAIL_WEIGHTS", np.array([1e-300] * 5 + [1.0]))
 
 
@@ -60,7 +60,7 @@ def fit(columns, y, *, open_=None, spread, sure_of_spread=False, group=None, by_
         fixed_names=tuple(f"b{i}" for i in range(x.shape[1])),
         fixed_priors=(Normal(centre=0.0, sd=1e3),) * x.shape[1],
         offset=nothing,
-        elsewhere=nothing,
+        pooled_offset=nothing,
         type_learning=np.zeros(len(np.unique(group))),
         type_of=group[order],
         log_piece=by_group[order],
@@ -74,9 +74,7 @@ def fit(columns, y, *, open_=None, spread, sure_of_spread=False, group=None, by_
         sharable=np.zeros(rows, dtype=bool),
         usual_share=0.0,
     )
-    evidence = OpenEvidence(
-        log_floor=y[open_], report_log_density=np.zeros((int(open_.sum()), len(MORE_GRID)))
-    )
+    evidence = OpenEvidence(log_floor=y[open_], report_log_density=np.zeros((int(open_.sum()), len(EXCESS))))
     priors = EffortPriors(
         log_spread=Normal(centre=np.log(spread), sd=0.03 if sure_of_spread else 1.0),
         type_spread_scale=0.01 if sure_of_spread else 0.3,
@@ -104,7 +102,7 @@ def norris():
     return np.column_stack([np.ones(len(table)), table["x"]]), table["y"].to_numpy()
 
 
-def test_norris_coefficients_within_a_sixth_of_their_certified_sd(normal_luck):
+def test_norris_coefficients_within_a_sixth_of_their_certified_sd(normal_residuals):
     columns, y = norris()
     values, sds = certified("Norris")
     found = fit(columns, y, spread=0.88)
@@ -112,13 +110,13 @@ def test_norris_coefficients_within_a_sixth_of_their_certified_sd(normal_luck):
     np.testing.assert_allclose(found.sd / sds, 1.0, atol=0.15)
 
 
-def test_norris_luck_has_the_certified_spread(normal_luck):
+def test_norris_residuals_have_the_certified_spread(normal_residuals):
     columns, y = norris()
     found = fit(columns, y, spread=0.88)
     assert np.median(found.draws.spread) == pytest.approx(0.884796396144373, rel=0.05)
 
 
-def test_longley_coefficients_within_a_sixth_of_their_certified_sd(normal_luck):
+def test_longley_coefficients_within_a_sixth_of_their_certified_sd(normal_residuals):
     # The columns are nearly one another's sums; centred and scaled here, and certified values with them.
     table = published_table("longley")
     names = ["GNPDEFL", "GNP", "UNEMP", "ARMED", "POP", "YEAR"]
@@ -147,7 +145,7 @@ def heat_effect(rows, *, open_=None):
     return fit(columns, log_hours[rows], open_=open_, spread=0.6)
 
 
-def test_running_motorettes_are_right_censored(normal_luck):
+def test_running_motorettes_are_right_censored(normal_residuals):
     # Lognormal accelerated failure time, right-censored, in a survival package's reference output:
     # intercept -10.471 (2.772), slope 8.322 (1.284), scale .604, also given by other programs.
     heat, _, running = motorettes()
@@ -162,7 +160,7 @@ def test_running_motorettes_are_right_censored(normal_luck):
 
 
 @pytest.mark.parametrize(("celsius", "median_hours"), [(130, 26095.677), (150, 9838.864)])
-def test_the_median_life_of_a_motorette(normal_luck, celsius, median_hours):
+def test_the_median_life_of_a_motorette(normal_residuals, celsius, median_hours):
     # The same reference output: medians at 130 and 150 degrees.
     heat, _, running = motorettes()
     found = heat_effect(slice(None), open_=running)
@@ -170,7 +168,7 @@ def test_the_median_life_of_a_motorette(normal_luck, celsius, median_hours):
     assert abs(np.median(log_median) - np.log(median_hours)) < 0.2 * log_median.std()
 
 
-def test_dropping_the_running_motorettes_would_make_the_others_look_short_lived(normal_luck):
+def test_dropping_the_running_motorettes_would_make_the_others_look_short_lived(normal_residuals):
     heat, _, running = motorettes()
     kept = heat_effect(slice(None), open_=running)
     dropped = heat_effect(~running)
@@ -178,7 +176,7 @@ def test_dropping_the_running_motorettes_would_make_the_others_look_short_lived(
     assert (dropped.coefficients @ at_170).mean() < (kept.coefficients @ at_170).mean() - 0.2
 
 
-def test_tobins_households_bought_nothing_below_a_threshold(normal_luck):
+def test_tobins_households_bought_nothing_below_a_threshold(normal_residuals):
     # Tobin 1958, left-censored at 0, mirrored so that "nothing bought" is a floor: age -.12906 (.21858),
     # quant -.04554 (.05825), scale 5.57254. Seven buyers cannot tell the scale: a posterior that averages
     # over it is wider and lopsided, so the coefficients are compared at the published scale.
@@ -201,10 +199,10 @@ def sleepstudy(unit):
     return fit(columns, table["reaction_ms"] / unit, spread=0.5, group=subject, by_group=table["days"])
 
 
-def test_sleepstudy_subjects_are_pooled_as_in_the_published_mixed_model(normal_luck):
+def test_sleepstudy_subjects_are_pooled_as_in_the_published_mixed_model(normal_residuals):
     # Reaction ~ Days + (Days | Subject), REML: 251.405 (6.825), 10.467 (1.546), sds 24.741 and 5.922,
     # residual 25.592, in the reference output of mixed-model packages. Subjects stand for task types, the
-    # spread of the luck is each one's own, and heavy-tailed beliefs on scales pull little with 18 groups.
+    # spread of the residuals is each one's own, and heavy-tailed priors of scales pull little with 18 groups.
     unit = 50.0
     found = sleepstudy(unit)
     assert abs(found.centre[0] * unit - 251.405) < 0.2 * 6.825

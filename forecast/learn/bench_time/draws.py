@@ -1,4 +1,4 @@
-"""What the bench-time model gives: hours at the bench for each draw, day and person."""
+"""Hours at the bench for each draw, day and person."""
 
 from __future__ import annotations
 
@@ -11,10 +11,15 @@ HELPER = "helper"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Joining:
-    """Somebody who might join: so many clock hours a week from a day on.
+class Newcomer:
+    """Somebody without sessions of their own who may join.
 
-    `from_date` None: from the first drawn day. `only_two`: comes for two-person tasks only.
+    Attributes
+    ----------
+    id : as used in the log
+    weekly_hours : expected clock hours per week
+    from_date : first day; None for the first day drawn
+    only_two : whether they come for two-person tasks only
     """
 
     id: str
@@ -25,20 +30,20 @@ class Joining:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BenchDraws:
-    """Who is at the bench, how long, on each coming day.
+    """Who is at the bench, and for how long, on each coming day.
 
     Attributes
     ----------
     start : the first day
     people : ids; the last is "helper" when visitors without a name are expected
     hours : (draw, day, person) clock hours, float32
-    stage_rank : (draw, day) uint8, which of the stages with work to pick up the day's session goes to:
-        0 = the first in plan order, 1 = the next, ...
+    stage_rank : (draw, day) uint8, the stage that the day's session goes to, counted in plan order among
+        the stages with work that can be started: 0 = the first
     only_two : (person,) True for somebody who comes for two-person tasks only
-    on_call : (person,) True for helpers without a name, who also come when they are asked
-    lends : (person,) True for helpers without a name, who lend a hand and take nothing on their own
-    ask_after : (draw,) days that two-person work waits before somebody is asked
-    ask_idle_after : (draw,) the same while there is no other work; the shorter of both counts
+    on_call : (person,) True for helpers without a name, who also come when called
+    lends : (person,) True for helpers without a name, who assist and take no task of their own
+    call_after_days : (draw,) days that two-person work waits before a helper is called
+    idle_call_after_days : (draw,) the same while there is no other work; the shorter of both counts
     """
 
     start: date
@@ -48,24 +53,24 @@ class BenchDraws:
     only_two: np.ndarray
     on_call: np.ndarray
     lends: np.ndarray
-    ask_after: np.ndarray
-    ask_idle_after: np.ndarray
+    call_after_days: np.ndarray
+    idle_call_after_days: np.ndarray
 
     def without(self, *ids: str) -> BenchDraws:
-        """The same draws with some people left out; the hours of the others stay as they are.
+        """The same draws without some people; the hours of the others do not change.
 
         Raises
         ------
-        ValueError for an id that is not among `people`.
+        ValueError : for an id that is not among `people`
         """
         if unknown := set(ids) - set(self.people):
             raise ValueError(f"ids must be among {self.people}. Got {sorted(unknown)} instead.")
-        kept = [i for i, p in enumerate(self.people) if p not in ids]
+        rest = [i for i, p in enumerate(self.people) if p not in ids]
         return replace(
             self,
-            people=tuple(self.people[i] for i in kept),
-            hours=self.hours[:, :, kept],
-            only_two=self.only_two[kept],
-            on_call=self.on_call[kept],
-            lends=self.lends[kept],
+            people=tuple(self.people[i] for i in rest),
+            hours=self.hours[:, :, rest],
+            only_two=self.only_two[rest],
+            on_call=self.on_call[rest],
+            lends=self.lends[rest],
         )

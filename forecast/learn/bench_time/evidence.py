@@ -1,4 +1,4 @@
-"""What one log says of its habits, apart from what was believed beforehand."""
+"""Likelihood of the habits in one log, apart from the priors: what pooling adds up."""
 
 from __future__ import annotations
 
@@ -8,24 +8,24 @@ from math import inf
 import numpy as np
 
 from forecast.learn.bench_time.model import BenchTime, fit_weeks_with
-from forecast.learn.bench_time.priors import BenchPriors
-from forecast.learn.bench_time.season import waves_of
+from forecast.learn.bench_time.priors import BUILT_IN
 from forecast.learn.bench_time.weekly import weekly_log
 
-# What the log says is what a normal belief was moved by, one wide enough to leave the word to the log.
+# The likelihood is recovered as posterior minus prior, from a fit under normal priors of twice the built-in
+# sd (a judgement): wide enough for the log to decide, narrow enough to keep a short log's posterior normal.
 _WIDER = 2.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class BenchEvidence:
-    """Likelihood of the habits of one build, quadratic where a belief is normal.
+    """Likelihood of the habits of one build, quadratic in the coefficients with normal priors.
 
     Attributes
     ----------
-    chain_precision, chain_pull : (4, 4) and (4,): stop, resume, slope, link
+    chain_precision, chain_pull : (4, 4) and (4,): of stop, resume, slope, link
     weekly_precision, weekly_pull : of the long mean of the log of the hours of a worked week
     worked, idle : (7,) days of worked weeks with and without a session, Monday to Sunday, old ones less
-    weeks : worked weeks that it rests on
+    weeks : number of worked weeks
     """
 
     chain_precision: np.ndarray
@@ -38,35 +38,37 @@ class BenchEvidence:
 
 
 def evidence_of(bench: BenchTime) -> BenchEvidence:
-    """What the log behind a fit says.
+    """Likelihood of the log behind a fit.
 
     Raises
     ------
-    ValueError for a fit that did not start from the built-in beliefs.
+    ValueError : for a fit that did not start from the built-in priors
     """
-    belief = bench.belief
-    if belief != BenchPriors():
-        raise ValueError("evidence is told apart from the built-in beliefs only.")
+    if bench.priors_ != BUILT_IN:
+        raise ValueError("evidence_of needs a fit that started from the built-in priors.")
     learned, history = bench.learned_, bench.learned_.history
-    sd = _WIDER * np.array(belief.chain_sd)
-    at_mean, at_sd = bench.mean_prior_[0], _WIDER * bench.mean_prior_[1]
-    level, silences = fit_weeks_with(
+    chain_sd = _WIDER * np.array(BUILT_IN.chain_sd)
+    prior_mean, prior_sd = bench.mean_prior_[0], _WIDER * bench.mean_prior_[1]
+    fit = fit_weeks_with(
         weekly_log(history, learned.habit),
-        (at_mean, at_sd),
-        waves_of(history.origin, history.weeks, seasonal=learned.seasonal),
-        replace(belief, chain_sd=tuple(sd.tolist()), degrees=inf),
+        history,
+        learned.habit,
+        (prior_mean, prior_sd),
+        replace(BUILT_IN, chain_sd=tuple(chain_sd.tolist()), degrees=inf),
+        seasonal=learned.seasonal,
     )
+    level, silences, habit = fit.level, fit.silences, learned.habit
     chain = np.linalg.inv(silences.covariance[:4, :4])
     mean = float(level.weight @ level.mean[:, 0])
-    inner = (level.root[:, 0, :] ** 2).sum(axis=1) + (level.mean[:, 0] - mean) ** 2
-    gained = max(1.0 / float(level.weight @ inner) - at_sd**-2, 0.0)
-    habit, day = learned.habit, belief.day_weeks * np.array(belief.day_chance)
+    variance = (level.root[:, 0, :] ** 2).sum(axis=1) + (level.mean[:, 0] - mean) ** 2
+    gained = max(1.0 / float(level.weight @ variance) - prior_sd**-2, 0.0)
+    prior_days = BUILT_IN.day_weeks * np.array(BUILT_IN.day_chance)
     return BenchEvidence(
-        chain_precision=chain - np.diag(sd**-2),
-        chain_pull=chain @ silences.mean[:4] - np.array(belief.chain_mean) / sd**2,
+        chain_precision=chain - np.diag(chain_sd**-2),
+        chain_pull=chain @ silences.mean[:4] - np.array(BUILT_IN.chain_mean) / chain_sd**2,
         weekly_precision=gained,
-        weekly_pull=(gained + at_sd**-2) * mean - at_mean / at_sd**2 if gained else 0.0,
-        worked=habit.worked - day,
-        idle=habit.idle - belief.day_weeks + day,
+        weekly_pull=(gained + prior_sd**-2) * mean - prior_mean / prior_sd**2 if gained else 0.0,
+        worked=habit.worked - prior_days,
+        idle=habit.idle - BUILT_IN.day_weeks + prior_days,
         weeks=level.observed,
     )

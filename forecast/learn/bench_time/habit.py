@@ -3,8 +3,8 @@
     chance of a session on a day of kind k | the week has H hours
         = logistic(logit habit[k] + stretch (log H - log of the usual H))
 
-A day of the kind that was never worked stays so; a fuller week spreads over more days. The hours
-are split over the days in proportion to gamma-distributed session lengths.
+A kind of day that was never worked stays so; a fuller week spreads over more days. The hours are split
+over the days in proportion to gamma-distributed session lengths.
 """
 
 from __future__ import annotations
@@ -14,17 +14,19 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import logit
 
-from forecast.learn.bench_time import priors
+import forecast.learn.bench_time.priors as priors
 from forecast.learn.bench_time.history import History
 from forecast.learn.bench_time.logistic import logistic_posterior
 
+# Judgements: twice the hours, twice the odds of each day; sessions by weekday differ in length only once some
+# weeks of log show it.
 _STRETCH, _STRETCH_SD = 1.0, 0.5
 _LENGTH_PRIOR_DAYS = 8.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class Habit:
-    """What the log tells of weekdays.
+    """Posterior of the days of the week.
 
     Attributes
     ----------
@@ -34,7 +36,7 @@ class Habit:
     usual_log_hours : mean log of the weekly hours of a worked week
     length : (7,) hours of a session on a day of this kind, relative to the others
     longest_day : no day gets more clock hours than this
-    observed : weeks that it rests on
+    observed : number of weeks used
     """
 
     worked: np.ndarray
@@ -51,25 +53,23 @@ class Habit:
         """(7,) chance that a day of this kind in a worked week has a session."""
         return np.asarray(self.worked / (self.worked + self.idle))
 
-    def sample(self, draws: int, rng: np.random.Generator) -> HabitDraws:
-        """One habit a draw."""
+    def sample(self, draws: int, rng: np.random.Generator) -> dict[str, np.ndarray]:
+        """(draw, 7) odds of a session by kind of day, and (draw,) stretch, by name."""
+        # Odds of a day never or always worked stay finite.
         chance = np.clip(rng.beta(self.worked, self.idle, size=(draws, 7)), 1e-9, 1 - 1e-9)
         stretch = np.maximum(self.stretch + self.stretch_sd * rng.standard_normal(draws), 0.0)
-        return HabitDraws(odds=chance / (1 - chance), stretch=stretch)
+        return {"odds": chance / (1 - chance), "stretch": stretch}
 
 
-@dataclass(frozen=True, kw_only=True)
-class HabitDraws:
-    """(draw, 7) odds of a session by kind of day; (draw,) stretch."""
+def fit_habit(history: History, prior: priors.BenchPriors = priors.BUILT_IN) -> Habit:
+    """Fit the habit to the worked weeks.
 
-    odds: np.ndarray
-    stretch: np.ndarray
-
-
-def fit_habit(history: History, belief: priors.BenchPriors | None = None) -> Habit:
-    """Learn the habit from the worked weeks; rows over several days tell nothing about weekdays."""
-    belief = belief or priors.BenchPriors()
-    day_chance = np.array(belief.day_chance)
+    Parameters
+    ----------
+    history : the log as days; weeks with a row over several days are left out, for want of weekdays
+    prior : of the chance of each weekday, and of the usual hours
+    """
+    day_chance = np.array(prior.day_chance)
     days = history.household.reshape(-1, 7)
     week_hours = days.sum(axis=1)
     kinds = history.kinds.reshape(-1, 7)
@@ -79,9 +79,9 @@ def fit_habit(history: History, belief: priors.BenchPriors | None = None) -> Hab
     weight = np.where(usable, 0.5 ** (age / priors.HABIT_HALF_LIFE_WEEKS), 0.0)
     seen = weight[:, None] * free
     came = days > 0
-    worked = _by_kind(kinds, seen * came) + belief.day_weeks * day_chance
-    idle = _by_kind(kinds, seen * ~came) + belief.day_weeks * (1 - day_chance)
-    usual = float(np.log(week_hours[usable]).mean()) if usable.any() else belief.weekly_log_hours
+    worked = _by_kind(kinds, seen * came) + prior.day_weeks * day_chance
+    idle = _by_kind(kinds, seen * ~came) + prior.day_weeks * (1 - day_chance)
+    usual = float(np.log(week_hours[usable]).mean()) if usable.any() else prior.weekly_log_hours
     stretch, stretch_sd = _fit_stretch(
         came, kinds, free & usable[:, None], np.log(np.where(usable, week_hours, 1.0)) - usual, worked, idle
     )
@@ -110,7 +110,7 @@ def _fit_stretch(
     worked: np.ndarray,
     idle: np.ndarray,
 ) -> tuple[float, float]:
-    """Mean and sd of the slope, the habit held at its mean."""
+    """Mean and sd of the slope, given the mean habit."""
     mean, covariance, _ = logistic_posterior(
         np.broadcast_to(excess[:, None], used.shape)[used][:, None],
         came[used].astype(float),
@@ -122,7 +122,7 @@ def _fit_stretch(
 
 
 def _relative_length(days: np.ndarray, kinds: np.ndarray, weight: np.ndarray) -> np.ndarray:
-    """(7,) mean session hours by kind of day over the mean of all, shrunk to 1."""
+    """(7,) mean session hours by kind of day over the mean of all, shrunk towards 1."""
     total = float((days * weight).sum())
     if total <= 0:
         return np.ones(7)

@@ -1,7 +1,7 @@
-"""The log as days and weeks: who was at the bench on each day, and on which days anybody could be.
+"""The log as days and weeks: who was at the bench on each day, and who could have been.
 
-Weeks run from Monday to Sunday (ISO 8601). The household's hours of a day are those of whoever
-stayed longest: a pair shares one habit, and who of them came is told apart from it.
+Weeks run from Monday to Sunday (ISO 8601). The household's hours of a day are those of whoever stayed
+longest: a pair shares one habit, and who of them came is modelled apart (see people.py).
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
+import forecast.learn.bench_time.priors as priors
 from forecast.files.logbook import Away, Builder
-from forecast.learn.bench_time import priors
 
 SUNDAY = 6
 _LONGEST_DAY = 24.0
@@ -23,20 +23,20 @@ _LONGEST_DAY = 24.0
 
 @dataclass(frozen=True, kw_only=True)
 class History:
-    """One row a day from the Monday of the first session's week to the Sunday of `as_of`'s week.
+    """One row per day, from the Monday of the first session's week to the Sunday of `as_of`'s week.
 
     Attributes
     ----------
     origin : the first Monday
-    as_of : the last day that counts; the days after it are not known
+    as_of : the last day that counts; later days are unknown
     people : ids of the named people, in the order of build.toml
     hours : (day, person) clock hours
     helper_hours : (day,) clock hours of the longest row with visitors without a name
     spread : (day,) True where the hours come from a row over several days
     kinds : (day,) 0 Monday to 6 Sunday; a public holiday counts as a Sunday
     available : (day, person) False while away or not yet joined
-    main : (person,) True for those with at least half of the household's hours of late: while none
-        of them can come, the household has no session
+    main : (person,) True for those with at least half of the household's recent hours: while none of
+        them can come, the household has no session
     """
 
     origin: date
@@ -89,7 +89,15 @@ def read_history(
     as_of: date,
     country: str | None,
 ) -> History:
-    """Lay the sessions out as days; a row over several days is spread evenly over them."""
+    """The sessions by day; a row over several days is spread evenly over the days that anybody could come.
+
+    Parameters
+    ----------
+    sessions : the sessions frame of the logbook
+    builders, away : of the build folder
+    as_of : the last day that counts; rows that end later are left out
+    country : ISO 3166 code of the public holidays; None = none
+    """
     rows = sessions.loc[sessions["until"] <= pd.Timestamp(as_of)]
     people = _people(rows, builders)
     first = as_of if rows.empty else min(rows["date"].min().date(), as_of)
@@ -118,7 +126,7 @@ def _people(rows: pd.DataFrame, builders: Sequence[Builder]) -> tuple[str, ...]:
 
 
 def _main_people(hours: np.ndarray, available: np.ndarray, last_day: int) -> np.ndarray:
-    """(person,) who has at least half of the household's hours; before any session, who is there first."""
+    """(person,) who has at least half of the recent hours; before any session, whoever joined first."""
     if not hours.any():
         return np.arange(hours.shape[1]) == np.argmax(available.sum(axis=0))
     age_weeks = (last_day - np.arange(len(hours))) / 7
@@ -130,7 +138,7 @@ def _main_people(hours: np.ndarray, available: np.ndarray, last_day: int) -> np.
 def _spread_rows(
     rows: pd.DataFrame, origin: date, days: int, people: tuple[str, ...], available: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(day, person) hours, (day,) hours of visitors, (day,) whether a row over several days gave them."""
+    """(day, person) hours; (day,) hours of visitors; (day,) whether they are from a row over several days."""
     first = _day_numbers(rows["date"], origin)
     span = _day_numbers(rows["until"], origin) - first + 1
     row = np.repeat(np.arange(len(rows)), span)
@@ -162,7 +170,14 @@ def availability(
     builders: Sequence[Builder],
     away: Sequence[Away],
 ) -> np.ndarray:
-    """(day, person) True where nothing keeps the person away and they have joined."""
+    """(day, person) True where a person is not away and has joined.
+
+    Parameters
+    ----------
+    start, days : the first day, and the number of days
+    people : ids of the columns
+    builders, away : of the build folder
+    """
     free = np.ones((days, len(people)), dtype=bool)
     for absence in away:
         lo, hi = (absence.start - start).days, (absence.end - start).days + 1
@@ -177,6 +192,13 @@ def availability(
 def day_kinds(start: date, days: int, country: str | None) -> np.ndarray:
     """(day,) 0 Monday to 6 Sunday; a public holiday of `country` counts as a Sunday.
 
+    Parameters
+    ----------
+    start, days : the first day, and the number of days
+    country : ISO 3166 code; None = no public holidays
+
+    Examples
+    --------
     >>> day_kinds(date(2026, 12, 24), 4, "GB").tolist()
     [3, 6, 6, 6]
     """

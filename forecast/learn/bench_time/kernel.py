@@ -1,108 +1,43 @@
-"""The coming weeks, compiled: one week of one run at a time, every number drawn from the generator given.
+"""The coming weeks, compiled: one week of one run at a time, all random numbers from the generator given.
 
-How many numbers a session takes from the generator does not depend on who comes to it, so that other
-visitors leave the days of the household as they are.
+A session takes the same number of random numbers whoever comes to it, so that visitors leave the days of
+the household as they are.
 """
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numba import njit
 
 from forecast.compiled import compile_cached
-
-
-class Drawn(NamedTuple):
-    """(run, ...) the parameters of each run: of the chain, the level, the days, company and ranks."""
-
-    stop: np.ndarray
-    resume: np.ndarray
-    slope: np.ndarray
-    link: np.ndarray
-    chance_season: np.ndarray
-    keep: np.ndarray
-    move: np.ndarray
-    shape: np.ndarray
-    mean: np.ndarray
-    hours_season: np.ndarray
-    odds: np.ndarray
-    stretch: np.ndarray
-    company: np.ndarray
-    visit: np.ndarray
-    ranks: np.ndarray
-    stay: np.ndarray
-    later: np.ndarray
-
-
-class Weeks(NamedTuple):
-    """(week, ...) the calendar: kinds of days, days on which anybody can come and whether there is one,
-    exposure, waves of the year.
-
-    `begun` says of the first week: -1 it is a whole one, else it has begun and was (1) or was not (0)
-    worked yet; `lead` counts its days that are over.
-    """
-
-    kinds: np.ndarray
-    free: np.ndarray
-    open: np.ndarray
-    exposure: np.ndarray
-    waves: np.ndarray
-    begun: int
-    lead: int
-
-
-class Usual(NamedTuple):
-    """What is the same in every run."""
-
-    hours: float
-    length: np.ndarray
-    longest_day: float
-    session_shape: float
-    most_week_hours: float
-    shares: np.ndarray
-    visit_share: float
-
-
-class State(NamedTuple):
-    """(run,) silent weeks so far (0 = the last was worked), level, rank of the last session."""
-
-    silent: np.ndarray
-    level: np.ndarray
-    rank: np.ndarray
-
-
-class Days(NamedTuple):
-    """What is drawn: (run, day) hours of the household and of a visitor, ranks; (run, day, person) hours."""
-
-    household: np.ndarray
-    people: np.ndarray
-    visits: np.ndarray
-    ranks: np.ndarray
+from forecast.learn.bench_time.records import Days, Drawn, State, Usual, Weeks
 
 
 @njit(inline="always")
 def week_hours(
     rng: Any, run: int, week: int, drawn: Drawn, weeks: Weeks, state: State, most_hours: float
 ) -> float:
-    """Clock hours of one whole week, 0 in a silent one; the state moves on."""
+    """Clock hours of one whole week, 0 in a silent one; updates the state."""
     begun = weeks.begun if week == 0 else -1
     if begun < 0:
-        # The level of a week that has begun is known as well as it can be already.
-        state.level[run] = drawn.keep[run] * state.level[run] + drawn.move[run] * rng.standard_normal()
+        # A week that has begun is part of the log, so its level is already the current one.
+        state.level[run] = (
+            drawn.persistence[run] * state.level[run] + drawn.step_sd[run] * rng.standard_normal()
+        )
     if not weeks.open[week]:
         return 0.0
     silent, level = state.silent[run], state.level[run]
-    lean = drawn.link[run] * level
-    wanted = drawn.mean[run] + level
-    for k in range(weeks.waves.shape[1]):
-        lean += drawn.chance_season[run, k] * weeks.waves[week, k]
-        wanted += drawn.hours_season[run, k] * weeks.waves[week, k]
-    lean += (
+    logit = drawn.link[run] * level
+    log_hours = drawn.mean[run] + level
+    for k in range(weeks.season.shape[1]):
+        logit += drawn.chance_season[run, k] * weeks.season[week, k]
+        log_hours += drawn.hours_season[run, k] * weeks.season[week, k]
+    logit += (
         drawn.resume[run] + drawn.slope[run] * np.log(max(silent, 1.0)) if silent > 0 else -drawn.stop[run]
     )
-    chance = 1.0 / (1.0 + np.exp(-lean))
+    chance = 1.0 / (1.0 + np.exp(-logit))
     if begun == 1:
         chance = 1.0
     elif begun == 0:
@@ -113,7 +48,7 @@ def week_hours(
         return 0.0
     state.silent[run] = 0.0
     shape = drawn.shape[run]
-    return min(np.exp(wanted) * rng.standard_gamma(shape) / shape, most_hours)
+    return min(np.exp(log_hours) * rng.standard_gamma(shape) / shape, most_hours)
 
 
 @njit(inline="always")
@@ -123,9 +58,10 @@ def place_on_days(
 ) -> None:  # fmt: skip
     """Spread the hours of a worked week over its 7 days.
 
-    The hours are kept unless no day is free or its days would be longer than the longest.
+    They add up to the week's, unless no day is free or a day would exceed the longest.
     """
     out[:] = 0.0
+    # 0.05: three minutes, so that the odds of a tiny week stay above nothing; 1e13: odds within floats.
     fuller = (max(hours, 0.05) / usual.hours) ** drawn.stretch[run]
     total, likeliest, best = 0.0, -1, -1.0
     for day in range(7):
@@ -141,7 +77,7 @@ def place_on_days(
     if likeliest < 0:
         return
     if total <= 0.0:
-        # A worked week has a session: where chance gave none, the likeliest day by odds takes it.
+        # A worked week has a session: if none was drawn, it is on the day that came closest to one.
         out[likeliest] = total = 1.0
     for day in range(7):
         out[day] = min(out[day] * hours / total, usual.longest_day)
@@ -149,7 +85,7 @@ def place_on_days(
 
 @njit(inline="always")
 def next_rank(rank: int, u_move: float, u_new: float, run: int, drawn: Drawn) -> int:
-    """The rank of a session: that of the one before with some chance, else a new one."""
+    """Rank of a session: that of the session before with some chance, else a new one."""
     if u_move < drawn.stay[run]:
         return rank
     fresh = 0
@@ -160,7 +96,7 @@ def next_rank(rank: int, u_move: float, u_new: float, run: int, drawn: Drawn) ->
 
 @njit(inline="always")
 def _pattern(u: float, run: int, drawn: Drawn) -> int:
-    """Which pattern of company a day has; the likeliest patterns come first."""
+    """Index of a day's pattern of company; the likeliest come first, so that few are tried."""
     last = drawn.company.shape[1] - 1
     k = 0
     while k < last and u >= drawn.company[run, k]:
@@ -173,7 +109,7 @@ def simulate_weeks(
     rng: Any, runs: np.ndarray, first: int, last: int, drawn: Drawn, weeks: Weeks, usual: Usual,
     state: State, out: Days,
 ) -> None:  # fmt: skip
-    """Some runs from one generator, week by week, so that more weeks keep the first ones.
+    """Simulate some runs from one generator, week by week, so that more weeks leave the first as they are.
 
     Row i of `out` is that of the i-th of `runs`, its first day the Monday of week `first`.
     """
@@ -210,8 +146,8 @@ def newcomer_days(
     """(run, day) hours of somebody without a log, day by day: with the household, or now and then alone.
 
     `together` is the (run,) chance of coming when the household does, `alone` the (run,) sessions of their
-    own in a week and `day_chance` the (day,) share of them that falls on a day. The same numbers are drawn
-    whatever the hours said, so that more of them never mean fewer on any day.
+    own per week and `day_chance` the (day,) share of them that falls on a day. The same random numbers are
+    drawn whatever the expected hours, so that more of them never mean fewer on any day.
     """
     for day in range(household.shape[1]):
         for run in range(household.shape[0]):

@@ -1,12 +1,12 @@
-"""The level: how many hours a worked week has, wandering slowly around a long mean.
+"""The level: how many hours a worked week has, drifting slowly around a long mean.
 
     log hours of week t = mean + season[t] + x[t] + noise
-    x[t] = keep x[t-1] + move e[t],    e[t] ~ N(0, 1)
+    x[t] = persistence x[t-1] + step_sd e[t],    e[t] ~ N(0, 1)
 
 The noise is that of gamma-distributed hours: variance trigamma(shape), mean digamma(shape) -
-log(shape). A silent week is a missing observation, over which the level wanders on. The posterior
-of (keep, move, shape) is taken on a grid; on each of its points one scalar Kalman filter runs, all
-of them at once. The coefficients (long mean, season) are integrated out exactly: their columns go
+log(shape). A silent week is a missing observation, during which the level keeps drifting. The posterior
+of (persistence, step_sd, shape) is taken on a grid; on each of its points one scalar Kalman filter runs,
+all of them at once. The coefficients (long mean, season) are integrated out exactly: their columns go
 through the same filter, so that the innovations are linear in them (the augmented filter of
 de Jong, Annals of Statistics 19, 1991).
 """
@@ -18,31 +18,31 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import digamma, logsumexp, polygamma
 
-from forecast.learn.bench_time import priors
+import forecast.learn.bench_time.priors as priors
 
 
 @dataclass(frozen=True, kw_only=True)
 class Level:
-    """The posterior of the level at the end of the log, on a grid of parameters.
+    """Posterior of the level at the end of the log, on a grid of parameters.
 
-    The grid is that of keep, move and shape, once for each width of the belief on the long mean.
+    The grid is that of persistence, step_sd and shape, once for each width of the prior of the long mean.
 
     Attributes
     ----------
     weight : (grid,) posterior weight of each grid point
-    keep, move, shape : (grid,) the three parameters
-    mean, root : (grid, coefficient) and (grid, coefficient, coefficient) the coefficients given the
-        grid point are N(mean, root root')
-    offset, slope, state_sd : the level at the end of the last week, given the grid point and the
-        coefficients c, is N(offset - slope c, state_sd)
+    persistence, step_sd, shape : (grid,) the three parameters
+    mean, root : (grid, coefficient) and (grid, coefficient, coefficient): given the grid point, the
+        coefficients are N(mean, root root')
+    offset, slope, state_sd : given the grid point and the coefficients c, the level at the end of the last
+        week is N(offset - slope c, state_sd)
     expected : (week,) the level expected for each week from the weeks before it
-    observed : worked weeks that it rests on
-    evidence : log of the chance of what was seen, everything unknown averaged over its prior
+    observed : number of worked weeks
+    evidence : log marginal likelihood of the hours
     """
 
     weight: np.ndarray
-    keep: np.ndarray
-    move: np.ndarray
+    persistence: np.ndarray
+    step_sd: np.ndarray
     shape: np.ndarray
     mean: np.ndarray
     root: np.ndarray
@@ -53,113 +53,99 @@ class Level:
     observed: int
     evidence: float
 
-    def sample(self, draws: int, rng: np.random.Generator) -> LevelDraws:
-        """Parameters and the level at the end of the log, one of each a draw."""
+    def sample(self, draws: int, rng: np.random.Generator) -> tuple[dict[str, np.ndarray], np.ndarray]:
+        """(draw,) parameters by name, hours_season (draw, 2) or (draw, 0); (draw,) level at the end."""
         point = np.searchsorted(np.cumsum(self.weight), rng.random(draws) * self.weight.sum(), side="right")
         point = np.minimum(point, len(self.weight) - 1)
         z = rng.standard_normal((draws, self.mean.shape[1]))
         c = self.mean[point] + np.einsum("dij,dj->di", self.root[point], z)
         expected = self.offset[point] - (self.slope[point] * c).sum(axis=1)
-        return LevelDraws(
-            keep=self.keep[point],
-            move=self.move[point],
-            shape=self.shape[point],
-            mean=c[:, 0],
-            season=c[:, 1:],
-            x=expected + self.state_sd[point] * rng.standard_normal(draws),
-        )
-
-
-@dataclass(frozen=True, kw_only=True)
-class LevelDraws:
-    """(draw,) parameters of the level and where it stands; season is (draw, 2) or (draw, 0)."""
-
-    keep: np.ndarray
-    move: np.ndarray
-    shape: np.ndarray
-    mean: np.ndarray
-    season: np.ndarray
-    x: np.ndarray
+        parameters = {
+            "persistence": self.persistence[point],
+            "step_sd": self.step_sd[point],
+            "shape": self.shape[point],
+            "mean": c[:, 0],
+            "hours_season": c[:, 1:],
+        }
+        return parameters, expected + self.state_sd[point] * rng.standard_normal(draws)
 
 
 def fit_level(
     log_hours: np.ndarray,
     noise_scale: np.ndarray,
     mean_prior: tuple[float, float],
-    waves: np.ndarray,
-    belief: priors.BenchPriors | None = None,
+    season: np.ndarray,
+    prior: priors.BenchPriors = priors.BUILT_IN,
 ) -> Level:
-    """The level's posterior.
+    """Fit the level.
 
     Parameters
     ----------
     log_hours : (week,) log of the clock hours of each week, NaN where it was silent
-    noise_scale : (week,) by how much the noise variance is larger (a week cut short)
+    noise_scale : (week,) factor on the noise variance, above 1 for a week cut short
     mean_prior : mean and standard deviation of the long mean of log hours
-    waves : (week, 2) the waves of the year, or (week, 0)
-    belief : says how heavy the tail of the belief on the long mean is; the built-in one if None
+    season : (week, 2) annual terms, or (week, 0)
+    prior : its `widths` give the prior of the long mean its tail
     """
-    belief = belief or priors.BenchPriors()
-    keep, move, shape, prior = parameter_grid()
-    columns = np.column_stack([np.ones(len(log_hours)), waves])
+    persistence, step_sd, shape, grid_prior = _parameter_grid()
+    columns = np.column_stack([np.ones(len(log_hours)), season])
     y = log_hours[:, None] - (digamma(shape) - np.log(shape))
-    passed = filter_level(y, columns, noise_scale, keep, move, polygamma(1, shape))
+    passed = filter_level(y, columns, noise_scale, persistence, step_sd, polygamma(1, shape))
     prior_mean = np.zeros(columns.shape[1])
     prior_mean[0] = mean_prior[0]
     prior_sd = np.full(columns.shape[1], priors.SEASON_HOURS_SD)
     prior_sd[0] = mean_prior[1]
     fits = []
-    for width in belief.widths:
+    for width in prior.widths:
         prior_sd[0] = width * mean_prior[1]
         fits.append(_integrate_out(passed, prior_mean, prior_sd))
-    mean, covariance, log_chance = (np.stack(part) for part in zip(*fits, strict=True))
-    log_weight = log_chance + np.log(prior / len(fits))
+    mean, covariance, log_likelihood = (np.stack(part) for part in zip(*fits, strict=True))
+    log_weight = log_likelihood + np.log(grid_prior / len(fits))
     evidence = float(logsumexp(log_weight))
     weight = np.exp(log_weight - evidence)
-    pulled = np.einsum("wg,wgc->gc", weight, mean)
+    weighted_mean = np.einsum("wg,wgc->gc", weight, mean)
     expected = passed.path[:, :, 0] @ weight.sum(axis=0)
-    expected -= np.einsum("tgc,gc->t", passed.path[:, :, 1:], pulled)
+    expected -= np.einsum("tgc,gc->t", passed.path[:, :, 1:], weighted_mean)
 
-    def every(values: np.ndarray) -> np.ndarray:
-        """(grid,) the same for each width."""
+    def per_width(values: np.ndarray) -> np.ndarray:
         return np.concatenate([values] * len(fits))
 
     return Level(
         weight=weight.ravel(),
-        keep=every(keep),
-        move=every(move),
-        shape=every(shape),
+        persistence=per_width(persistence),
+        step_sd=per_width(step_sd),
+        shape=per_width(shape),
         mean=mean.reshape(-1, mean.shape[-1]),
         root=np.linalg.cholesky(covariance.reshape(-1, *covariance.shape[2:])),
-        offset=every(passed.state[:, 0]),
-        slope=every(passed.state[:, 1:]),
-        state_sd=every(np.sqrt(passed.variance)),
+        offset=per_width(passed.state[:, 0]),
+        slope=per_width(passed.state[:, 1:]),
+        state_sd=per_width(np.sqrt(passed.variance)),
         expected=expected,
         observed=int(np.isfinite(log_hours).sum()),
         evidence=evidence,
     )
 
 
-def parameter_grid() -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """(grid,) keep, move, shape and prior weight."""
+def _parameter_grid() -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """(grid,) persistence, step_sd, shape and prior weight."""
     weeks, sd, shape = np.meshgrid(priors.LEVEL_WEEKS, priors.LEVEL_SD, priors.WEEK_SHAPE, indexing="ij")
     prior = priors.LEVEL_WEEKS_PRIOR[:, None, None] * priors.LEVEL_SD_PRIOR[:, None] * priors.WEEK_SHAPE_PRIOR
-    keep = np.exp(-1 / weeks)
-    move = sd * np.sqrt(1 - keep**2)
-    return keep.ravel(), move.ravel(), shape.ravel(), prior.ravel()
+    persistence = np.exp(-1 / weeks)
+    step_sd = sd * np.sqrt(1 - persistence**2)
+    return persistence.ravel(), step_sd.ravel(), shape.ravel(), prior.ravel()
 
 
 @dataclass(frozen=True, kw_only=True)
-class Passed:
-    """A filter pass over the grid; column 0 is the hours, the others are those of the coefficients.
+class FilterPass:
+    """Result of the filter on the grid; column 0 is the hours, the others are the coefficients' columns.
 
     Attributes
     ----------
     state : (grid, column) the filtered level at the end of the last week, linear in the columns
     variance : (grid,) of that level
     path : (week, grid, column) the level expected for each week
-    log_variance : (grid,) sum of the logs of the innovations' variances, with the 2 pi
-    products : (grid, column, column) products of the innovations over their variance, summed
+    log_variance : (grid,) sum of the logs of 2 pi times the innovations' variances
+    products : (grid, column, column) sum of the products of innovations over their variance
     """
 
     state: np.ndarray
@@ -173,50 +159,52 @@ def filter_level(
     y: np.ndarray,
     columns: np.ndarray,
     noise_scale: np.ndarray,
-    keep: np.ndarray,
-    move: np.ndarray,
+    persistence: np.ndarray,
+    step_sd: np.ndarray,
     noise: np.ndarray,
-) -> Passed:
-    """One scalar Kalman filter a grid point, from the stationary level on.
+) -> FilterPass:
+    """One scalar Kalman filter per grid point, starting from the stationary distribution.
 
     Parameters
     ----------
-    y : (week, grid), NaN where there is no observation
-    columns : (week, coefficient)
-    noise_scale : (week,); keep, move : (grid,); noise : (grid,) noise variance
+    y : (week, grid) observations, NaN where there is none
+    columns : (week, coefficient) columns of the coefficients
+    noise_scale : (week,) factor on the noise variance
+    persistence, step_sd : (grid,) parameters of the level
+    noise : (grid,) noise variance
     """
     weeks, points = y.shape
     lines = np.concatenate(
         [y[:, :, None], np.broadcast_to(columns[:, None, :], (weeks, points, columns.shape[1]))], axis=2
     )
     state = np.zeros((points, lines.shape[2]))
-    variance = move**2 / (1 - keep**2)
+    variance = step_sd**2 / (1 - persistence**2)
     path = np.zeros((weeks, points, lines.shape[2]))
     log_variance = np.zeros(points)
     products = np.zeros((points, lines.shape[2], lines.shape[2]))
     seen = np.isfinite(y[:, 0])
     for t in range(weeks):
         if t:
-            state = keep[:, None] * state
-            variance = keep**2 * variance + move**2
+            state = persistence[:, None] * state
+            variance = persistence**2 * variance + step_sd**2
         path[t] = state
         if not seen[t]:
             continue
         spread = variance + noise * noise_scale[t]
         gain = variance / spread
-        off = lines[t] - state
-        state = state + gain[:, None] * off
+        innovation = lines[t] - state
+        state = state + gain[:, None] * innovation
         variance = variance * (1 - gain)
         log_variance = log_variance + np.log(2 * np.pi * spread)
-        scaled = off / np.sqrt(spread)[:, None]
+        scaled = innovation / np.sqrt(spread)[:, None]
         products = products + scaled[:, :, None] * scaled[:, None, :]
-    return Passed(state=state, variance=variance, path=path, log_variance=log_variance, products=products)
+    return FilterPass(state=state, variance=variance, path=path, log_variance=log_variance, products=products)
 
 
 def _integrate_out(
-    passed: Passed, prior_mean: np.ndarray, prior_sd: np.ndarray
+    passed: FilterPass, prior_mean: np.ndarray, prior_sd: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Mean and covariance of the coefficients on each grid point, and the log chance of the hours."""
+    """Mean and covariance of the coefficients at each grid point, and the log likelihood of the hours."""
     prior_precision = 1 / prior_sd**2
     precision = passed.products[:, 1:, 1:] + np.diag(prior_precision)
     pull = passed.products[:, 1:, 0] + prior_precision * prior_mean
@@ -224,7 +212,7 @@ def _integrate_out(
     mean = np.einsum("gij,gj->gi", covariance, pull)
     square = passed.products[:, 0, 0] + float((prior_precision * prior_mean**2).sum())
     square = square - (mean * pull).sum(axis=1)
-    log_chance = -0.5 * (
+    log_likelihood = -0.5 * (
         passed.log_variance + square + np.linalg.slogdet(precision)[1] + 2 * np.log(prior_sd).sum()
     )
-    return mean, covariance, log_chance
+    return mean, covariance, log_likelihood

@@ -18,14 +18,14 @@ def logistic_posterior(
     prior_sd: np.ndarray,
     offset: np.ndarray | None = None,
 ) -> tuple[np.ndarray, np.ndarray, float]:
-    """Mode, covariance and log evidence (Laplace) of the coefficients.
+    """Mode, covariance and log marginal likelihood (Laplace approximation) of the coefficients.
 
     Parameters
     ----------
-    design : (row, coefficient)
+    design : (row, coefficient) columns
     success : (row,) 0 or 1
-    prior_mean, prior_sd : (coefficient,)
-    offset : (row,) known part of the logit
+    prior_mean, prior_sd : (coefficient,) normal priors
+    offset : (row,) known part of the logit; None = none
 
     Examples
     --------
@@ -38,6 +38,7 @@ def logistic_posterior(
     """
     if not len(success):
         return prior_mean, np.diag(prior_sd**2), 0.0
+    # Imported here: half a second that a build without sessions does not need.
     from statsmodels.genmod.families import Binomial
     from statsmodels.genmod.generalized_linear_model import GLM
 
@@ -53,7 +54,7 @@ def logistic_posterior(
     ).fit(scale=1.0)
     mean, covariance = np.asarray(fit.params), np.asarray(fit.normalized_cov_params)
     logits = known + design @ mean
-    seen = float(-np.logaddexp(0.0, np.where(success > 0.5, -logits, logits)).sum())
+    log_likelihood = float(-np.logaddexp(0.0, np.where(success > 0.5, -logits, logits)).sum())
     off_prior = (mean - prior_mean) / prior_sd
     occam = 0.5 * np.linalg.slogdet(covariance)[1] - float(np.log(prior_sd).sum())
-    return mean, covariance, seen - 0.5 * float(off_prior @ off_prior) + occam
+    return mean, covariance, log_likelihood - 0.5 * float(off_prior @ off_prior) + occam

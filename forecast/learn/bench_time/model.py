@@ -4,52 +4,64 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
+from typing import Self
 
 import numpy as np
 
 from forecast.files.logbook import Away, Builder
 from forecast.files.plan import Delivery, Plan
-from forecast.learn.bench_time import priors
 from forecast.learn.bench_time.calling_in_help import fit_calling_in
-from forecast.learn.bench_time.draws import BenchDraws, Joining
-from forecast.learn.bench_time.habit import fit_habit
+from forecast.learn.bench_time.draws import BenchDraws, Newcomer
+from forecast.learn.bench_time.habit import Habit, fit_habit
 from forecast.learn.bench_time.history import History, read_history
-from forecast.learn.bench_time.level import Level, fit_level
+from forecast.learn.bench_time.level import fit_level
 from forecast.learn.bench_time.notes import basis_of, notes_of
-from forecast.learn.bench_time.people import fade_of, fit_company, joinings_by_id
-from forecast.learn.bench_time.robust_mixture import Weeks, mixed_weeks
-from forecast.learn.bench_time.season import no_waves, waves_of, year_waves
+from forecast.learn.bench_time.people import fade_of, fit_company, newcomers_by_id
+from forecast.learn.bench_time.priors import (
+    BOTH_PRESENT,
+    BUILT_IN,
+    SEASON_LEAST_WEEKS,
+    SEASON_LOG_ODDS,
+    STATED_HOURS_LOG_SD,
+    STATED_WEEKS,
+    WORKED_SHARE,
+    BenchPriors,
+)
+from forecast.learn.bench_time.robust_mixture import WeekFit, mixed_weeks
+from forecast.learn.bench_time.season import season_terms
 from forecast.learn.bench_time.setting_up import fit_setting_up
-from forecast.learn.bench_time.silences import Silences, fit_silences
+from forecast.learn.bench_time.silences import fit_silences
 from forecast.learn.bench_time.simulated_weeks import Learned, PresenceSampler
 from forecast.learn.bench_time.stage_rank import fit_stage_ranks
 from forecast.learn.bench_time.weekly import WeeklyLog, weekly_log
+from forecast.learn.estimator import Estimator
 from forecast.learn.progress import Progress
 
-_UNLIKE = "Days and weeks so far are unlike those of the pooled builds: they lean on the built-in priors."
+_UNLIKE = "Days and weeks so far are unlike those of the pooled builds: the built-in priors are used instead."
+_ROOM_ABOVE_FULLEST = 1.25  # judgement: a fuller week than any so far happens, twice as full hardly
 
 
-class BenchTime:
-    """Hours at the bench, learned from a log.
+class BenchTime(Estimator):
+    """Hours at the bench, fitted to a log.
 
-    Weeks are worked or silent, sticky both ways; the hours of a worked week follow a level that
-    wanders; days and company follow habit. Every draw has its own parameters.
+    Weeks are worked or silent, sticky both ways; the hours of a worked week follow a drifting level; days
+    and company follow habit. Every draw has its own parameters.
 
     Parameters
     ----------
     longest_week_hours : no week of the household has more clock hours than this, or than 1.25 times
         the fullest week of the log
-    belief : what is believed before the log; the built-in ones if None
+    priors : priors of the parameters; None, the default, for the built-in ones
 
     Attributes
     ----------
     history_ : the log as days
-    learned_ : all that was learned (history, silences, level, habit, company, ranks, seasonal)
-    setting_up_ : hours of a session lost to setting up and clearing away, None where the log cannot tell
-    newcomers_ : id -> `Joining` of the builders without a session of their own
-    pooled_weight_ : how likely the pooled habits are beside the built-in ones; 1 where they are not mixed
+    learned_ : everything estimated (history, silences, level, habit, company, calling_in, ranks, seasonal)
+    setting_up_ : hours of a session spent on setting up and clearing away; None where the log cannot tell
+    newcomers_ : id -> `Newcomer`, for builders without a session of their own
+    pooled_weight_ : posterior probability of the pooled priors; 1 where they are not mixed
     basis_ : part or person -> "own", "pooled" or "prior"
-    notes_ : sentences about what rests on an assumption
+    notes_ : sentences on what rests on an assumption
 
     Examples
     --------
@@ -65,9 +77,9 @@ class BenchTime:
     (('A',), (100, 14, 1), (100, 14))
     """
 
-    def __init__(self, *, longest_week_hours: float = 60.0, belief: priors.BenchPriors | None = None) -> None:
+    def __init__(self, *, longest_week_hours: float = 60.0, priors: BenchPriors | None = None) -> None:
         self.longest_week_hours = longest_week_hours
-        self.belief = belief or priors.BenchPriors()
+        self.priors = priors
 
     def fit(
         self,
@@ -78,47 +90,51 @@ class BenchTime:
         *,
         plan: Plan | None = None,
         deliveries: Sequence[Delivery] = (),
-    ) -> BenchTime:
-        """Learn from the sessions of `progress` (nothing after its `as_of`).
+    ) -> Self:
+        """Fit to the sessions of `progress` (nothing after its `as_of`).
 
         Parameters
         ----------
+        progress : sessions and plan as known on one day
         builders, away : of the build folder
         country : ISO 3166 code: its public holidays count as Sundays, in the log and to come
-        plan, deliveries : tell which stages had work that could be picked up on the day of each
-            session; without them every stage that is not finished counts
+        plan, deliveries : determine which stages had work that could be started on the day of each
+            session; without them every unfinished stage counts
         """
+        self.priors_ = BUILT_IN if self.priors is None else self.priors
         history = read_history(progress.sessions, builders, away, progress.as_of, country)
         self.history_ = history
-        habit = fit_habit(history, self.belief)
+        habit = fit_habit(history, self.priors_)
         weeks = weekly_log(history, habit)
-        self.mean_prior_ = _mean_prior(builders, progress.as_of, self.belief)
-        level, silences, seasonal = _fit_weeks(weeks, history, self.mean_prior_, self.belief)
-        told, self.pooled_weight_ = Weeks(level=level, silences=silences, habit=habit), 1.0
-        if self.belief.built_in_weight:
-            told, self.pooled_weight_ = _mix_with_built_in(
-                told, weeks, history, builders, self.belief, seasonal
-            )
+        self.mean_prior_ = _mean_prior(builders, progress.as_of, self.priors_)
+        fit, seasonal = _fit_weeks(weeks, history, habit, self.mean_prior_, self.priors_)
+        self.pooled_weight_ = 1.0
+        if self.priors_.built_in_weight:
+            built_in_mean = _mean_prior(builders, progress.as_of, BUILT_IN)
+            habit = fit_habit(history, BUILT_IN)
+            built_in = fit_weeks_with(weeks, history, habit, built_in_mean, BUILT_IN, seasonal=seasonal)
+            fit, self.pooled_weight_ = mixed_weeks(fit, built_in, self.priors_, BUILT_IN)
         company = fit_company(history, _settled(history), _visitors_expected(history, progress))
+        fullest = float(weeks.hours.max(initial=0.0))
         self.learned_ = Learned(
             history=history,
-            silences=told.silences,
-            level=told.level,
-            habit=told.habit,
+            silences=fit.silences,
+            level=fit.level,
+            habit=fit.habit,
             company=company,
-            asking=fit_calling_in(history, fade_of(history), progress, plan, deliveries, company.visits),
+            calling_in=fit_calling_in(history, fade_of(history), progress, plan, deliveries, company.visits),
             ranks=fit_stage_ranks(progress, plan, deliveries),
             seasonal=seasonal,
-            most_week_hours=max(self.longest_week_hours, 1.25 * float(weeks.hours.max(initial=0.0))),
+            most_week_hours=max(self.longest_week_hours, _ROOM_ABOVE_FULLEST * fullest),
             builders=tuple(builders),
             away=tuple(away),
             country=country,
         )
         self.setting_up_ = fit_setting_up(progress.sessions)
         self.newcomers_ = _newcomers(self.learned_)
-        self.basis_ = basis_of(self.learned_, self.newcomers_, self.belief)
+        self.basis_ = basis_of(self.learned_, self.newcomers_, self.priors_)
         unlike = (_UNLIKE,) if self.pooled_weight_ < 0.5 else ()
-        self.notes_ = (*unlike, *notes_of(self.learned_, self.newcomers_, self.setting_up_, self.belief))
+        self.notes_ = (*unlike, *notes_of(self.learned_, self.newcomers_, self.setting_up_, self.priors_))
         return self
 
     def sample_hours(
@@ -128,21 +144,21 @@ class BenchTime:
         draws: int,
         rng: np.random.Generator,
         *,
-        joining: Sequence[Joining] = (),
+        joining: Sequence[Newcomer] = (),
     ) -> BenchDraws:
         """Draw the hours of each person on each coming day.
 
         Parameters
         ----------
         start : the first day, after `as_of`
-        days, draws : how many
-        rng : the same state gives the same first days for a longer horizon, and the same days of
-            everybody else whoever joins
+        days, draws : number of days and of draws
+        rng : equal states give the same first days for a longer horizon, and the same days of everybody
+            else whoever joins
         joining : people who might join; whoever is in the log already cannot
 
         Raises
         ------
-        ValueError for a start up to `as_of`, for somebody named twice or in the log already.
+        ValueError : for a start up to `as_of`, for somebody named twice or in the log already
         """
         skip = (start - self.history_.as_of).days - 1
         if skip < 0:
@@ -150,68 +166,75 @@ class BenchTime:
         return self.presence_sampler(draws, rng, joining=joining).hours(skip, days)
 
     def presence_sampler(
-        self, draws: int, rng: np.random.Generator, *, joining: Sequence[Joining] = ()
+        self, draws: int, rng: np.random.Generator, *, joining: Sequence[Newcomer] = ()
     ) -> PresenceSampler:
-        """So many runs of the coming days, to be drawn as far as they are asked for.
+        """Runs of the coming days, drawn only as far as they are needed.
+
+        Parameters
+        ----------
+        draws : number of runs
+        rng, joining : as for `sample_hours`
 
         Raises
         ------
-        ValueError for somebody named twice or in the log already.
+        ValueError : for somebody named twice or in the log already
         """
-        asked = joinings_by_id(joining)
+        newcomers = newcomers_by_id(joining)
         settled = {self.history_.people[p] for p in self.learned_.company.settled}
-        if known := settled & set(asked):
+        if known := settled & set(newcomers):
             raise ValueError(f"{', '.join(sorted(known))} must not join: the log has their own sessions.")
-        return PresenceSampler(self.learned_, draws, rng, self.newcomers_ | asked)
+        return PresenceSampler(self.learned_, draws, rng, self.newcomers_ | newcomers)
 
 
 def _fit_weeks(
-    weeks: WeeklyLog, history: History, mean_prior: tuple[float, float], belief: priors.BenchPriors
-) -> tuple[Level, Silences, bool]:
-    """The level and the chain; with a season only where the log proves one."""
-    plain = fit_weeks_with(weeks, mean_prior, no_waves(history.weeks), belief)
-    if history.weeks < priors.SEASON_LEAST_WEEKS:
-        return *plain, False
-    seasonal = fit_weeks_with(weeks, mean_prior, year_waves(history.origin, history.weeks), belief)
-    gain = sum(part.evidence for part in seasonal) - sum(part.evidence for part in plain)
-    return (*seasonal, True) if gain > priors.SEASON_LOG_ODDS else (*plain, False)
-
-
-def _mix_with_built_in(
-    pooled: Weeks,
-    weeks: WeeklyLog,
-    history: History,
-    builders: Sequence[Builder],
-    belief: priors.BenchPriors,
-    seasonal: bool,
-) -> tuple[Weeks, float]:
-    """What was learned from the pooled habits, mixed with what the built-in ones would have taught."""
-    plain = priors.BenchPriors()
-    waves = waves_of(history.origin, history.weeks, seasonal=seasonal)
-    level, silences = fit_weeks_with(weeks, _mean_prior(builders, history.as_of, plain), waves, plain)
-    other = Weeks(level=level, silences=silences, habit=fit_habit(history, plain))
-    return mixed_weeks(pooled, other, belief, plain)
+    weeks: WeeklyLog, history: History, habit: Habit, mean_prior: tuple[float, float], prior: BenchPriors
+) -> tuple[WeekFit, bool]:
+    """The fit, and whether it has a season: only where the log shows one beyond doubt."""
+    plain = fit_weeks_with(weeks, history, habit, mean_prior, prior, seasonal=False)
+    if history.weeks < SEASON_LEAST_WEEKS:
+        return plain, False
+    seasonal = fit_weeks_with(weeks, history, habit, mean_prior, prior, seasonal=True)
+    gain = seasonal.level.evidence + seasonal.silences.evidence
+    gain -= plain.level.evidence + plain.silences.evidence
+    return (seasonal, True) if gain > SEASON_LOG_ODDS else (plain, False)
 
 
 def fit_weeks_with(
-    weeks: WeeklyLog, mean_prior: tuple[float, float], waves: np.ndarray, belief: priors.BenchPriors
-) -> tuple[Level, Silences]:
-    """The level and the chain, from one belief and with these waves of the year."""
-    level = fit_level(weeks.log_hours, weeks.noise_scale, mean_prior, waves, belief)
+    weeks: WeeklyLog,
+    history: History,
+    habit: Habit,
+    mean_prior: tuple[float, float],
+    prior: BenchPriors,
+    *,
+    seasonal: bool,
+) -> WeekFit:
+    """Fit level and chain under one set of priors.
+
+    Parameters
+    ----------
+    weeks, history : the log as weeks and as days
+    habit : fitted under the same priors
+    mean_prior : mean and standard deviation of the long mean of log weekly hours
+    prior : priors of everything else
+    seasonal : whether to fit a season
+    """
+    season = season_terms(history.origin, history.weeks, seasonal=seasonal)
+    level = fit_level(weeks.log_hours, weeks.noise_scale, mean_prior, season, prior)
     tells = weeks.tells
-    return level, fit_silences(weeks.worked[tells], level.expected[tells], waves[tells], belief)
+    silences = fit_silences(weeks.worked[tells], level.expected[tells], season[tells], prior)
+    return WeekFit(level=level, silences=silences, habit=habit)
 
 
-def _mean_prior(builders: Sequence[Builder], as_of: date, belief: priors.BenchPriors) -> tuple[float, float]:
-    """Mean and sd of the long mean of log weekly hours: as stated, or as builders have it."""
+def _mean_prior(builders: Sequence[Builder], as_of: date, prior: BenchPriors) -> tuple[float, float]:
+    """Mean and sd of the long mean of log weekly hours: as stated by a builder, else the prior's."""
     stated = [b.weekly_hours for b in builders if b.weekly_hours and (b.joins is None or b.joins <= as_of)]
     if not stated:
-        return belief.weekly_log_hours, belief.weekly_log_sd
-    return float(np.log(max(stated) / priors.WORKED_SHARE)), priors.STATED_HOURS_LOG_SD
+        return prior.weekly_log_hours, prior.weekly_log_sd
+    return float(np.log(max(stated) / WORKED_SHARE)), STATED_HOURS_LOG_SD
 
 
 def _settled(history: History) -> np.ndarray:
-    """Columns of the people with sessions of their own; before any session, of whoever is there first."""
+    """Columns of the people with sessions of their own; before any session, of whoever joined first."""
     came = history.hours.sum(axis=0) > 0
     return np.flatnonzero(came if came.any() else history.main)
 
@@ -220,22 +243,21 @@ def _visitors_expected(history: History, progress: Progress) -> bool:
     return len(history.people) < 2 and bool((progress.open_tasks["crew"] == "two").any())
 
 
-def _newcomers(learned: Learned) -> dict[str, Joining]:
+def _newcomers(learned: Learned) -> dict[str, Newcomer]:
     """The builders of build.toml without a session of their own."""
     settled = {learned.history.people[p] for p in learned.company.settled}
     return {
-        b.id: Joining(id=b.id, weekly_hours=expected_weekly_hours(b, learned), from_date=b.joins)
+        b.id: Newcomer(id=b.id, weekly_hours=_expected_weekly_hours(b, learned), from_date=b.joins)
         for b in learned.builders
         if b.id not in settled
     }
 
 
-def expected_weekly_hours(builder: Builder, learned: Learned) -> float:
-    """Of a builder without a session: stated or assumed, less with every week that went by without."""
-    history = learned.history
-    said = builder.weekly_hours
-    if said is None:
-        said = priors.BOTH_PRESENT * learned.company.weekly_hours
+def _expected_weekly_hours(builder: Builder, learned: Learned) -> float:
+    """Of a builder without a session: stated or assumed, and less with every week without one."""
+    history, stated = learned.history, builder.weekly_hours
+    if stated is None:
+        stated = BOTH_PRESENT * learned.company.weekly_hours
     could = history.available[:, history.people.index(builder.id)] & history.known
     weeks = float(could.sum()) / 7
-    return said * priors.STATED_WEEKS / (priors.STATED_WEEKS + weeks)
+    return stated * STATED_WEEKS / (STATED_WEEKS + weeks)

@@ -1,8 +1,8 @@
-"""Who is there when the household has a session: one of a pair, both, visitors, and who may join.
+"""Who comes when the household has a session: one of a pair, both, visitors, and newcomers.
 
-A pair shares one habit. On each day with a session every named person has a share of its hours
-(0 = did not come, 1 = stayed as long as the longest). The shares of whole days are drawn together
-from the days of the log by a Bayesian bootstrap: the weights of the days are uncertain themselves.
+A pair shares one habit. On each day with a session every named person has a share of its hours (0 = did not
+come, 1 = stayed as long as the longest). The shares of whole days are resampled from the log by a Bayesian
+bootstrap, so that their frequencies are uncertain too.
 """
 
 from __future__ import annotations
@@ -13,27 +13,27 @@ from datetime import date
 
 import numpy as np
 
-from forecast.learn.bench_time import priors
-from forecast.learn.bench_time.draws import Joining
+import forecast.learn.bench_time.priors as priors
+from forecast.learn.bench_time.draws import Newcomer
 from forecast.learn.bench_time.history import History
 from forecast.random_streams import named_stream
 
-_STEPS = 4
+_STEPS = 4  # shares to the quarter: finer ones would make every day a pattern of its own
 
 
 @dataclass(frozen=True, kw_only=True)
 class Company:
-    """What the log tells of company.
+    """Posterior of who comes.
 
     Attributes
     ----------
-    settled : (settled person,) columns of the people whose share the log tells
+    settled : (settled person,) columns of the people with sessions of their own
     shares : (pattern, settled person) 0..1 of the household's hours of a day
-    weight : (pattern,) how many days of the log (recent ones weigh more) and of the prior it stands for
+    weight : (pattern,) days of the log (recent ones weigh more) and of the prior with that pattern
     visits : Beta parameters of the chance of a visitor on a day with a session, or None
     visit_share : share of the household's hours that a visitor stays
     visitors_expected : whether open tasks need two and only a visitor can be the second
-    weekly_hours : the household's mean clock hours a week, silent weeks included
+    weekly_hours : the household's mean clock hours per week, silent weeks included
     """
 
     settled: np.ndarray
@@ -46,10 +46,11 @@ class Company:
 
 
 def fit_company(history: History, settled: np.ndarray, visitors_expected: bool) -> Company:
-    """Learn who comes.
+    """Fit who comes.
 
     Parameters
     ----------
+    history : the log as days
     settled : columns of the people with sessions of their own
     visitors_expected : whether open tasks need two and nobody but a visitor can be the second
     """
@@ -61,6 +62,7 @@ def fit_company(history: History, settled: np.ndarray, visitors_expected: bool) 
     visits: tuple[float, float] | None = None
     visit_share = 1.0
     if visited.any() or visitors_expected:
+        # Without need for a second person the log decides: Jeffreys' prior.
         came, alone = priors.HELPER_PRIOR if visitors_expected else (0.5, 0.5)
         visits = (
             came + float((fade * visited).sum()),
@@ -83,13 +85,13 @@ def fit_company(history: History, settled: np.ndarray, visitors_expected: bool) 
 
 
 def fade_of(history: History) -> np.ndarray:
-    """(day,) weight of each day: company changes, so recent days weigh more."""
+    """(day,) weight of each day; company changes, so recent days weigh more."""
     age = history.age_weeks
     return np.asarray(np.where(age >= 0, 0.5 ** (age / priors.COMPANY_HALF_LIFE_WEEKS), 0.0))
 
 
 def _patterns(history: History, settled: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Distinct shares (to the quarter) of the days since the last newcomer's first one, and their weight."""
+    """Distinct shares (to the quarter) since the last person joined, and the weight of each."""
     hours = history.hours[:, settled]
     household = hours.max(axis=1, initial=0.0)
     came = hours > 0
@@ -103,28 +105,43 @@ def _patterns(history: History, settled: np.ndarray) -> tuple[np.ndarray, np.nda
         return np.ones((1, len(settled))), np.ones(1)
     prior, prior_weight = _prior_patterns(len(settled))
     shares, weight = np.vstack([patterns / _STEPS, prior]), np.concatenate([weight, prior_weight])
+    # The kernel tries them in order: the likeliest first.
     likeliest_first = np.argsort(-weight, kind="stable")
     return shares[likeliest_first], weight[likeliest_first]
 
 
 def _prior_patterns(people: int) -> tuple[np.ndarray, np.ndarray]:
-    """All of them, or one of them alone."""
+    """Prior patterns: all together, or one of them alone."""
     alone = (1 - priors.BOTH_PRESENT) / people
     weight = priors.PAIR_PRIOR_DAYS * np.array([priors.BOTH_PRESENT, *[alone] * people])
     return np.vstack([np.ones(people), np.eye(people)]), weight
 
 
 def sample_weights(company: Company, draws: int, rng: np.random.Generator) -> np.ndarray:
-    """(draw, pattern) cumulative weights of the patterns (Dirichlet)."""
+    """(draw, pattern) cumulative weights of the patterns, from a Dirichlet distribution.
+
+    Parameters
+    ----------
+    company : posterior of who comes
+    draws : number of draws
+    rng : source of randomness
+    """
     gammas = rng.standard_gamma(company.weight, size=(draws, len(company.weight)))
-    gammas = np.maximum(gammas, 1e-300)
+    gammas = np.maximum(gammas, 1e-300)  # tiny weights may underflow to 0, and their sum with them
     return np.asarray((np.cumsum(gammas, axis=1) / gammas.sum(axis=1, keepdims=True)).astype(np.float32))
 
 
-def newcomer_weekly_hours(joining: Joining, draws: int, key: int) -> np.ndarray:
-    """(draw,) weekly hours: what was said, and how wrong such a guess may be."""
-    z = named_stream(key, joining.id).standard_normal(draws)
-    return np.asarray(joining.weekly_hours * np.exp(priors.STATED_HOURS_LOG_SD * z))
+def newcomer_weekly_hours(newcomer: Newcomer, draws: int, key: int) -> np.ndarray:
+    """(draw,) weekly clock hours: as stated, with the usual error of such a guess.
+
+    Parameters
+    ----------
+    newcomer : who joins
+    draws : number of draws
+    key : seed of a stream that depends on the newcomer's id alone
+    """
+    z = named_stream(key, newcomer.id).standard_normal(draws)
+    return np.asarray(newcomer.weekly_hours * np.exp(priors.STATED_HOURS_LOG_SD * z))
 
 
 def draw_newcomer(
@@ -134,14 +151,15 @@ def draw_newcomer(
     kinds: np.ndarray,
     rng: np.random.Generator,
 ) -> np.ndarray:
-    """(draw, day) hours of somebody without a log: mostly on the household's days, now and then alone.
+    """(draw, day) hours of somebody without sessions: mostly on the household's days, sometimes alone.
 
     Parameters
     ----------
     household : (draw, day) clock hours
-    weekly_hours : (draw,) of the newcomer
-    usual_weekly_hours : of the household
+    weekly_hours : (draw,) clock hours of the newcomer
+    usual_weekly_hours : clock hours of the household
     kinds : (day,) kind of each day
+    rng : source of randomness
     """
     from forecast.learn.bench_time.kernel import newcomer_days
 
@@ -155,15 +173,20 @@ def draw_newcomer(
     return hours
 
 
-def joined_by(joining: Joining, start: date, days: int) -> np.ndarray:
-    """(day,) True from the day on which somebody joins."""
-    first = 0 if joining.from_date is None else (joining.from_date - start).days
+def has_joined(newcomer: Newcomer, start: date, days: int) -> np.ndarray:
+    """(day,) True from the day on which a newcomer joins; `start` is day 0."""
+    first = 0 if newcomer.from_date is None else (newcomer.from_date - start).days
     return np.arange(days) >= first
 
 
-def joinings_by_id(joining: Sequence[Joining]) -> dict[str, Joining]:
-    """By id; an id that joins twice is refused."""
-    by_id = {j.id: j for j in joining}
-    if len(by_id) < len(joining):
-        raise ValueError(f"each joining person must be named once. Got {[j.id for j in joining]} instead.")
+def newcomers_by_id(newcomers: Sequence[Newcomer]) -> dict[str, Newcomer]:
+    """Newcomers by id.
+
+    Raises
+    ------
+    ValueError : for an id that occurs twice
+    """
+    by_id = {n.id: n for n in newcomers}
+    if len(by_id) < len(newcomers):
+        raise ValueError(f"each joining person must be named once. Got {[n.id for n in newcomers]} instead.")
     return by_id

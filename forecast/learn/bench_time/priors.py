@@ -1,7 +1,7 @@
-"""What is assumed while a log is too short to tell.
+"""Priors of the bench-time model, used while a log is too short.
 
-The figures with "four logs" are this project's own measurements on four long kit-build logs
-(8,185 hours, 2017-2026, one to eight people); the others are assumptions and are named so.
+Figures with "four logs" are this project's own measurements on four long kit-build logs (8,185 hours,
+2017-2026, one to eight people); the others are assumptions, marked as such.
 """
 
 from __future__ import annotations
@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-# What is believed of how builders differ is a t distribution of few degrees: close to what the logs had in
-# common, and soon given up for a builder who is unlike them. Its scales are wider than a normal hierarchy
-# makes of the four logs (tests/test_bench_time_beliefs.py), since four are few.
+# Builders differ by a t distribution of few degrees: close to what the logs have in common, and quickly
+# outweighed for a builder who is unlike them. Its scales are wider than a normal hierarchy fitted to the four
+# logs gives (tests/test_bench_time_beliefs.py), since four are few.
 DEGREES = 4.0
 
 # Four logs: P(silent week after a worked one) .15-.18, P(silent after silent) .44-.71, streaks up to
@@ -61,11 +61,11 @@ PAIR_PRIOR_DAYS = 4.0
 # assumption, used only where somebody builds alone and open tasks need two.
 HELPER_PRIOR = (1.0, 11.0)
 
-# A builder whose two-person work has waited asks somebody to come: after a month while there is other
-# work (80 % range 6 to 140 days, until the log tells), after two weeks when there is none (6 to 34 days).
+# A builder whose two-person work has waited calls somebody in: after a month while there is other work (80 %
+# range 6 to 140 days, until the log shows it), after two weeks when there is none (6 to 34 days).
 # Assumptions: no figure was found.
-ASK_DAYS, ASK_LOG_SD = 30.0, 1.2
-ASK_IDLE_DAYS, ASK_IDLE_LOG_SD = 14.0, 0.7
+CALL_DAYS, CALL_LOG_SD = 30.0, 1.2
+IDLE_CALL_DAYS, IDLE_CALL_LOG_SD = 14.0, 0.7
 
 # Where sessions go: four logs have 12-48 % of weeks touching two or more stages; the split of the
 # rest over later stages is an assumption.
@@ -73,37 +73,37 @@ RANK_SHARE = np.array([0.75, 0.15, 0.06, 0.04])
 RANK_PRIOR_DAYS = 6.0
 RANK_STAY = 0.8
 
-# How fast old weeks lose weight: habits and company, in weeks to half the weight; an assumption.
+# Half-life, in weeks, of the weight of old weeks for habits and company; an assumption.
 HABIT_HALF_LIFE_WEEKS = 52.0
 COMPANY_HALF_LIFE_WEEKS = 39.0
 
-# The waves of the year, on the log of weekly hours and on the logit of a worked week: four logs share
-# no season, so it must be proved (a log of at least two years, and odds of twenty to one).
+# Annual terms, on the log of weekly hours and on the logit of a worked week: four logs share no season, so a
+# log must show it beyond doubt (at least two years of it, and odds of twenty to one).
 SEASON_HOURS_SD, SEASON_CHANCE_SD = 0.4, 0.7
 SEASON_LEAST_WEEKS = 104
 SEASON_LOG_ODDS = 3.0
 
-_WIDTHS = 9
+_WIDTHS = 9  # normals that approximate a t distribution: its quantiles to 2 % up to the 95th percentile
 
 
 @dataclass(frozen=True, kw_only=True)
 class BenchPriors:
-    """Those of the beliefs above that other builders' logs may replace.
+    """The priors above that other builders' logs may replace.
 
-    How the level moves is not among them: weeks say much about how it moves from one to the next and
-    little about how it moves over years, which is what a forecast hangs on; pooled over many logs that
+    How the level drifts is not among them: weeks say much about how it moves from one to the next and
+    little about how it moves over years, which is what a forecast depends on; pooled over many logs, that
     made ranges too narrow.
 
     Attributes
     ----------
     chain_mean, chain_sd : of stop, resume, slope and link (see silences.py)
     weekly_log_hours, weekly_log_sd : long mean of the log of the hours of a worked week
-    day_chance : Monday to Sunday, chance of a session in a worked week, weighing `day_weeks` weeks of log
+    day_chance : Monday to Sunday, chance of a session in a worked week, worth `day_weeks` weeks of log
     degrees : of the t distribution that has the `sd` of the chain and of the long mean as its scale;
         infinite = normal
-    builds : how many other builds it was learned from; 0 = built in
-    built_in_weight : how likely it is beforehand that a builder is none of those, so that the built-in
-        beliefs hold; the log moves it (see mix_robustly.py)
+    builds : number of builds it was pooled from; 0 = built in
+    built_in_weight : prior probability that a builder is unlike those pooled and the built-in priors hold;
+        the log changes it (see robust_mixture.py)
     """
 
     chain_mean: tuple[float, ...] = (STOP_LOGIT, RESUME_LOGIT, RESUME_SLOPE, LEVEL_LINK)
@@ -118,10 +118,13 @@ class BenchPriors:
 
     @property
     def widths(self) -> np.ndarray:
-        """How many times as wide a belief may be, all equally likely: a t distribution as few normals."""
+        """(width,) factors on the sd, all equally likely: a t distribution as a few normals."""
         if not np.isfinite(self.degrees):
             return np.ones(1)
         from scipy.stats import chi2
 
         middles = (np.arange(_WIDTHS) + 0.5) / _WIDTHS
         return np.asarray(np.sqrt(self.degrees / chi2.ppf(middles, self.degrees)))
+
+
+BUILT_IN = BenchPriors()

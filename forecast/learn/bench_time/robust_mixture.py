@@ -1,7 +1,7 @@
-"""Leaning back on the built-in habits where a log speaks against the pooled ones.
+"""Mixture of pooled and built-in habits, so that a log unlike the pooled ones falls back on the built-in.
 
-As with effort (forecast/learn/effort/robust_mixture.py): a mixture of both beliefs, its weights moved by how
-likely each makes the log: its weeks, their hours and its weekdays.
+As for effort (forecast/learn/effort/robust_mixture.py): the weights follow the marginal likelihoods of the
+log, here of its weeks, their hours and its weekdays.
 """
 
 from __future__ import annotations
@@ -20,45 +20,45 @@ from forecast.learn.mixture import pooled_weight
 
 
 @dataclass(frozen=True, kw_only=True)
-class Weeks:
-    """What was learned of weeks and weekdays from one set of beliefs."""
+class WeekFit:
+    """Fit of weeks and weekdays under one set of priors."""
 
     level: Level
     silences: Silences
     habit: Habit
 
-    def log_chance(self, belief: BenchPriors) -> float:
-        """Log of the chance of the log, everything unknown averaged over its prior, up to a constant."""
-        worked, idle = _day_counts(belief)
+    def log_marginal(self, prior: BenchPriors) -> float:
+        """Log marginal likelihood of the log, up to a constant; `prior` as in the fit."""
+        worked, idle = _day_counts(prior)
         days = betaln(self.habit.worked, self.habit.idle) - betaln(worked, idle)
         return self.level.evidence + self.silences.evidence + float(days.sum())
 
 
 def mixed_weeks(
-    pooled: Weeks, built_in: Weeks, belief: BenchPriors, plain: BenchPriors
-) -> tuple[Weeks, float]:
-    """Both together, and the weight of the pooled one.
+    pooled: WeekFit, built_in: WeekFit, prior: BenchPriors, built_in_prior: BenchPriors
+) -> tuple[WeekFit, float]:
+    """Both fits mixed, and the posterior probability of the pooled prior.
 
     Parameters
     ----------
-    pooled, built_in : learned from the same weeks with the same season or none
-    belief, plain : what each started from
+    pooled, built_in : fits to the same weeks, both with a season or both without
+    prior, built_in_prior : priors of each
     """
-    log_odds = pooled.log_chance(belief) - built_in.log_chance(plain)
-    weight = pooled_weight(log_odds, belief.built_in_weight)
-    both = Weeks(
+    log_odds = pooled.log_marginal(prior) - built_in.log_marginal(built_in_prior)
+    weight = pooled_weight(log_odds, prior.built_in_weight)
+    both = WeekFit(
         level=_mixed_levels(pooled.level, built_in.level, weight),
         silences=_mixed_silences(pooled.silences, built_in.silences, weight),
-        habit=_mixed_habits(pooled.habit, belief, plain, weight),
+        habit=_mixed_habits(pooled.habit, prior, built_in_prior, weight),
     )
     return both, weight
 
 
 def _mixed_levels(pooled: Level, built_in: Level, weight: float) -> Level:
-    """The points of both grids, those of each with its weight."""
+    """The points of both grids, with the weight of each fit."""
     joined: dict[str, Any] = {
         name: np.concatenate([getattr(pooled, name), getattr(built_in, name)])
-        for name in ("keep", "move", "shape", "mean", "root", "offset", "slope", "state_sd")
+        for name in ("persistence", "step_sd", "shape", "mean", "root", "offset", "slope", "state_sd")
     }
     return replace(
         pooled,
@@ -70,26 +70,26 @@ def _mixed_levels(pooled: Level, built_in: Level, weight: float) -> Level:
 
 def _mixed_silences(pooled: Silences, built_in: Silences, weight: float) -> Silences:
     """One normal with the mean and covariance of the mixture."""
-    apart = pooled.mean - built_in.mean
-    inner = weight * pooled.covariance + (1 - weight) * built_in.covariance
+    difference = pooled.mean - built_in.mean
+    within = weight * pooled.covariance + (1 - weight) * built_in.covariance
     return replace(
         pooled,
         mean=weight * pooled.mean + (1 - weight) * built_in.mean,
-        covariance=inner + weight * (1 - weight) * np.outer(apart, apart),
+        covariance=within + weight * (1 - weight) * np.outer(difference, difference),
     )
 
 
-def _mixed_habits(pooled: Habit, belief: BenchPriors, plain: BenchPriors, weight: float) -> Habit:
-    """The days of the log, on top of days of both beliefs by their weights."""
+def _mixed_habits(pooled: Habit, prior: BenchPriors, built_in_prior: BenchPriors, weight: float) -> Habit:
+    """The days of the log on top of the weighted mean of both priors' days."""
     worked, idle = (
-        own + (1 - weight) * (other - prior)
-        for own, prior, other in zip(
-            (pooled.worked, pooled.idle), _day_counts(belief), _day_counts(plain), strict=True
+        own + (1 - weight) * (built_in - of_prior)
+        for own, of_prior, built_in in zip(
+            (pooled.worked, pooled.idle), _day_counts(prior), _day_counts(built_in_prior), strict=True
         )
     )
     return replace(pooled, worked=worked, idle=idle)
 
 
-def _day_counts(belief: BenchPriors) -> tuple[np.ndarray, np.ndarray]:
-    chance = np.array(belief.day_chance)
-    return belief.day_weeks * chance, belief.day_weeks * (1 - chance)
+def _day_counts(prior: BenchPriors) -> tuple[np.ndarray, np.ndarray]:
+    chance = np.array(prior.day_chance)
+    return prior.day_weeks * chance, prior.day_weeks * (1 - chance)

@@ -4,8 +4,8 @@
     P(worked week | d silent weeks before it)   = logistic(resume + slope log d + link x + season)
 
 x is the level of the hours, as a deviation from its long mean: who does less also comes less. One
-logistic regression gives all coefficients and their covariance; every draw has its own. Weeks in
-which nobody could come are left out: the chain stands still over them.
+logistic regression gives all coefficients and their covariance; every draw has its own. Weeks in which
+nobody could come are left out: they neither start nor lengthen a silence.
 """
 
 from __future__ import annotations
@@ -15,20 +15,20 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import logsumexp
 
-from forecast.learn.bench_time import priors
+import forecast.learn.bench_time.priors as priors
 from forecast.learn.bench_time.logistic import logistic_posterior
 
 
 @dataclass(frozen=True, kw_only=True)
 class Silences:
-    """What the log tells of silences.
+    """Posterior of the chain at the end of the log.
 
     Attributes
     ----------
-    mean, covariance : of stop, resume, slope, link and, where there is a season, its two waves
+    mean, covariance : of stop, resume, slope, link and, where there is a season, its two terms
     silent_weeks : silent weeks since the last worked one at the end of the log; 0 = it was worked
-    observed : weeks that the regression rests on
-    evidence : log of the chance of what was seen, the coefficients averaged over their prior
+    observed : weeks in the regression
+    evidence : log marginal likelihood of the weeks
     """
 
     mean: np.ndarray
@@ -37,28 +37,19 @@ class Silences:
     observed: int
     evidence: float
 
-    def sample(self, draws: int, rng: np.random.Generator) -> ChainDraws:
-        """One chain a draw."""
+    def sample(self, draws: int, rng: np.random.Generator) -> dict[str, np.ndarray]:
+        """(draw,) coefficients of one chain per draw, by name; chance_season is (draw, 2) or (draw, 0)."""
         root = np.linalg.cholesky(self.covariance)
         drawn = self.mean + rng.standard_normal((draws, len(self.mean))) @ root.T
-        return ChainDraws(
-            stop=drawn[:, 0],
-            resume=drawn[:, 1],
-            slope=np.minimum(drawn[:, 2], 0.0),
-            link=np.maximum(drawn[:, 3], 0.0),
-            season=drawn[:, 4:],
-        )
-
-
-@dataclass(frozen=True, kw_only=True)
-class ChainDraws:
-    """(draw,) coefficients of the chain; season is (draw, 2), or (draw, 0) where there is none."""
-
-    stop: np.ndarray
-    resume: np.ndarray
-    slope: np.ndarray
-    link: np.ndarray
-    season: np.ndarray
+        return {
+            "stop": drawn[:, 0],
+            "resume": drawn[:, 1],
+            # A silence never gets easier to end, and a lower level never brings more weeks: a sign that the
+            # data do not settle would make decades ahead absurd.
+            "slope": np.minimum(drawn[:, 2], 0.0),
+            "link": np.maximum(drawn[:, 3], 0.0),
+            "chance_season": drawn[:, 4:],
+        }
 
 
 def weeks_of_silence(worked: np.ndarray) -> np.ndarray:
@@ -73,36 +64,35 @@ def weeks_of_silence(worked: np.ndarray) -> np.ndarray:
 
 
 def fit_silences(
-    worked: np.ndarray, x: np.ndarray, waves: np.ndarray, belief: priors.BenchPriors | None = None
+    worked: np.ndarray, x: np.ndarray, season: np.ndarray, prior: priors.BenchPriors = priors.BUILT_IN
 ) -> Silences:
-    """Fit the chain on the weeks in which somebody could come, the first of them a worked one.
+    """Fit the chain to the weeks in which somebody could come, the first of them a worked one.
 
     Parameters
     ----------
     worked : (week,) bool
     x : (week,) the level expected for each week from the weeks before, as a deviation
-    waves : (week, 2) the waves of the year, or (week, 0)
-    belief : on the four coefficients; the built-in one if None
+    season : (week, 2) annual terms, or (week, 0)
+    prior : of the four coefficients
     """
-    belief = belief or priors.BenchPriors()
     before = weeks_of_silence(worked)
     after, d = worked[1:], before[1:-1]
-    # A row after a worked week has "it stops" as its success, so what helps to come counts against it.
+    # A row after a worked week has "it stops" as its success, so what favours work has the opposite sign.
     sign = np.where(d == 0, -1.0, 1.0)
     design = np.column_stack(
-        [d == 0, d > 0, np.log(np.maximum(d, 1)), sign * x[1:], sign[:, None] * waves[1:]]
+        [d == 0, d > 0, np.log(np.maximum(d, 1)), sign * x[1:], sign[:, None] * season[1:]]
     ).astype(float)
-    season = np.zeros(waves.shape[1])
+    no_season = np.zeros(season.shape[1])
     fits = [
         logistic_posterior(
             design,
             np.where(d == 0, ~after, after).astype(float),
-            np.concatenate([belief.chain_mean, season]),
-            np.concatenate([width * np.array(belief.chain_sd), season + priors.SEASON_CHANCE_SD]),
+            np.concatenate([prior.chain_mean, no_season]),
+            np.concatenate([width * np.array(prior.chain_sd), no_season + priors.SEASON_CHANCE_SD]),
         )
-        for width in belief.widths
+        for width in prior.widths
     ]
-    mean, covariance, evidence = _together(fits)
+    mean, covariance, evidence = _averaged(fits)
     return Silences(
         mean=mean,
         covariance=covariance,
@@ -112,8 +102,8 @@ def fit_silences(
     )
 
 
-def _together(fits: list[tuple[np.ndarray, np.ndarray, float]]) -> tuple[np.ndarray, np.ndarray, float]:
-    """One normal with the mean and covariance of several, each as likely as the log makes it."""
+def _averaged(fits: list[tuple[np.ndarray, np.ndarray, float]]) -> tuple[np.ndarray, np.ndarray, float]:
+    """One normal with the mean and covariance of several fits, weighted by their evidence."""
     if len(fits) == 1:
         return fits[0]
     evidence = np.array([fit[2] for fit in fits])
@@ -121,6 +111,6 @@ def _together(fits: list[tuple[np.ndarray, np.ndarray, float]]) -> tuple[np.ndar
     weight = np.exp(evidence - total)
     means = np.array([fit[0] for fit in fits])
     mean = weight @ means
-    apart = means - mean
+    deviation = means - mean
     covariance = np.einsum("w,wij->ij", weight, np.array([fit[1] for fit in fits]))
-    return mean, covariance + (apart * weight[:, None]).T @ apart, total - float(np.log(len(fits)))
+    return mean, covariance + (deviation * weight[:, None]).T @ deviation, total - float(np.log(len(fits)))

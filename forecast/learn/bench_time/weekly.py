@@ -1,4 +1,4 @@
-"""The log as weeks, ready for the chain and the level: what each week says, and what it cannot say."""
+"""The log as weeks, for the chain and the level: what each week shows, and what it cannot show."""
 
 from __future__ import annotations
 
@@ -9,9 +9,11 @@ import numpy as np
 from forecast.learn.bench_time.habit import Habit
 from forecast.learn.bench_time.history import SUNDAY, History
 
+# Judgements. Scaling up a week with less exposure would multiply its hours by more than three; a silent week
+# counts as silence once half of the usual sessions could have been.
 _LEAST_EXPOSURE = 0.3
 _CHAIN_EXPOSURE = 0.5
-# An entry of minutes says "hardly anything", not "a twentieth of the usual level".
+# A week of minutes means "hardly anything", not a twentieth of the usual level: its log would dominate.
 _LEAST_OF_MEDIAN = 0.15
 
 
@@ -24,8 +26,8 @@ class WeeklyLog:
     hours : clock hours of the household
     exposure : share of the habit's sessions that fall on free days up to `as_of`, 0..1
     tells : False for a silent week in which hardly anybody could come, or which is not over
-    log_hours : log of the hours that a whole week would have had, NaN where silent
-    noise_scale : by how much the noise variance of `log_hours` is larger than that of a whole week
+    log_hours : log of the hours scaled up to a whole week, NaN where silent
+    noise_scale : noise variance of `log_hours` relative to that of a whole week
     """
 
     hours: np.ndarray
@@ -41,9 +43,15 @@ class WeeklyLog:
 
 
 def weekly_log(history: History, habit: Habit) -> WeeklyLog:
-    """Read the weeks; a week cut short by absence, by the first session or by `as_of` says less."""
+    """The weeks of a log; one cut short by absence, the first session or `as_of` weighs less.
+
+    Parameters
+    ----------
+    history : the log as days
+    habit : share of a week's sessions by kind of day
+    """
     hours = history.household.reshape(-1, 7).sum(axis=1)
-    # Counted from the Monday of the first week: the day of the first session was not drawn at random.
+    # From the Monday of the first week: that a log starts on the day of a session is no chance.
     counted = history.open_days & (np.arange(len(history.kinds)) < history.known_days)
     exposure = exposure_of(history.kinds.reshape(-1, 7), counted.reshape(-1, 7), habit)
     worked = hours > 0
@@ -63,6 +71,6 @@ def weekly_log(history: History, habit: Habit) -> WeeklyLog:
 
 
 def exposure_of(kinds: np.ndarray, free: np.ndarray, habit: Habit) -> np.ndarray:
-    """(week,) share of the habit's sessions that fall on free days; kinds and free are (week, 7)."""
+    """(week,) share of the habit's sessions that fall on free days; `kinds` and `free` are (week, 7)."""
     chance = habit.chance[kinds]
     return np.asarray((chance * free).sum(axis=1) / chance.sum(axis=1))

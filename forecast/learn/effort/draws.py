@@ -1,4 +1,4 @@
-"""What the sampler needs to know of open tasks, and what it hands on."""
+"""Posterior draws of the effort model, and the data of the tasks under way."""
 
 from __future__ import annotations
 
@@ -6,10 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-# How far above the hours so far a total may lie, on the log scale: from a thousandth to e**9.
-LOG_MORE = np.linspace(-7.0, 2.2, 64)
-MORE_GRID = np.exp(LOG_MORE)
-_FOUR_TIMES = float(np.log(4.0))
+# Grid of the log of (log total - log hours so far) of a task under way: totals from a thousandth above the
+# hours so far to e**9 times them. 64 points are 0.15 apart, finer than any report or spread resolves.
+LOG_EXCESS = np.linspace(-7.0, 2.2, 64)
+EXCESS = np.exp(LOG_EXCESS)
+_LOG_FOUR = float(np.log(4.0))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -21,14 +22,14 @@ class EffortDraws:
     fixed (s, f), type_level (s, k), type_learning (s, k), type_rate (s, k), pair (s, g)
     drift : (s, b) common level in each block of positions that was worked in
     drift_scale, drift_step : (s,) its stationary sd, and correlation from one task to the next
-    spread : (s, k) scale of the luck of each type for a task of typical size
-    mean_spread, type_spread : (s,) mean of its log over types, and how far types differ
+    spread : (s, k) scale of the residuals of each type for a task of typical size
+    mean_spread, type_spread : (s,) mean of its log over types, and sd between types
     spread_by_size, unplanned_spread : (s,) exponents of the spread: per unit of size, and for rows
         without planned hours
-    tail : (s,) degrees of freedom of the luck
-    rows : (m,) positions in the design of the observed rows
-    residual : (s, m) luck of the observed rows in units of its scale
-    scales : name -> (s,) standard deviations between types, pairs
+    tail : (s,) degrees of freedom of the residuals
+    rows : (m,) rows of the design that are observed
+    residual : (s, m) residuals of the observed rows in units of their scale
+    scales : name -> (s,) standard deviations between types (level, learning, rate) and pairs
     """
 
     fixed: np.ndarray
@@ -51,29 +52,29 @@ class EffortDraws:
 
     @property
     def count(self) -> int:
-        """How many draws."""
+        """Number of draws."""
         return len(self.tail)
 
 
 @dataclass(frozen=True, kw_only=True)
 class OpenEvidence:
-    """What the open tasks that are under way say: a floor, and a report of how far they are.
+    """The data of the tasks under way: o tasks.
 
     Attributes
     ----------
-    log_floor : (o,) log person-hours spent so far
-    report_log_density : (o, point) log likelihood of the report when the total is
-        floor * exp(more), for `more` in `MORE_GRID`; zeros where nothing was reported
+    log_floor : (o,) log person-hours so far, which the total exceeds
+    report_log_density : (o, point) log likelihood of the report when the log of the total is
+        log_floor + excess, for `excess` in `EXCESS`; zeros where nothing was reported
     """
 
     log_floor: np.ndarray
     report_log_density: np.ndarray
 
 
-def beyond_belief(luck: np.ndarray) -> np.ndarray:
-    """Which totals on the grid are never believed of a task under way: (..., point) of its luck.
+def implausible_totals(residual: np.ndarray) -> np.ndarray:
+    """Grid totals ruled out for a task under way: (..., point) by the residual that each would mean.
 
-    Both three spreads above expectation and four times what was spent so far. Without an end, a heavy
-    tail would have a task that ran over its plan go on for years.
+    Both three spreads above expectation and four times the hours so far (a judgement). Without such a
+    bound, a heavy tail would keep a task that has overrun its plan going for years.
     """
-    return (luck > 3.0) & (_FOUR_TIMES < MORE_GRID)
+    return (residual > 3.0) & (_LOG_FOUR < EXCESS)

@@ -1,8 +1,8 @@
-"""What the finished tasks of one build say of its effects, apart from what was believed beforehand.
+"""Likelihood of the shared effects in one build, apart from any prior: what pooling adds up.
 
-Given the scales, the spread and the tails at their posterior means, the log likelihood of the effects
-b is quadratic, -b' P b / 2 + h' b, with what only this build can share (drift, pairs, rates without a
-plan) integrated out. P and h of many builds can be added up, or pooled (forecast/many).
+With scales, spreads and tails at their posterior means, the log likelihood of the effects b is quadratic,
+-b' P b / 2 + h' b, with what only this build can share (drift, pairs, rates without a plan) integrated
+out. P and h of many builds can be added up, or pooled (forecast/many).
 """
 
 from __future__ import annotations
@@ -13,22 +13,23 @@ import numpy as np
 
 from forecast.learn.effort.design import EffortDesign
 from forecast.learn.effort.draws import EffortDraws
+from forecast.learn.effort.priors import DRIFT_TASKS
 from forecast.learn.effort.regression import Regression, build_regression
 
-# What two on one task cost stays each build's own: tasks that run long see more visitors, so that a log
-# shows more than sharing does, and many logs show it all the more surely.
+# The cost of two on one task is not pooled: tasks that run long attract more visitors, so a log shows more
+# than sharing causes, and many logs would show that with false certainty.
 SHARED = ("level", "size_slope", "learning", "learning_between_types", "repeat")
 
 
 @dataclass(frozen=True, kw_only=True)
 class EffortEvidence:
-    """Likelihood of the effects of one build, and means of what is no effect.
+    """Likelihood of the effects of one build, and posterior means of spreads and scales.
 
     Attributes
     ----------
     effects : (p,) of (kind, type): kind one of `SHARED` with a blank type, or type_level, type_learning
-    precision, pull : (p, p) and (p,): P and h above; of the effects themselves, nothing subtracted
-    finished : type -> finished tasks
+    precision, pull : (p, p) and (p,): P and h above, of the effects themselves (nothing subtracted)
+    finished : type -> number of finished tasks
     log_spread, spread_by_size : posterior mean and sd of the mean log spread and of its slope on size
     scales : name -> posterior mean of the standard deviation of pairs and of the drift
     """
@@ -43,7 +44,7 @@ class EffortEvidence:
 
 
 def evidence_of(design: EffortDesign, posterior: EffortDraws) -> EffortEvidence:
-    """What the finished tasks say; tasks under way are left out.
+    """Likelihood of the finished tasks; tasks under way are left out.
 
     Parameters
     ----------
@@ -52,13 +53,13 @@ def evidence_of(design: EffortDesign, posterior: EffortDraws) -> EffortEvidence:
     """
     regression = build_regression(design)
     count = len(regression.rows) - regression.open_count
-    wanted, effects = _wanted(design, regression)
-    x, other = regression.x[:count, wanted], _others(design, regression, posterior, count)
+    columns, effects = _pooled_effects(design, regression)
+    x, nuisance = regression.x[:count, columns], _nuisance(design, regression, posterior, count)
     own = regression.x[:count, regression.slices["fixed"]][:, ~_shared(design)]
-    believed = regression.centre[regression.slices["fixed"]][~_shared(design)]
-    y = regression.y[:count] + design.elsewhere[regression.rows[:count]] - own @ believed
+    prior_mean = regression.centre[regression.slices["fixed"]][~_shared(design)]
+    y = regression.y[:count] + design.pooled_offset[regression.rows[:count]] - own @ prior_mean
     weight = _weights(regression, posterior, count)
-    precision, pull = marginal(x, y, weight, *other)
+    precision, pull = marginal(x, y, weight, *nuisance)
     finished = np.bincount(regression.type_of[:count], minlength=len(design.types))
     spread = np.log(posterior.spread[:, finished > 0]) if count else np.log(posterior.spread)
     return EffortEvidence(
@@ -76,38 +77,43 @@ def evidence_of(design: EffortDesign, posterior: EffortDraws) -> EffortEvidence:
 
 
 def marginal(
-    x: np.ndarray, y: np.ndarray, weight: np.ndarray, other: np.ndarray, believed: np.ndarray
+    x: np.ndarray, y: np.ndarray, weight: np.ndarray, nuisance: np.ndarray, prior_precision: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Precision and pull of the effects of `x` in a regression, those of `other` integrated out.
+    """Precision (p, p) and pull (p,) of the effects of `x`, those of `nuisance` integrated out.
 
     Parameters
     ----------
-    x : (row, p) columns; y : (row,); weight : (row,) inverse variances
-    other : (row, q) columns of the effects that are integrated out; believed : (q, q) their precision
+    x : (row, p) columns
+    y : (row,) responses
+    weight : (row,) inverse variances
+    nuisance : (row, q) columns of the effects that are integrated out
+    prior_precision : (q, q) prior precision of those effects
 
     Examples
     --------
-    Four rows of one effect, and a nuisance that is held at 0 all but exactly:
+    Four rows of one effect, and a nuisance effect that its prior fixes at 0:
 
     >>> ones = np.ones((4, 1))
     >>> marginal(ones, np.full(4, 2.0), np.full(4, 0.5), ones, np.array([[1e12]]))[0].round(6).tolist()
     [[2.0]]
     """
     weighted = x * weight[:, None]
-    cross = other.T @ weighted
-    solved = np.linalg.solve(other.T @ (other * weight[:, None]) + believed, cross)
+    cross = nuisance.T @ weighted
+    solved = np.linalg.solve(nuisance.T @ (nuisance * weight[:, None]) + prior_precision, cross)
     precision = x.T @ weighted - cross.T @ solved
-    pull = weighted.T @ y - solved.T @ (other.T @ (weight * y))
+    pull = weighted.T @ y - solved.T @ (nuisance.T @ (weight * y))
     return (precision + precision.T) / 2, pull
 
 
 def _shared(design: EffortDesign) -> np.ndarray:
-    """(f,) True for the effects that other builds have too."""
+    """(f,) True for the effects that builds have in common."""
     return np.array([name in SHARED for name in design.fixed_names])
 
 
-def _wanted(design: EffortDesign, regression: Regression) -> tuple[np.ndarray, tuple[tuple[str, str], ...]]:
-    """Columns that other builds have too, and what they are."""
+def _pooled_effects(
+    design: EffortDesign, regression: Regression
+) -> tuple[np.ndarray, tuple[tuple[str, str], ...]]:
+    """Columns of the effects that builds have in common, and the name and type of each."""
     columns = np.flatnonzero(_shared(design)).tolist()
     effects = [(design.fixed_names[i], "") for i in columns]
     for group in ("level", "learning"):
@@ -118,32 +124,26 @@ def _wanted(design: EffortDesign, regression: Regression) -> tuple[np.ndarray, t
     return np.array(columns), tuple(effects)
 
 
-def _others(
+def _nuisance(
     design: EffortDesign, regression: Regression, posterior: EffortDraws, count: int
 ) -> tuple[np.ndarray, np.ndarray]:
     """Columns of the effects that only this build has, and their prior precision."""
+    from scipy.linalg import block_diag
+
     r = regression
     own = ~_shared(design)
     rate, drift = r.x[:count, r.slices["rate"]], r.x[:count, r.slices["drift"]]
     pair = (r.pair_of[:count, None] == np.arange(design.pairs)).astype(float)
     step = np.exp(-1.0 / np.median(-1.0 / np.log(posterior.drift_step)))
-    wave = int(np.argmin(np.abs(_wave_steps() - step)))
+    length = int(np.argmin(np.abs(np.exp(-1.0 / DRIFT_TASKS) - step)))
     parts = [
         (r.x[:count, r.slices["fixed"]][:, own], np.diag(r.fixed_precision[own])),
         (rate, np.eye(rate.shape[1]) / np.median(posterior.scales["rate"]) ** 2),
-        (drift, r.wave_precision[wave] / np.median(posterior.drift_scale) ** 2),
+        (drift, r.drift_precision[length] / np.median(posterior.drift_scale) ** 2),
         (pair, np.eye(design.pairs) / np.median(posterior.scales["pair"]) ** 2),
     ]
-    from scipy.linalg import block_diag
-
     full = [(x, p) for x, p in parts if x.shape[1]]
     return np.column_stack([x for x, _ in full]), np.asarray(block_diag(*[p for _, p in full]))
-
-
-def _wave_steps() -> np.ndarray:
-    from forecast.learn.effort.priors import DRIFT_TASKS
-
-    return np.exp(-1.0 / DRIFT_TASKS)
 
 
 def _weights(regression: Regression, posterior: EffortDraws, count: int) -> np.ndarray:

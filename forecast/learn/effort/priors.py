@@ -1,8 +1,8 @@
-"""What is believed about effort before the log says anything, and where each belief comes from.
+"""Prior distributions of the effort model, and the source of each.
 
-All effects are on the scale of log person-hours. A prior is a centre and a standard deviation; the
-scale of a group of effects has a half-t prior with 4 degrees of freedom, so that the amount of pooling
-is learned and large values stay possible.
+All effects are on the scale of log person-hours. A prior is a centre and a standard deviation; the scale of a
+group of effects has a half-t prior with 4 degrees of freedom, so that the amount of pooling is estimated and
+large values stay possible. Where no source is named, the figure is a judgement.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ HALF_T_DEGREES = 4.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Normal:
-    """Centre and standard deviation of a belief."""
+    """Centre and standard deviation of a normal prior."""
 
     centre: float
     sd: float
@@ -26,15 +26,18 @@ class Normal:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReworkAndGrowthPriors:
-    """What is believed about work that no first-time estimate covers; common practice, no source.
+    """Priors of the work that no first-time estimate covers; common practice, no source.
 
     Attributes
     ----------
-    rework_chance : Beta parameters of the chance that a task is redone in part: one in twelve
-    rework_log_share : log of the share of its hours that then comes again: a quarter
+    rework_chance : Beta parameters of the chance that part of a task is redone: mean one in twelve
+    rework_log_share : log of the share of its hours that is then redone: median a quarter
     outside_per_hour : Gamma shape and rate of the days with work outside the plan per person-hour of
-        planned work: one working day in twenty-five; outside_hours on each
-    growth_per_hour : the same for days on which tasks are added: 100 person-hours bring one new task
+        planned work: mean one per 62 person-hours, about one working day in twenty-five
+    outside_hours : mean person-hours of such a day
+    growth_per_hour : Gamma shape and rate of the days on which tasks are added, per person-hour: mean one
+        per 100 person-hours
+    growth_hours : mean person-hours added on such a day
     """
 
     rework_chance: tuple[float, float] = (0.5, 5.5)
@@ -53,9 +56,9 @@ class EffortPriors:
     ----------
     level : log(actual / planned) of a task of typical size. Median ratios of .95-1.08 were measured on
         open task records; guides for kits are optimistic more often, hence the small positive centre.
-    size_slope : exponent on planned hours; 1 = in proportion, less = small tasks over, big ones under
-    pieces_slope : exponent on the pieces of tasks without planned hours; big lots have less set-up a piece
-    learning : exponent per log piece. Published rates run from 75 % to 95 % a doubling (Stewart, Cost
+    size_slope : exponent on planned hours; 1 = in proportion, less = small tasks over, big ones under plan
+    pieces_slope : exponent on the pieces of tasks without planned hours; big lots set up less per piece
+    learning : exponent per log piece. Published rates run from 75 % to 95 % per doubling (Stewart, Cost
         Estimator's Reference Manual, 2nd edition: hand assembly with machining 80-90 %, repetitive
         electronics 90-95 %); a builder who repeats ribs is no production line, so the centre is 90 %.
     repeat : what a repeat (the other wing) takes beyond its type's learning. Seconds of a pair took .40,
@@ -63,13 +66,13 @@ class EffortPriors:
         two equal lots at 90 % explain .84, so .84 remains.
     shared_work : ASSUMPTION for kits. In controlled assembly person-hours rose to 1.14 times for groups
         of two; no published figure for two people on a kit was found.
-    type_level, type_learning : type -> what other builders' tasks of that type show, added to the level
-        and to the learning exponent; empty where nothing is known of them
-    degrees : of the t distribution of the effects that all tasks share; infinite = normal. A belief
-        learned from others has few, so that it lets go of a builder who is unlike them.
-    builds : how many other builds it was learned from; 0 = built in
-    built_in_weight : how likely it is beforehand that a builder is none of those, so that the built-in
-        beliefs hold; the log moves it (see mix_robustly.py)
+    type_level, type_learning : type -> level and learning exponent that other builders' tasks of that type
+        add; empty where nothing is pooled
+    degrees : of the t distribution of the effects that all tasks share; infinite = normal. A pooled prior
+        has few, so that it gives way for a builder who is unlike the others.
+    builds : number of builds it was pooled from; 0 = built in
+    built_in_weight : prior probability that a builder is unlike those pooled and the built-in priors hold;
+        the log changes it (see robust_mixture.py)
     """
 
     level: Normal = Normal(centre=0.05, sd=0.35)
@@ -118,13 +121,14 @@ def half_t_log_density(value: np.ndarray, scale: np.ndarray | float) -> np.ndarr
     return -0.5 * (HALF_T_DEGREES + 1) * np.log1p((value / scale) ** 2 / HALF_T_DEGREES)
 
 
-# Least and most that the spread of a type's luck can be, and how far the types' spreads lie apart.
+# Bounds of the spread of a type's residuals (from hours within 4 % of the plan to a factor of 9 either way,
+# well outside any log seen), and of the sd of its log between types.
 SPREADS = (0.04, 2.2)
 SPREADS_APART = (0.01, 1.5)
 
-# Degrees of freedom of the luck, light to heavy tails, and how likely each is beforehand.
+# Degrees of freedom of the residuals, heavy to light tails, and the prior probability of each.
 TAIL_DEGREES = np.array([3.0, 4.0, 6.0, 10.0, 20.0, 200.0])
 TAIL_WEIGHTS = np.array([0.08, 0.12, 0.2, 0.2, 0.2, 0.2])
 
-# How many tasks one wave of the drift lasts (its correlation falls to 1/e), all equally likely.
+# Correlation length of the drift in tasks (where the correlation falls to 1/e), all equally likely a priori.
 DRIFT_TASKS = np.array([10.0, 20.0, 40.0, 80.0, 160.0, 320.0])

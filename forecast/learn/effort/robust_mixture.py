@@ -1,9 +1,8 @@
-"""Leaning back on the built-in beliefs where a log speaks against the pooled ones.
+"""Mixture of pooled and built-in priors, so that a log unlike the pooled ones falls back on the built-in.
 
-Priors pooled from others are a mixture of what those taught and of what was believed without them (a
-robust meta-analytic-predictive prior: Schmidli et al., Biometrics 70, 2014; from memory). The posterior is
-a mixture too; its weights follow the marginal likelihoods of the log, here with the quadratic likelihood of
-evidence.py, in which scales and tails stay at their posterior means.
+The prior is a robust meta-analytic-predictive prior (Schmidli et al., Biometrics 70, 2014; from memory). The
+posterior is a mixture too; its weights follow the marginal likelihoods of the log, computed here with the
+quadratic likelihood of evidence.py, in which scales and tails stay at their posterior means.
 """
 
 from __future__ import annotations
@@ -24,46 +23,49 @@ _PER_DRAW = ("rework_chance", "later_chance", "outside_rate", "growth_rate", "re
 _NOT_PER_DRAW = ("rows", "scales")
 
 
-def log_chance_of_effects(said: EffortEvidence, design: EffortDesign, priors: EffortPriors) -> float:
-    """Log of the chance of the finished tasks, the effects averaged over their prior, up to a constant.
+def log_marginal_of_effects(evidence: EffortEvidence, design: EffortDesign, priors: EffortPriors) -> float:
+    """Log marginal likelihood of the finished tasks, up to a constant.
 
     Parameters
     ----------
-    said : likelihood of the effects
-    design : made with the same priors
+    evidence : likelihood of the effects
+    design : arrays of all tasks, made with the same priors
+    priors : priors that the effects are averaged over
     """
     from scipy.stats import norm, t
 
-    heavy = t.ppf(0.9, priors.degrees) / norm.ppf(0.9) if np.isfinite(priors.degrees) else 1.0
+    # A t prior as the normal one with the same 80 % range: the average over a t has no closed form.
+    wider = t.ppf(0.9, priors.degrees) / norm.ppf(0.9) if np.isfinite(priors.degrees) else 1.0
     shared = dict(zip(design.fixed_names, design.fixed_priors, strict=True))
     shared["level"] = priors.level  # the design's may have been widened by this very log
     known = {"type_level": priors.type_level, "type_learning": priors.type_learning}
     scale = {"type_level": priors.type_level_scale, "type_learning": priors.type_learning_scale}
-    centre = np.array([known[k].get(n, 0.0) if k in known else shared[k].centre for k, n in said.effects])
-    sd = np.array([scale[k] if k in scale else heavy * shared[k].sd for k, _ in said.effects])
-    root, info = _root(said.precision + np.diag(sd**-2))
-    pull = said.pull + centre / sd**2
-    inner = np.linalg.solve(root, pull)
-    return float(0.5 * inner @ inner - info - np.log(sd).sum() - 0.5 * ((centre / sd) ** 2).sum())
+    centre = np.array([known[k].get(n, 0.0) if k in known else shared[k].centre for k, n in evidence.effects])
+    sd = np.array([scale[k] if k in scale else wider * shared[k].sd for k, _ in evidence.effects])
+    root = np.linalg.cholesky(evidence.precision + np.diag(sd**-2))
+    half_log_det = float(np.log(np.diag(root)).sum())
+    solved = np.linalg.solve(root, evidence.pull + centre / sd**2)
+    return float(0.5 * solved @ solved - half_log_det - np.log(sd).sum() - 0.5 * ((centre / sd) ** 2).sum())
 
 
-def _root(matrix: np.ndarray) -> tuple[np.ndarray, float]:
-    """Its Cholesky root, and half of the log of its determinant."""
-    root = np.linalg.cholesky(matrix)
-    return root, float(np.log(np.diag(root)).sum())
-
-
-def log_chance_of_rework_and_growth(
+def log_marginal_of_rework_and_growth(
     counts: ReworkCounts, outside: int, growth: int, priors: ReworkAndGrowthPriors
 ) -> float:
-    """Log of the chance of so much rework, days outside the plan and growth, up to a constant."""
+    """Log marginal likelihood of rework, work outside the plan and growth, up to a constant.
+
+    Parameters
+    ----------
+    counts : tasks redone and hours worked
+    outside, growth : days with work outside the plan, and with tasks added
+    priors : priors that chances and rates are averaged over
+    """
     yes, no = priors.rework_chance
     redone = betaln(yes + counts.redone, no + counts.could - counts.redone) - betaln(yes, no)
     rates = ((outside, priors.outside_per_hour), (growth, priors.growth_per_hour))
-    return float(redone) + sum(_log_chance_of_events(n, counts.worked_hours, prior) for n, prior in rates)
+    return float(redone) + sum(_log_marginal_of_events(n, counts.worked_hours, prior) for n, prior in rates)
 
 
-def _log_chance_of_events(events: int, hours: float, prior: tuple[float, float]) -> float:
+def _log_marginal_of_events(events: int, hours: float, prior: tuple[float, float]) -> float:
     shape, rate = prior
     seen = gammaln(shape + events) - gammaln(shape) + shape * np.log(rate)
     return float(seen - (shape + events) * np.log(rate + hours))
@@ -72,27 +74,34 @@ def _log_chance_of_events(events: int, hours: float, prior: tuple[float, float])
 def mixed_draws(
     pooled: EffortDraws, built_in: EffortDraws, weight: float, design: EffortDesign, priors: EffortPriors
 ) -> EffortDraws:
-    """Draws of both fits, those of the pooled one with `weight`; `design` is that of the pooled fit.
+    """Draws of both fits, mixed.
 
-    The built-in fit counts all that is of a type as its own: what others showed is subtracted from it.
+    The built-in fit attributes a type's whole effect to this build: what the pooled prior already puts into
+    the offset is subtracted from it.
+
+    Parameters
+    ----------
+    pooled, built_in : posterior draws under each prior
+    weight : posterior probability of the pooled prior
+    design, priors : of the pooled fit
     """
-    away = replace(
+    rebased = replace(
         built_in,
         type_level=built_in.type_level - [priors.type_level.get(name, 0.0) for name in design.types],
         type_learning=built_in.type_learning - design.type_learning,
     )
     names = [f.name for f in fields(EffortDraws) if f.name not in _NOT_PER_DRAW]
     both: dict[str, Any] = {
-        name: stacked(getattr(pooled, name), getattr(away, name), weight) for name in names
+        name: stacked(getattr(pooled, name), getattr(rebased, name), weight) for name in names
     }
-    scales = {name: stacked(pooled.scales[name], away.scales[name], weight) for name in pooled.scales}
+    scales = {name: stacked(pooled.scales[name], rebased.scales[name], weight) for name in pooled.scales}
     return replace(pooled, **both, scales=scales)
 
 
 def mixed_rework_and_growth(
     pooled: ReworkAndGrowth, built_in: ReworkAndGrowth, weight: float
 ) -> ReworkAndGrowth:
-    """Chances and rates of both fits; sizes not seen yet are those of the likelier one."""
+    """Chances and rates of both fits, mixed; the priors of sizes are those of the likelier fit."""
     likelier = pooled if weight >= 0.5 else built_in
     both: dict[str, Any] = {
         name: stacked(getattr(pooled, name), getattr(built_in, name), weight) for name in _PER_DRAW
@@ -101,8 +110,8 @@ def mixed_rework_and_growth(
 
 
 def stacked(pooled: np.ndarray, built_in: np.ndarray, weight: float) -> np.ndarray:
-    """As many draws as one fit has, so many of them from the first; each fit's evenly spaced."""
+    """As many draws as one fit has: a share `weight` from `pooled`, each fit's evenly spaced."""
     draws = len(pooled)
     first = round(weight * draws)
-    picks = (np.arange(n) * draws // max(n, 1) for n in (first, draws - first))
-    return np.concatenate([part[pick] for part, pick in zip((pooled, built_in), picks, strict=True)])
+    places = (np.arange(n) * draws // max(n, 1) for n in (first, draws - first))
+    return np.concatenate([part[at] for part, at in zip((pooled, built_in), places, strict=True)])

@@ -87,11 +87,11 @@ def what_ifs_of(fitted: Fitted, crew: Crew) -> tuple[WhatIf, ...]:
     Where the log knows no visitors, one of the others can be asked in for two-person work that has waited;
     with two builders there is no need. Only with two builders work for one is shared, as in the log.
     """
-    from forecast.learn.bench_time import Joining
+    from forecast.learn.bench_time import Newcomer
 
-    joining: tuple[Joining, ...] = ()
+    joining: tuple[Newcomer, ...] = ()
     if crew.weekly_hours is not None:
-        joining = (Joining(id=SECOND, weekly_hours=crew.weekly_hours),)
+        joining = (Newcomer(id=SECOND, weekly_hours=crew.weekly_hours),)
     two = WhatIf(joining=joining)
     helper = replace(two, only_two=crew.others, shared=0.0)
     if "helper" in fitted.bench.basis_:

@@ -48,7 +48,7 @@ _OTHER_FILES = ("ready_queues.py", "dispatch.py", "records.py")
 
 
 @apart
-def _begin(net, hours, release, again, again_after):
+def _begin(net, hours, release, again, reopening_after_days):
     """Set everything to the end of `as_of`."""
     empty_queues(net)
     state = net.state[0]
@@ -72,7 +72,7 @@ def _begin(net, hours, release, again, again_after):
         _begin_task(net, i, hours[i], release)
         if again.size > 0 and again[i] > 0.0:
             net.tasks[i].left -= again[i]
-            net.details[i].again, net.details[i].again_after = again[i], again_after[i]
+            net.details[i].again, net.details[i].reopening_after_days = again[i], reopening_after_days[i]
     state.need = _NINE_TENTHS * (state.spent + state.need) - state.spent
     state.finish = np.inf if state.open > 0 else 0.0
     state.first_90 = np.inf if state.open > 0 and state.need > 0.0 else 0.0
@@ -136,13 +136,13 @@ def _two_waited(net, day):
     It is asked for sooner when there is no other work.
     """
     state, stages = net.state[0], net.stages.size
-    if min(state.ask_after, state.ask_idle_after) == np.inf:
+    if min(state.call_after_days, state.idle_call_after_days) == np.inf:
         return False
     first = smallest(net.tops, stages, 2 * stages)
     if first == EMPTY:
         return False
     other = smallest(net.tops, 0, stages) < EMPTY
-    wait = state.ask_after if other else min(state.ask_after, state.ask_idle_after)
+    wait = state.call_after_days if other else min(state.call_after_days, state.idle_call_after_days)
     since = net.tasks[first].ready_at
     return (since if since > 0.0 else -net.details[first].waited) + wait <= day
 
@@ -277,7 +277,7 @@ def _finish(net, i, now):
     _let_followers_go(net, i, now)
     if detail.again > 0.0 and not detail.reopened:
         detail.reopened = 1
-        set_alarm(net, i, now + detail.again_after)
+        set_alarm(net, i, now + detail.reopening_after_days)
         return
     detail.again = 0.0
     stage = net.stages[net.tasks[i].stage]
@@ -379,11 +379,11 @@ def _whole_kernel(parts):
     """The kernel; what is kept of it holds for this file and for `parts` only."""
 
     @compile_cached
-    def simulate_runs(net, hours, bench, rank, release, asks, again, again_after, grid, room):
+    def simulate_runs(net, hours, bench, rank, release, calls, again, reopening_after_days, grid, room):
         parts  # noqa: B018  numba looks at what a function closes over, not at the files it calls
         for run in range(hours.shape[0]):
-            net.state[0].ask_after, net.state[0].ask_idle_after = asks[run, 0], asks[run, 1]
-            _begin(net, hours[run], release[run], again[run], again_after[run])
+            net.state[0].call_after_days, net.state[0].idle_call_after_days = calls[run, 0], calls[run, 1]
+            _begin(net, hours[run], release[run], again[run], reopening_after_days[run])
             _play(net, bench[run], rank[run], grid, room.hours_done[run])
             _keep(net, room, run)
 
@@ -397,5 +397,5 @@ def _digest(*names):
 
 
 # Play every run: hours (run, task), bench (run, day, person), rank (run, day), release (run, delivery),
-# asks (run, 2), again and again_after (run, task) or without columns.
+# calls (run, 2), again and reopening_after_days (run, task) or without columns.
 simulate_runs = _whole_kernel(_digest(*_OTHER_FILES))

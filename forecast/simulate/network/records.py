@@ -26,10 +26,10 @@ TASK = np.dtype(
 DETAIL = np.dtype(
     [
         ("start", "f8"), ("finish", "f8"), ("earliest", "f8"), ("expected", "f8"), ("path", "f8"),
-        ("again", "f8"), ("again_after", "f8"), ("waited", "f8"), ("before", "i4"), ("need_at", "u4"),
-        ("need_end", "u4"), ("use_at", "u4"), ("use_end", "u4"), ("stint", "i4"), ("cause_of", "i4"),
-        ("start_cause_of", "i4"), ("cause", "u1"), ("start_cause", "u1"), ("under_way", "u1"),
-        ("reopened", "u1"), ("asleep", "u1"), ("barred", "u1"),
+        ("again", "f8"), ("reopening_after_days", "f8"), ("waited", "f8"), ("before", "i4"),
+        ("need_at", "u4"), ("need_end", "u4"), ("use_at", "u4"), ("use_end", "u4"), ("stint", "i4"),
+        ("cause_of", "i4"), ("start_cause_of", "i4"), ("cause", "u1"), ("start_cause", "u1"),
+        ("under_way", "u1"), ("reopened", "u1"), ("asleep", "u1"), ("barred", "u1"),
     ],
     align=True,
 )  # fmt: skip
@@ -58,7 +58,7 @@ STATE = np.dtype(
         ("open", "i4"), ("alarms", "i4"), ("blocked", "i4"), ("stints", "i4"), ("last_task", "i4"),
         ("trace", "u1"), ("sharing", "u1"), ("weighs", "u1"), ("penalty", "f8"), ("ahead", "f8"),
         ("done", "f8"), ("need", "f8"), ("finish", "f8"), ("first_90", "f8"), ("spent", "f8"),
-        ("ask_after", "f8"), ("ask_idle_after", "f8"),
+        ("call_after_days", "f8"), ("idle_call_after_days", "f8"),
     ],
     align=True,
 )  # fmt: skip

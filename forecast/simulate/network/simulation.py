@@ -143,14 +143,14 @@ def simulate_schedule(
     *,
     only_two: ArrayLike | None = None,
     on_call: ArrayLike | None = None,
-    ask_after: ArrayLike | None = None,
-    ask_idle_after: ArrayLike | None = None,
+    call_after_days: ArrayLike | None = None,
+    idle_call_after_days: ArrayLike | None = None,
     lends: ArrayLike | None = None,
     shared_penalty: float = 1.0,
     expected_hours: ArrayLike | None = None,
     longest_paths: ArrayLike | None = None,
-    again_hours: ArrayLike | None = None,
-    again_after: ArrayLike | None = None,
+    reopening_hours: ArrayLike | None = None,
+    reopening_after_days: ArrayLike | None = None,
     grid: ArrayLike = (),
     trace: bool = False,
 ) -> Simulation:
@@ -175,18 +175,19 @@ def simulate_schedule(
     release : (draw, delivery) days after `as_of` at which each delivery is there; 0 (the default) = it is
     only_two : (person,) takes part in two-person tasks only; then those come first
     on_call : (person,) comes on days of their own and when asked: on each day on which two-person work
-        has waited for `ask_after` days, for that work only and as long as whoever is there longest
-    ask_after : (draw,) days; infinite (the default) = nobody is ever asked
-    ask_idle_after : (draw,) the same on days on which there is no other work; the shorter of both counts
+        has waited for `call_after_days` days, for that work only and as long as whoever is there longest
+    call_after_days : (draw,) days; infinite (the default) = nobody is ever asked
+    idle_call_after_days : (draw,) the same on days on which there is no other work; the shorter of both
+        counts
     lends : (person,) lends a hand with what another is on, be it for two or shared, and takes nothing on
         their own; on days on which they were asked in, two-person work comes first
     shared_penalty : person-hours that a task takes when two share it, over those it takes otherwise
     expected_hours : (open task,) person-hours left that the builders reckon with, from which they tell
         when it pays to share; by default it never does
-    again_hours : (draw, open task) of the hours, those that come when the task, finished once, is opened
+    reopening_hours : (draw, open task) of the hours, those that come when the task, finished once, is opened
         again; 0 (the default) = it is not
-    again_after : (draw, open task) days from the first finish until it is opened again, by whoever is at
-        the bench then or next
+    reopening_after_days : (draw, open task) days from the first finish until it is opened again, by whoever
+        is at the bench then or next
     grid : ascending whole days after `as_of` at which the hours done are read
     trace : note what each task waited for, and the critical chain of each run
 
@@ -220,9 +221,9 @@ def simulate_schedule(
     there = np.zeros((draws, deliveries)) if release is None else release
     nothing = np.empty((draws, 0))
     again = _array(nothing, np.float64)
-    if again_hours is not None:
-        again = _shaped("again_hours", again_hours, np.float64, (draws, tasks))
-        _must(_within(again) and bool((again <= left).all()), "again_hours must be a part of hours.")
+    if reopening_hours is not None:
+        again = _shaped("reopening_hours", reopening_hours, np.float64, (draws, tasks))
+        _must(_within(again) and bool((again <= left).all()), "reopening_hours must be a part of hours.")
     _must(bool(np.all(np.diff(points) > 0)), "grid must ascend.")
     _must(_within(left), "hours must be numbers of 0 or more.")
     _must(_within(present), "bench must hold numbers of 0 or more.")
@@ -232,7 +233,10 @@ def simulate_schedule(
     team["on_call"] = False if on_call is None else _shaped("on_call", on_call, np.bool_, (people,))
     team["lends"] = False if lends is None else _shaped("lends", lends, np.bool_, (people,))
     never = np.full(draws, np.inf)
-    asks = (never if ask_after is None else ask_after, never if ask_idle_after is None else ask_idle_after)
+    calls = (
+        never if call_after_days is None else call_after_days,
+        never if idle_call_after_days is None else idle_call_after_days,
+    )
     stints = 2 * people * days + 6 * tasks if trace else 0
     records = network.records.for_play(
         team, stints, penalty=shared_penalty, trace=trace, weighs=expected_hours is not None
@@ -249,9 +253,14 @@ def simulate_schedule(
         present,
         _shaped("stage_rank", ranks, np.uint8, (draws, days)),
         _arrivals(there, draws, deliveries),
-        np.column_stack([_shaped("ask_after", days, np.float64, (draws,)) for days in asks]),
+        np.column_stack([_shaped("call_after_days", days, np.float64, (draws,)) for days in calls]),
         again,
-        _shaped("again_after", nothing if again_after is None else again_after, np.float64, again.shape),
+        _shaped(
+            "reopening_after_days",
+            nothing if reopening_after_days is None else reopening_after_days,
+            np.float64,
+            again.shape,
+        ),
         points,
         kept,
     )
