@@ -159,9 +159,9 @@ def test_the_page_says_that_the_files_changed(own_kit):
         log.write("2026-06-30,1,A,H04,,,\n")
 
     def page(state):
-        from dashboard.frame import watch
+        from dashboard.frame import watch_files
 
-        watch(state)
+        watch_files(state)
 
     told = AppTest.from_function(page, args=("the state before",)).run()
     assert "changed since this page was drawn" in words(told)

@@ -71,7 +71,7 @@ def test_a_saved_session_can_be_taken_back(page, own):
     open_log(page, place)
     tap_hours(page, "1.5")
     save(page)
-    page.get_by_role("button", name="Take the last change back").click()
+    page.get_by_role("button", name="Undo the last change").click()
     page.wait_for_selector("text=took out")
     assert (folder / "log.csv").read_bytes() == before
 
@@ -79,7 +79,7 @@ def test_a_saved_session_can_be_taken_back(page, own):
 def test_a_row_is_changed_where_it_stands(page, own):
     folder, place = own
     open_log(page, place)
-    page.get_by_text("Change or take out a row").click()
+    page.get_by_text("Change or delete a row").click()
     cell = page.get_by_label("Note").last
     cell.fill("swept, and put the drills away")
     cell.press("Enter")
@@ -129,7 +129,7 @@ def test_a_page_says_that_the_files_changed_and_shows_them_anew(page, own):
     sessions = len(read_build(folder).sessions)
     log_session(folder, day=date.today(), hours="1")
     page.wait_for_selector("text=changed since this page was drawn", timeout=20_000)
-    page.get_by_role("button", name="Show it as it is now").click()
+    page.get_by_role("button", name="Update the page").click()
     page.wait_for_selector("text=changed since this page was drawn", state="detached")
     turn_to(page, "Finish dates", charts=True)
     page.wait_for_selector(f"text=/, {sessions + 1} sessions/", timeout=60_000)

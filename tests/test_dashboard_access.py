@@ -1,4 +1,4 @@
-"""The door of the server: hosts, origins, the pairing code, and the rules on every answer."""
+"""The access check of the server: hosts, origins, the pairing code, and the headers of every response."""
 
 import asyncio
 import ipaddress
@@ -12,7 +12,7 @@ from dashboard.server.pairing import ALPHABET, CODE_LENGTH, LOCK_SECONDS, Pairin
 from dashboard.server.serve import (
     free_port,
     home_address,
-    names_of,
+    host_names,
     qr_picture,
     server_settings,
     welcome,
@@ -215,18 +215,6 @@ def test_every_answer_forbids_the_page_to_reach_elsewhere(guard):
     assert "frame-ancestors 'none'" in rules
 
 
-def test_the_browser_is_told_of_scripts_with_a_page_and_only_inside(pairing):
-    async def page(scope, receive, send):
-        headers = [(b"content-type", b"text/html; charset=utf-8")]
-        await send({"type": "http.response.start", "status": 200, "headers": headers})
-        await send({"type": "http.response.body", "body": b"inside"})
-
-    guard = Guard(page, ["192.168.7.20"], pairing, ["/static/js/a.js", "/static/js/b.js"])
-    assert header(ask(guard, "/pair"), "link") == ""
-    told = header(ask(guard, cookie=paired(guard)), "link")
-    assert told == "</static/js/a.js>; rel=modulepreload, </static/js/b.js>; rel=modulepreload"
-
-
 def test_the_settings_keep_to_one_address_and_tell_nobody():
     settings = server_settings("127.0.0.1", 8501, ["127.0.0.1", "localhost"])
     assert settings["server.address"] == "127.0.0.1"
@@ -294,7 +282,7 @@ def _on_network(monkeypatch, address):
 def test_a_home_address_is_taken(monkeypatch):
     _on_network(monkeypatch, "192.168.7.20")
     assert home_address() == "192.168.7.20"
-    assert ipaddress.ip_address(names_of("192.168.7.20")[0]).is_private
+    assert ipaddress.ip_address(host_names("192.168.7.20")[0]).is_private
 
 
 @pytest.mark.parametrize("address", ["8.8.8.8", "127.0.0.1", "0.0.0.0", None])
@@ -306,5 +294,5 @@ def test_neither_a_public_address_nor_none_is_opened(monkeypatch, address):
 
 def test_an_opening_is_plain_and_frozen(tmp_path):
     opening = Opening(folder=tmp_path)
-    assert (opening.runs, opening.seed, opening.address, opening.as_of) == (10_000, 0, "", None)
+    assert (opening.runs, opening.seed, opening.as_of) == (10_000, 0, None)
     assert opening.settings.runs == 10_000
