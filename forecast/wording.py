@@ -10,8 +10,8 @@ _MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
     "November", "December",
 )  # fmt: skip
-_DAYS_PER_MONTH = 30.44
-_DAYS_PER_YEAR = 365.25
+_DAYS_PER_MONTH = 30.44  # a twelfth of a year
+_DAYS_PER_YEAR = 365.25  # leap years included
 # Up to three weeks a builder counts days, up to a quarter weeks, up to two years months: a judgement.
 _SPANS = (("day", 1.0, 21.0), ("week", 7.0, 91.0), ("month", _DAYS_PER_MONTH, 720.0))
 
@@ -46,6 +46,7 @@ def format_odds(chance: float) -> str:
     >>> [format_odds(c) for c in (0.02, 0.31, 0.951)]
     ['hardly any chance', '3 in 10', 'nearly certain']
     """
+    # Half a tenth from either end, the nearest tenth would be 0 or 10 of 10: a certainty nobody has.
     if chance < 0.05:
         return "hardly any chance"
     return "nearly certain" if chance > 0.95 else f"{min(max(round(10 * chance), 1), 9)} in 10"
@@ -106,6 +107,7 @@ def format_hours(hours: float) -> str:
     >>> format_hours(1234.6), format_hours(87.3)
     ('1,230', '87')
     """
+    # Ten hours of two hundred are 5 %: more digits would claim what no forecast knows. A judgement.
     return f"{round(hours, -1):,.0f}" if hours >= 200 else f"{hours:.0f}"
 
 
@@ -147,7 +149,7 @@ def format_shift(days: float) -> str:
     >>> format_shift(12), format_shift(-40), format_shift(0.3)
     ('12 days later', '6 weeks earlier', 'unchanged')
     """
-    if abs(days) < 0.5:
+    if abs(days) < 0.5:  # rounds to no day
         return "unchanged"
     return f"{format_span(days)} {'later' if days > 0 else 'earlier'}"
 

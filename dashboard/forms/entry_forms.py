@@ -20,8 +20,9 @@ from forecast.files.plan import Plan, Task
 from forecast.files.tables import table_schema
 
 OUTSIDE = ""
+# The lengths of most sessions; any other goes into the field "Other hours".
 _HOURS = (0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0)
-_MOST_RECENT = 6
+_MOST_RECENT = 6  # more tasks in progress than that are rare, and all are in the list below
 
 
 def session_form(log: LogReading) -> None:
@@ -119,6 +120,7 @@ def step_form(records: Records) -> None:
 def change_form(row: LogRow) -> None:
     """Change or delete one row of the log."""
     columns = table_schema("log").columns
+    # With the cells in its key the form shows a row anew once another program has changed it.
     key = f"{row.file}_{row.line}_{abs(hash(tuple(row.cells.items())))}"
     with st.form(f"change_{key}", border=True):
         sides = st.columns(2)

@@ -19,7 +19,8 @@ from dashboard.server.pairing import Pairing
 
 PAIR_PATH = "/pair"
 _MOST_FORM_BYTES = 500  # the form holds one code of ten characters
-_SCRIPTS = "'self' 'unsafe-inline' 'unsafe-eval' 'wasm-unsafe-eval'"  # Vega compiles charts in the browser
+# The page starts as inline script, and Vega compiles charts in the browser.
+_SCRIPTS = "'self' 'unsafe-inline' 'unsafe-eval' 'wasm-unsafe-eval'"
 
 
 class Guard:

@@ -18,8 +18,8 @@ from dashboard.work.first_look import start_first_look
 from forecast.errors import UsageError
 
 LOOPBACK = "127.0.0.1"
-FIRST_PORT = 8501
-_PORTS_TRIED = 50
+FIRST_PORT = 8501  # the default of the server library
+_PORTS_TRIED = 50  # more dashboards at once than anybody opens
 _SCRIPT = Path(__file__).parents[1] / "app.py"
 _MOST_UPLOAD_MB = 5  # a log of a hundred thousand rows
 

@@ -66,6 +66,7 @@ def weeks_figure(found: BenchHours) -> Figure:
     finding = f"{round(empty * 10)} in 10 weeks were without a session"
     return Figure(
         name="hours-by-week",
+        # Below 5 % it would read as 0 in 10 weeks.
         finding=finding if empty >= 0.05 else "Hardly a week without a session",
         chart=hours_by_week(
             weeks.assign(next=weeks["monday"] + _WEEK * _BAR),
@@ -106,7 +107,7 @@ def _show_gaps(gaps: pd.DataFrame) -> None:
     longest = format_span(gaps["days"].iloc[0])
     finding = f"{plural(len(gaps), 'gap')} of two weeks or more, the longest of {longest}"
     st.subheader(finding, anchor=False)
-    top = gaps.head(10)
+    top = gaps.head(10)  # the frame has the longest first
     table = {
         "From": [format_short_date(day) for day in top["start"]],
         "To": [format_short_date(day) for day in top["end"]],

@@ -61,6 +61,7 @@ def show_page() -> None:
 
 def _controls(request: ForecastRequest, draws: SharedDraws) -> tuple[Help, float]:
     """The help that the visitor sets, and the most hours per week that the slider offers."""
+    # The slider starts at the helper's usual hours and goes to twice those, in steps of half an hour.
     usual = max(round(2 * draws.usual_hours) / 2, 0.5)
     most = float(max(ceil(2 * usual), 6))
     name = plain(capitalise(draws.crew.name))
@@ -91,7 +92,7 @@ def gain_lines(alone: CrewOutcome, helped: CrewOutcome, name: str) -> list[str]:
     low, middle, high = (helped.sooner_than(alone, q) for q in (0.10, 0.50, 0.90))
     if isnan(middle) or middle == inf:
         return [f"Alone the build is not finished within the simulated days; with {name} it may be."]
-    if middle < 1:
+    if middle < 1:  # less than a day is not worth announcing
         return [f"{capitalise(name)} would not bring the date forward.", _dates_line(alone, helped)]
     gain = f"With {name} the build is finished {format_span(middle)} sooner."
     bottom = format_span(low) if low >= 1 else "nothing"
@@ -187,6 +188,7 @@ def _show_where_help_matters(request: ForecastRequest) -> None:
     st.subheader("What it rests on", anchor=False)
     for sentence in crew.findings:
         st.text(sentence)
+    # Types that gain less than half a day would show as 0.
     gains = crew.by_type.loc[crew.by_type["days_bought"] >= 0.5].head(10)
     if len(gains):
         table = {

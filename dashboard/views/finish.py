@@ -39,10 +39,10 @@ _CAUSES = {
     "worked": "Hours worked",
     "over": "Tasks over or under estimate",
     "grown": "Tasks added to the plan",
-    "pace": "Pace from here on",
+    "pace": "Future pace",
     "order": "Order of tasks and waiting",
 }
-_CURVE_POINTS = 60
+_CURVE_POINTS = 60  # smooth to the eye at the width of a page; every second one is in the table
 
 
 def show_page() -> None:
@@ -94,7 +94,7 @@ def change_figure(change: DateChange) -> Figure:
 def change_sentence(change: DateChange) -> str:
     """By how much the date of the whole build moved, in one line."""
     then = format_date(change.before.as_of)
-    if abs(change.days_later) < 1.5:
+    if abs(change.days_later) < 1.5:  # a day more or less is not worth a sentence: a judgement
         return f"Since {then} the date for the whole build has hardly moved."
     shift = format_shift(change.days_later)
     return f"Since {then} the {format_percent(LEVEL)} date of the whole build moved: {shift}."
@@ -154,7 +154,7 @@ def chance_figure(outlook: Outlook, stage: str | None, day: date) -> Figure:
     day : the day to mark
     """
     chance, name = outlook.chance_by(day, stage), target_name(stage)
-    last = max(outlook.date_at(0.95, stage) or day, day) + timedelta(days=30)
+    last = max(outlook.date_at(0.95, stage) or day, day) + timedelta(days=30)  # room for the label
     days = pd.date_range(outlook.as_of, last, periods=_CURVE_POINTS).normalize().unique()
     chances = pd.DataFrame({"day": days, "chance": [outlook.chance_by(d.date(), stage) for d in days]})
     some = chances.iloc[::2]

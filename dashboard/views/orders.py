@@ -53,7 +53,7 @@ def order_lines(orders: Orders, titles: dict[str, str]) -> list[str]:
 def _lateness_sentence(order: Order) -> str:
     begin = "Ordered today, it still" if order.overdue else "Ordered then, it"
     late = f"{begin} arrives late in {format_percent(order.probability_late)} of the runs"
-    idle = order.expected_idle_days
+    idle = order.expected_idle_days  # below half a day it would read as "1 day"
     return (
         f"{late} and leaves {format_span(idle)} without any work on average." if idle >= 0.5 else f"{late}."
     )

@@ -19,6 +19,7 @@ from forecast.questions.readiness import title_of
 from forecast.questions.tonight import USUAL_HOURS, Tonight, usual_hours
 from forecast.wording import format_clock, format_odds, plural
 
+# Sessions on an evening or a free day; the usual one is preselected.
 _HOURS = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 6.0)
 
 

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from icalendar import Event
 
 _PRODUCT = "-//benchdays//finish dates//EN"
+# Drawn once; another one would duplicate every event that builders have imported.
 _NAMESPACE = uuid.UUID("6f0f1c1e-5a0c-5d5b-9a53-3f7f0b0d2c11")
 _FIRST_DAY = date(2000, 1, 1)  # before any log, so that SEQUENCE is never negative
 _LEVELS = (("even odds", 0.50), ("80 % sure", 0.80))
@@ -160,7 +161,7 @@ def _event(
     if description:
         event.add("description", _text(description))
     event.add("status", "CANCELLED" if cancelled else "CONFIRMED")
-    event.add("transp", "TRANSPARENT")
+    event.add("transp", "TRANSPARENT")  # a finish date does not make its day busy
     return event
 
 

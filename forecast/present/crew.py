@@ -55,5 +55,5 @@ def _format_gain(days: np.ndarray) -> str:
 
 
 def crew_table(answer: CrewAnswer) -> Table:
-    """The rows of `crew_rows` for the terminal."""
-    return terminal_table(crew_rows(answer))
+    """The rows of `crew_rows` for the terminal; person-hours are left out, for 80 columns."""
+    return terminal_table(crew_rows(answer).drop(columns="Person-hours"))

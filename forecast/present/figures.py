@@ -30,7 +30,7 @@ from forecast.wording import (
 )
 
 _LEVELS = (0.05, 0.10, 0.50, 0.80, 0.90, 0.95)
-_BURN_DOWN_ROWS = 14
+_BURN_DOWN_ROWS = 14  # about what one screen shows
 Target = tuple[str, Outlook, str | None]
 
 
@@ -125,6 +125,7 @@ def burn_down_figure(outlook: Outlook, burned: BurnDown, theme: Theme) -> Figure
     """Person-hours left of one stage or of the whole build, in the log and in the runs."""
     name = target_name(burned.stage)
     left, grown = burned.forecast["p50"].iloc[0], burned.scope["hours"].sum()
+    # Below an hour the growth is a rounding of the estimates.
     more = f"; the plan grew by {format_hours(grown)} hours" if grown >= 1 else ""
     return Figure(
         name="burn-down",

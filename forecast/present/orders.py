@@ -98,5 +98,6 @@ def _format_order_by(order: Order) -> str:
 
 
 def orders_table(build: Build, answer: Orders) -> Table:
-    """The rows of `orders_rows` for the terminal."""
-    return terminal_table(orders_rows(answer, delivery_titles(build)), text=("Rule",))
+    """The rows of `orders_rows` for the terminal; the days waited are left out, for 80 columns."""
+    rows = orders_rows(answer, delivery_titles(build)).drop(columns="Days waited")
+    return terminal_table(rows, text=("Order by", "Rule"))

@@ -48,7 +48,7 @@ def _overruns_row(row: dict[Hashable, Any]) -> dict[str, str]:
 def overruns_table(answer: Overruns) -> Table:
     """The types of work for the terminal: narrower cells than `overruns_rows`, for 80 columns."""
     rows = [_narrow_row(row) for row in answer.types.to_dict("records")]
-    columns = ["Type", "At stake", "Of plan", "Over", "Doubling", "Now, end", "Rework", "Rests on"]
+    columns = ["Type", "Hours", "Of plan", "Over", "Doubling", "Now, end", "Rework", "Basis"]
     return terminal_table(pd.DataFrame(rows, columns=columns))
 
 
@@ -57,13 +57,13 @@ def _narrow_row(row: dict[Hashable, Any]) -> tuple[str, ...]:
     last_piece = row["learned_so_far"] * row["learning_to_come"]
     return (
         row["type"],
-        f"{row['hours_at_stake']:+.0f} h",
+        f"{row['hours_at_stake']:+.0f}",
         f"{row['ratio_p10']:.1f}-{row['ratio_p90']:.1f}" if planned else "no plan",
         _narrow_percent(row["probability_over"]) if planned else "",
         f"{100 * row['learning_rate_p10']:.0f}-{format_percent(row['learning_rate_p90'])}",
         f"{100 * row['learned_so_far']:.0f}, {format_percent(last_piece)}",
         f"{100 * row['rework_share_p10']:.0f}-{format_percent(row['rework_share_p90'])}",
-        f"{row['basis']}, {row['finished']}",
+        f"{row['basis']} {row['finished']}",
     )
 
 
@@ -77,10 +77,9 @@ def _narrow_percent(probability: float) -> str:
 def overruns_lines() -> list[str]:
     """How to read the table of the terminal."""
     return [
-        "Ranges are central 80 % ranges. At stake: hours by which the open tasks are expected to exceed "
-        "their plan.",
+        "Ranges hold 80 % of the runs. Hours: by how much the open tasks are expected to exceed their plan.",
         "Of plan: hours taken over hours planned. Over: the chance that this is above 1.",
         "Doubling: hours per piece, unit theory, each time the pieces done double; 100 % = no learning.",
         "Now, end: hours of the next piece and of the last one, as a share of the first's (even odds).",
-        "Rests on: the type's own finished tasks, pooled with others, or a prior; and how many.",
+        "Basis: the type's own finished tasks, pooled with other types, or a prior; and how many.",
     ]

@@ -29,7 +29,7 @@ def terminal_table(rows: pd.DataFrame, *, text: Collection[str] = (), bold_last:
         if number == 0 or column in text:
             table.add_column(column, overflow="fold", min_width=6)
         else:
-            table.add_column(column, justify="right", no_wrap=True)
+            table.add_column(column, justify="right", no_wrap=True)  # a broken number cannot be read
     for number, row in enumerate(rows.itertuples(index=False)):
         last = bold_last and number == len(rows) - 1
         table.add_row(*(Text(str(cell)) for cell in row), style="bold" if last else "")

@@ -15,7 +15,7 @@ from forecast.wording import capitalise, format_clock, format_odds, join_words
 if TYPE_CHECKING:
     from rich.table import Table
 
-MOST_ROWS = 12
+MOST_ROWS = 12  # with the lines around it the table fits a terminal of 24 rows
 _MOST_NAMED = 2  # titles of waiting tasks per sentence: the rest are counted
 
 

@@ -58,7 +58,7 @@ def finish_ranges(ranges: pd.DataFrame, today: date, until: date, theme: Theme) 
         sure.mark_text(dy=-19, fontWeight="bold", align="center").encode(text="label:N"),
         over.mark_text(align="left", dx=8).encode(y=y, x="today:T", text="finished:N"),
         _day_rule(today, theme),
-        height=theme.row_height * len(ranges) + 30,
+        height=theme.row_height * len(ranges) + 30,  # 30: the label above the first row
     )
 
 
@@ -153,7 +153,7 @@ def order_dates(orders: pd.DataFrame, theme: Theme) -> alt.LayerChart:
     base = alt.Chart(utc(orders)).encode(y=names_y(orders["title"]))
     needed = base.transform_filter("isValid(datum.p10) && isValid(datum.p90)")
     due = base.transform_filter("isValid(datum.order_by)").encode(x="order_by:T")
-    # The text goes to the side that has room: left-aligned in the left half of the chart.
+    # The text goes to the side that has room: to the right of a mark in the left half of the chart.
     middle = orders[["order_by", "p10", "p90"]].stack().agg(["min", "max"]).mean()
     early = orders["order_by"] <= middle
     labels = (
@@ -181,6 +181,7 @@ def past_forecasts(rows: pd.DataFrame, theme: Theme) -> alt.LayerChart:
     rows : as_of, p10, p50, p80, p90, actual (NaT while it is open)
     theme : colours and sizes
     """
+    # What is past the horizon goes up to the latest date there is, with a triangle on top.
     top = rows[["p50", "p80", "p90"]].max().max()
     shown = rows.assign(past=rows["p90"].isna(), top=top, p90=rows["p90"].fillna(top))
     base = alt.Chart(utc(shown)).encode(x=dates_x("as_of", "Forecast on"))

@@ -19,6 +19,7 @@ from forecast.present.charts.theme import (
 from forecast.wording import capitalise
 
 _BANDS = {"95": ("p02", "p98"), "80": ("p10", "p90"), "50": ("p25", "p75")}
+# About equally far apart on a logarithmic scale, and round.
 _RATIO_TICKS = [0.1, 0.2, 0.35, 0.5, 0.75, 1, 1.25, 1.5, 2, 3, 5, 10]
 _LABEL_ROOM = 1.2  # where the axis ends relative to the longest bar, for the label beside it
 _SIDES = {"over": "triangle-right", "under": "triangle-left", "open": "circle"}
@@ -45,6 +46,7 @@ def hours_left(
         )
         for name, (low, high) in _BANDS.items()
     ]
+    # Without an edge the 80 % band would differ from its neighbours by shade alone.
     edge = ahead.mark_line(color=theme.blue, strokeWidth=1, strokeDash=[6, 3])
     y = alt.Y("p50:Q", title=title, scale=alt.Scale(zero=True), axis=alt.Axis(grid=True))
     log = alt.Chart(utc(logged)).mark_line(color=theme.orange, strokeWidth=3, interpolate="step-after")
@@ -121,7 +123,7 @@ def days_of_week(days: pd.DataFrame, theme: Theme) -> alt.LayerChart:
     days : name, worked_share (0 to 1), label
     theme : colours and sizes
     """
-    longest = max(days["worked_share"].max(), 0.1)
+    longest = max(days["worked_share"].max(), 0.1)  # an empty log has an axis too
     x = alt.X(
         "worked_share:Q",
         title="Share of such days with a session",

@@ -53,24 +53,28 @@ class Theme:
         colours = {"labelColor": self.text["color"], "titleColor": self.text["color"]} if self.text else {}
         size = self.font_size
         return alt.Config(
+            # Labels of 150 pixels are what _LABEL_WIDTH characters take at the larger font size.
             axis=alt.AxisConfig(
                 labelFontSize=size, titleFontSize=size, labelLimit=150, grid=False, **colours
             ),
+            # Five ticks, 14 pixels apart: labels such as "Jan 2027" do not touch on a phone of 360 pixels.
             axisX=alt.AxisConfig(labelFlush=True, labelOverlap=True, labelSeparation=14, tickCount=5),
             axisY=alt.AxisConfig(labelFlush=False, labelOverlap=False),
             view=alt.ViewConfig(stroke=None),
             text=alt.MarkConfig(fontSize=size, **({"color": self.text["color"]} if self.text else {})),
-            mark=alt.MarkConfig(aria=False),
+            mark=alt.MarkConfig(aria=False),  # a screen reader gets the description, not hundreds of marks
             **({"font": self.text["font"]} if self.text else {}),
         )
 
 
 SCREEN = Theme(frame={}, text={})
 PAPER = Theme(
+    # Darker than on the screen: paper has one background, and printers lighten colours.
     orange="#b4570f",
     grey="#6b7580",
     font_size=13,
     row_height=48,
+    # 560 pixels are 148 mm: the width of an A4 or letter page within its margins.
     frame={"width": 560, "background": "white", "padding": 10},
     text={"color": "#16202a", "font": "Liberation Sans, Arial, sans-serif"},
 )

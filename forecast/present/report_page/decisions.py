@@ -86,7 +86,7 @@ def record_section(record: TrackRecord) -> Section:
     first, *others = record_sentences(record)
     rows = record.finishes.loc[record.finishes["target"] == BUILD]
     figure = past_figure(record, BUILD, PAPER) if len(rows) else None
-    # One forecast is no history to draw; a chart without a single date would be empty.
+    # A single past forecast has no history to draw, and without dates the chart would be empty.
     drawn = figure is not None and rows["p50"].notna().sum() >= 2
     return Section(
         id="record",

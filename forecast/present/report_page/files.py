@@ -81,6 +81,7 @@ def _check(option: str, path: Path, folder: Path) -> None:
         raise UsageError(f"{option}: the folder {str(path.parent)!r} does not exist.")
     if path.is_dir():
         raise UsageError(f"{option}: {str(path)!r} is a folder.")
+    # Reports and calendars may be written into the build folder, but no CSV file that the program reads.
     inside = path.resolve().is_relative_to(folder.resolve()) if folder.exists() else False
     if inside and path.suffix.casefold() == ".csv" and (path.exists() or path.parent.name == "log"):
         raise UsageError(f"{option}: {str(path)!r} is a file of the build: give another name.")
