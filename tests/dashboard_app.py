@@ -36,7 +36,7 @@ def settled(app):
 
 
 def words(app):
-    """Everything that the page says, without the marks that keep text from being Markdown."""
+    """All text of the page, without the backslashes that escape Markdown."""
     kinds = ("title", "header", "subheader", "markdown", "caption", "text", "error", "success", "info")
     said = [str(element.value) for kind in kinds for element in getattr(app, kind)]
     said += [element.proto.body for element in app.get("html")]

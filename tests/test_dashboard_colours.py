@@ -95,7 +95,7 @@ def test_the_words_on_the_large_button_can_be_read(words, button):
 
 @pytest.mark.parametrize("ground", GROUNDS)
 @pytest.mark.parametrize("mark", MARKS)
-def test_a_mark_stands_out_from_both_grounds(mark, ground):
+def test_a_mark_has_contrast_on_both_backgrounds(mark, ground):
     assert contrast(MARKS[mark], GROUNDS[ground]) >= 3
 
 
@@ -105,13 +105,13 @@ def test_what_is_forecast_and_what_happened_stay_apart(eye):
 
 
 @pytest.mark.parametrize("eye", EYES)
-def test_all_marks_can_be_told_apart_and_from_the_grounds(eye):
+def test_all_marks_differ_from_each_other_and_from_the_backgrounds(eye):
     for one, other in combinations([*MARKS.values(), *GROUNDS.values()], 2):
         assert distance(one, other, EYES[eye]) > 10 * 2.3
 
 
 @pytest.mark.parametrize("ground", GROUNDS)
-def test_the_bands_are_told_apart_by_how_dark_they_are(ground):
+def test_the_bands_differ_in_lightness(ground):
     steps = [linear(GROUNDS[ground])]
     for level in ("95", "80", "50"):  # each band lies on the wider ones
         steps.append((1 - BAND_OPACITY[level]) * steps[-1] + BAND_OPACITY[level] * linear(BLUE))

@@ -76,7 +76,7 @@ def test_few_runs_are_waited_for():
     assert HelpQueue(draws=draws).outcomes(ALONE, way(3)) == ([("alone", FIRST_RUNS), (3, FIRST_RUNS)], True)
 
 
-def test_what_is_asked_puts_off_what_may_be_asked():
+def test_a_request_preempts_a_likely_one():
     draws = SlowDraws()
     queue = HelpQueue(draws=draws)
     queue.prefetch([way(1), way(2)])
@@ -88,7 +88,7 @@ def test_what_is_asked_puts_off_what_may_be_asked():
     assert draws.begun == [1, 9, 1, 2]
 
 
-def test_what_may_be_asked_and_then_is_goes_on():
+def test_a_likely_request_that_becomes_an_actual_one_continues():
     draws = SlowDraws()
     queue = HelpQueue(draws=draws)
     queue.prefetch([way(1)])
@@ -131,7 +131,7 @@ def test_the_oldest_answers_are_forgotten_but_not_the_one_without_help(monkeypat
     assert not queue.ready(way(1))
 
 
-def test_the_page_says_that_it_is_a_first_look_and_then_shows_all_runs(tmp_path, monkeypatch):
+def test_the_page_shows_a_preliminary_result_and_then_all_runs(tmp_path, monkeypatch):
     monkeypatch.setattr(help_queue, "FIRST_RUNS", 500)
     folder = write_kit(tmp_path / "kit")
     seen = []

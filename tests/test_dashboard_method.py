@@ -31,7 +31,7 @@ def test_the_words_of_a_page_hold_no_table_and_no_mark_of_one(reader):
     assert "##" in method_text(reader)
 
 
-def test_the_ranges_that_held_are_those_of_the_study():
+def test_the_coverage_is_that_of_the_study():
     quoted, shown = study_tables("builders")["finish_skill"], range_coverage()
     assert len(shown) == len(quoted) == 12
     assert shown["Forecast of"].str.startswith("the ").all()
@@ -52,7 +52,7 @@ def test_the_chances_of_tonight_rise_with_what_was_given():
 
 
 @pytest.mark.parametrize("row", list(CHECKS.itertuples()), ids=lambda r: r.test.partition("::")[2])
-def test_a_check_names_a_test_that_is_there_and_a_figure_that_stands_in_it(row):
+def test_a_check_names_an_existing_test_and_a_figure_in_it(row):
     file, _, name = row.test.partition("::")
     text = (PUBLISHED / file).read_text(encoding="utf-8")
     assert f"def {name}(" in text

@@ -78,7 +78,7 @@ def test_the_learning_curve_is_that_of_the_picked_type(kit):
     assert "Rivet:" in words(app)
 
 
-def test_a_page_says_on_what_it_rests(kit):
+def test_a_page_shows_its_basis(kit):
     assert "seed 0, as of 30 June 2026." in words(shown(kit))
 
 
@@ -106,7 +106,7 @@ def test_a_second_builder_with_more_hours_is_not_less_help(kit):
     assert "person-hours in all instead of" in words(app)
 
 
-def test_help_for_two_person_tasks_only_can_be_asked(kit):
+def test_help_can_be_limited_to_two_person_tasks(kit):
     app = shown(kit, "crew")
     before = words(app)
     app.checkbox(key="help_only_two").set_value(True).run()
@@ -163,7 +163,7 @@ def test_a_log_without_a_session_invites_the_first_one(tmp_path):
     assert len(read_build(folder).sessions) == 1
 
 
-def test_a_broken_log_says_every_problem_beside_its_row(own_kit):
+def test_every_problem_of_a_broken_log_is_shown_with_its_row(own_kit):
     with (own_kit / "log.csv").open("a") as log:
         log.write("2026-06-29,two,A,T01,,,\n2026-06-30,1,Z,T02,,,\n")
     app = shown(own_kit)

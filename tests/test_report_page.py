@@ -1,4 +1,4 @@
-"""The report: one page that stands on its own, reads aloud, prints, and lets no text of the builder act."""
+"""The report: one self-contained page that is accessible, prints, and never interprets a builder's text."""
 
 import os
 import re
@@ -124,7 +124,7 @@ def test_every_table_has_a_caption_and_heads_for_rows_and_columns(parsed):
         assert {e.attrib.get("scope") for e in one.iter("th")} == {"col", "row"}
 
 
-def test_the_page_says_its_language_and_its_title(parsed, answers):
+def test_the_page_has_a_language_and_a_title(parsed, answers):
     assert parsed.attrib["lang"] == "en"
     assert next(parsed.iter("title")).text == "Stint: finish dates as of 20 March 2026"
 
@@ -161,12 +161,12 @@ def test_the_page_answers_every_question_in_its_order(answers):
     assert ids == ["finish", "left", "crew", "over", "orders", "record", "hours", "basis", "cautions"]
 
 
-def test_what_was_not_asked_for_is_left_out(answers):
+def test_sections_that_were_not_computed_are_left_out(answers):
     fewer = replace(answers, record=None, crew=None)
     assert not {"crew", "record"} & {s.id for s in page_sections(fewer)}
 
 
-def test_what_is_to_be_ordered_is_said_first(answers):
+def test_the_orders_to_place_come_first(answers):
     section = section_of(answers, "orders")
     assert len(section.answer) == 1
     assert section.answer[0].startswith("Order")
@@ -175,19 +175,19 @@ def test_what_is_to_be_ordered_is_said_first(answers):
     assert section.tables[0].rows.iloc[1]["Order by"] == "ordered 1 Mar 2026"
 
 
-def test_the_three_ways_to_go_on_stand_side_by_side(answers):
+def test_the_three_plans_are_side_by_side(answers):
     section = section_of(answers, "crew")
     assert section.tables[0].rows["Plan"].to_list() == ["Alone", "With B", "Helper for two-person work"]
     assert section.answer == answers.crew.findings[:1]
 
 
-def test_a_log_that_is_too_short_for_a_record_says_so(answers):
+def test_a_log_that_is_too_short_for_a_back_test_is_reported(answers):
     section = section_of(answers, "record")
     assert section.answer[0].startswith("Too early for a record")
     assert section.figures == section.tables == ()
 
 
-def test_past_forecasts_stand_beside_what_happened():
+def test_past_forecasts_are_beside_the_outcome():
     build = read_build(ROOT / "sample_logs" / "turnstone")
     days = [date(2025, 7, 31), date(2026, 1, 31)]
     record = track_record(build, date(2026, 6, 30), Settings(runs=20, horizon_years=6), days=days)
@@ -197,7 +197,7 @@ def test_past_forecasts_stand_beside_what_happened():
     assert len(section.figures) == 1
 
 
-def test_rules_of_a_country_are_told_to_its_builders_only():
+def test_rules_of_a_country_are_shown_to_its_builders_only():
     at_home = cautions_section("US").sentences
     elsewhere = cautions_section("GB").sentences
     assert set(elsewhere) < set(at_home)
@@ -255,7 +255,7 @@ def test_a_build_without_a_date_has_its_page(tmp_path):
     assert "so no date is given" in found
 
 
-def test_a_library_that_is_missing_is_said_in_one_sentence(answers, monkeypatch):
+def test_a_missing_library_is_reported_in_one_sentence(answers, monkeypatch):
     monkeypatch.setitem(sys.modules, "vl_convert", None)
     with pytest.raises(
         UsageError, match=r"needs vl_convert: install it with `pip install 'benchdays\[report\]'`"
@@ -319,7 +319,7 @@ def test_what_must_not_be_written_is_refused(folder, asked, sentence):
         ReportFiles(**paths).check(folder)
 
 
-def test_a_log_kept_in_a_folder_is_not_written_over(folder):
+def test_a_log_in_a_folder_is_not_overwritten(folder):
     (folder / "log").mkdir()
     with pytest.raises(UsageError, match="is a file of the build"):
         ReportFiles(hours=folder / "log" / "2026.csv").check(folder)

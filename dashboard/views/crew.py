@@ -162,7 +162,7 @@ def cost_sentence(alone: CrewOutcome, helped: CrewOutcome) -> str:
     if others < 1 or not 0 < gain < inf or high == inf:
         return f"{cost}."
     return (
-        f"{cost}: {_format_days(middle)} days sooner per hour of theirs "
+        f"{cost}: {_format_days(middle)} days sooner per hour of help "
         f"({_format_days(low)} to {_format_days(high)} in 8 of 10 runs)."
     )
 

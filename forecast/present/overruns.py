@@ -15,7 +15,7 @@ from forecast.wording import capitalise, format_percent, format_percent_range
 if TYPE_CHECKING:
     from rich.table import Table
 
-_BASIS = {"own": "own tasks", "pooled": "own and other types", "prior": "priors only"}
+_BASIS = {"own": "own tasks", "pooled": "pooled", "prior": "priors only"}
 
 
 def overruns_rows(types: pd.DataFrame) -> pd.DataFrame:

@@ -58,7 +58,7 @@ def test_on_a_phone_nothing_scrolls_sideways(seen, name):
 
 
 @pytest.mark.parametrize("name", CHARTED)
-def test_every_chart_is_drawn_and_tells_what_it_shows(seen, name):
+def test_every_chart_is_drawn_and_described(seen, name):
     assert seen[0][name].charts
     for label, height in seen[0][name].charts:
         assert len(label) > 40

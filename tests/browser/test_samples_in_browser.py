@@ -56,7 +56,7 @@ def test_the_slider_moves_the_schedule_of_each_sample(sample):
     settle(page)
 
 
-def test_a_session_is_written_to_each_sample_and_taken_back(sample):
+def test_a_session_is_written_to_each_sample_and_undone(sample):
     folder, page = sample
     before, count = (folder / "log.csv").read_bytes(), len(rows_of(folder))
     turn_to(page, "The log")

@@ -65,7 +65,7 @@ def test_the_targets_on_a_phone_are_large_and_save_is_seen_at_once(phone, own):
     assert box["y"] + box["height"] < 844
 
 
-def test_a_saved_session_can_be_taken_back(page, own):
+def test_a_saved_session_can_be_undone(page, own):
     folder, place = own
     before = (folder / "log.csv").read_bytes()
     open_log(page, place)
@@ -76,7 +76,7 @@ def test_a_saved_session_can_be_taken_back(page, own):
     assert (folder / "log.csv").read_bytes() == before
 
 
-def test_a_row_is_changed_where_it_stands(page, own):
+def test_a_row_is_changed_in_place(page, own):
     folder, place = own
     open_log(page, place)
     page.get_by_text("Change or delete a row").click()
@@ -87,7 +87,7 @@ def test_a_row_is_changed_where_it_stands(page, own):
     assert rows_of(folder)[-1]["note"] == "swept, and put the drills away"
 
 
-def test_a_wrong_entry_says_why_and_keeps_what_was_typed(page, own):
+def test_a_wrong_entry_is_explained_and_what_was_typed_stays(page, own):
     folder, place = own
     before = (folder / "log.csv").read_bytes()
     open_log(page, place)
@@ -122,7 +122,7 @@ def test_two_tabs_and_a_command_writing_at_once_lose_nothing(page, own):
     assert hours == ["0.5", "0.5", "1", "1", "1", "1", "1", "3"]
 
 
-def test_a_page_says_that_the_files_changed_and_shows_them_anew(page, own):
+def test_a_page_reports_changed_files_and_updates(page, own):
     folder, place = own
     page.goto(f"{place}/method")
     settle(page, charts=False)

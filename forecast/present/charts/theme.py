@@ -55,7 +55,12 @@ class Theme:
         return alt.Config(
             # Labels of 150 pixels are what _LABEL_WIDTH characters take at the larger font size.
             axis=alt.AxisConfig(
-                labelFontSize=size, titleFontSize=size, labelLimit=150, grid=False, **colours
+                labelFontSize=size,
+                titleFontSize=size,
+                titleFontWeight="normal",
+                labelLimit=150,
+                grid=False,
+                **colours,
             ),
             # Five ticks, 14 pixels apart: labels such as "Jan 2027" do not touch on a phone of 360 pixels.
             axisX=alt.AxisConfig(labelFlush=True, labelOverlap=True, labelSeparation=14, tickCount=5),
@@ -73,7 +78,7 @@ PAPER = Theme(
     orange="#b4570f",
     grey="#6b7580",
     font_size=13,
-    row_height=48,
+    row_height=40,
     # 560 pixels are 148 mm: the width of an A4 or letter page within its margins.
     frame={"width": 560, "background": "white", "padding": 10},
     text={"color": "#16202a", "font": "Liberation Sans, Arial, sans-serif"},
@@ -103,7 +108,9 @@ def dates_x(column: str, title: str | None = None, *, domain: list[date] | None 
 
 def names_y(names: pd.Series) -> alt.Y:
     """A vertical axis of names in the order given; long ones, broken by `on_lines`, take several lines."""
-    axis = alt.Axis(domain=False, ticks=False, labelExpr=r"split(datum.label, '\n')", labelLimit=170)
+    axis = alt.Axis(
+        domain=False, ticks=False, labelExpr=r"split(datum.label, '\n')", labelLimit=170, labelPadding=10
+    )
     return alt.Y(f"{names.name}:N", sort=list(dict.fromkeys(names)), title=None, axis=axis)
 
 
