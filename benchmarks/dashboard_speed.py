@@ -51,7 +51,7 @@ window.still = () => document.querySelector('.stApp')?.dataset.testScriptState =
   && !document.querySelector('[data-stale=true]');
 window.charts = () => document.querySelectorAll('[data-testid=stVegaLiteChart] svg.marks').length;
 window.working = () => [...document.querySelectorAll('[data-testid=stCaptionContainer]')]
-  .some(e => /^(A first look|Looking|Tracing|Drawing|Playing|Forecasting)/.test(e.innerText));
+  .some(e => e.innerText.trim().endsWith('...'));
 window.said = () => [...document.querySelectorAll('.stMain h1, .stMain h3, .stMain [data-testid=stText]')]
   .map(e => e.innerText).join('|');
 """

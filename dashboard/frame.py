@@ -1,75 +1,45 @@
-"""What every page shares: the look, the answer at the top, what it rests on, and word of a changed log."""
+"""What every page shares: style, the answer at the top, the basis, and notice of changed files."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from pathlib import Path
 
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
+from dashboard.markup import plain
 from dashboard.server.opening import opened, state_of
-from dashboard.words import plain
-from dashboard.work.forecasts import Asked, asked_now
+from dashboard.work.forecasts import ForecastRequest, outlook_of, request_for
 from dashboard.work.reading import read_folder
 from forecast.present.finish import CAUTION, basis_sentence
 from forecast.simulate.outlook import Outlook
 
-_LOOK_EVERY_SECONDS = 4.0
-_WAIT_SECONDS = 0.7
-CHANGED = "The files of this build changed; the page shows them as they are now."
-_STYLE = """<style>
-.stMainBlockContainer { max-width: 62rem; padding-top: 3.5rem; }
-table.figures { border-collapse: collapse; font-size: .95rem; width: 100%; }
-table.figures caption { caption-side: bottom; font-size: .85rem; opacity: .8; padding-top: .4rem;
-  text-align: left; }
-table.figures th, table.figures td { border-bottom: 1px solid rgba(128, 138, 148, .4); padding: .4rem .5rem;
-  text-align: left; vertical-align: top; }
-table.figures th.number, table.figures td.number { text-align: right; }
-table.figures .day, table.figures .short { white-space: nowrap; }
-table.figures td { overflow-wrap: anywhere; }
-div.wide { overflow-x: auto; }
-[data-testid=stExpander] pre, [data-testid=stExpander] pre * { overflow-wrap: anywhere;
-  white-space: pre-wrap !important; }
-div.wide table.figures td { overflow-wrap: normal; }
-[data-testid=stButtonGroup] button { font-size: 1.05rem; min-height: 2.9rem; min-width: 3.4rem; }
-[data-testid=stCheckbox] label { padding: .5rem 0; }
-button[kind=primary], button[kind=primaryFormSubmit] { font-size: 1.15rem; min-height: 3.4rem; }
-[data-testid=stVegaLiteChart] svg text { fill: currentColor; }
-[data-testid=stCaptionContainer], [data-testid=stCaptionContainer] p { color: inherit; }
-[data-testid=stCaptionContainer] { opacity: .85; }
-h1 { line-height: 1.2; padding-top: 0; }
-@media (prefers-color-scheme: dark) {
-  button[kind=primary] p, button[kind=primaryFormSubmit] p { color: #10161c; font-weight: 600; }
-}
-@media (max-width: 640px) {
-  h1 { font-size: 1.6rem; }
-  .stMainBlockContainer { padding-left: 1rem; padding-right: 1rem; }
-  table.figures { font-size: .85rem; }
-  table.figures th, table.figures td { padding: .35rem .25rem; }
-  table.figures .short { white-space: normal; }
-}
-</style>"""
+_STYLE = Path(__file__).with_name("page.css")
+_CHECK_SECONDS = 4.0  # between two looks at the files: soon enough to notice, seldom enough to cost nothing
+_WAIT_SECONDS = 0.7  # between two looks at a computation in the background
+CHANGED = "The files of this build changed; the page is up to date again."
 
 
-def dress() -> None:
-    """Put on the look."""
+def apply_style() -> None:
+    """Add the style sheet to the page."""
     st.html(_STYLE)
 
 
-def asked() -> Asked:
-    """The forecast that this page is about; only where the folder could be read."""
-    return asked_now(opened(), read_folder(opened().folder))
+def current_request() -> ForecastRequest:
+    """The forecast that this page is about; only for a folder without problems."""
+    return request_for(opened(), read_folder(opened().folder))
 
 
-def answer(lines: Sequence[str]) -> None:
-    """The answer first, big; what else belongs to it below."""
-    with place_for_passing():
+def show_answer(lines: Sequence[str]) -> None:
+    """The answer: the first line as the title, the others below it."""
+    with slot():
         st.title(plain(lines[0]), anchor=False)
         for line in lines[1:]:
             st.subheader(plain(line), anchor=False)
 
 
-def basis(outlook: Outlook) -> None:
+def show_basis(outlook: Outlook) -> None:
     """What the answer rests on, and what it is not."""
     st.divider()
     for sentence in (basis_sentence(outlook), *outlook.notes):
@@ -77,40 +47,53 @@ def basis(outlook: Outlook) -> None:
     st.caption(plain(CAUTION))
 
 
-def tell_of_change(state: str) -> None:
-    """Say that the page is drawn from other files than a moment ago, unless this visitor changed them."""
-    before = st.session_state.get("state_drawn", state)
-    st.session_state["state_drawn"] = state
-    if before != state and not {"said", "taken"} & set(st.session_state):
+def announce_change(state: str) -> None:
+    """Tell the visitor that the page shows other files than before, unless they changed them here."""
+    before = st.session_state.get("state_shown", state)
+    st.session_state["state_shown"] = state
+    if before != state and not {"notice", "import_lines"} & set(st.session_state):
         st.toast(CHANGED, duration="long")
 
 
-@st.fragment(run_every=_LOOK_EVERY_SECONDS)
-def watch(state: str) -> None:
-    """Say when the files are no longer those on the page, whoever changed them."""
+@st.fragment(run_every=_CHECK_SECONDS)
+def watch_files(state: str) -> None:
+    """Offer to update the page when the files are no longer those it shows.
+
+    Parameters
+    ----------
+    state : digest of the files that the page shows
+    """
     if state_of(opened().folder) != state:
         with st.container(horizontal=True, vertical_alignment="center"):
             st.info("The files of this build changed since this page was drawn.")
-            if st.button("Show it as it is now", key="show_now"):
-                st.session_state.pop("state_drawn", None)
+            if st.button("Update the page", key="update_page"):
+                st.session_state.pop("state_shown", None)
                 st.rerun()
 
 
-def place_for_passing() -> DeltaGenerator:
-    """A place for what comes and goes.
+def slot() -> DeltaGenerator:
+    """A place for elements that come and go.
 
-    Without it all below would be drawn anew each time, and what the builder opened there would close.
+    Without it everything below would be drawn again each time, and what the visitor opened would close.
     """
     return st.container()
 
 
-def wait_for(ready: Callable[[], bool], saying: str) -> None:
-    """Say what is still being worked out, and draw the page anew when it is there."""
+def wait_for(ready: Callable[[], bool], message: str) -> None:
+    """Show a message that ends in "..." until something is ready, then draw the page again."""
 
     @st.fragment(run_every=_WAIT_SECONDS)
     def waiting() -> None:
         if ready():
             st.rerun()
-        st.caption(saying)
+        st.caption(message)
 
     waiting()
+
+
+def wait_for_all_runs(request: ForecastRequest, outlook: Outlook, *, complete: bool) -> None:
+    """The message while the page shows the first runs only."""
+    with slot():
+        if not complete:
+            message = f"Preliminary result from {outlook.settings.runs:,} runs; the others are running..."
+            wait_for(lambda: outlook_of(request)[1], message)

@@ -1,6 +1,6 @@
 """The tables that the method pages quote from benchmarks/, and how to bring them together.
 
-A quotation stands between `<!-- quoted: FILE | HEADING | COLUMNS -->` and `<!-- end -->`: the first table
+A quotation is between `<!-- quoted: FILE | HEADING | COLUMNS -->` and `<!-- end -->`: the first table
 below that heading (the first of the file where none is named), those columns of it (all where none are).
 `python -m tests.quoted` writes what the studies say now into the pages.
 """
@@ -19,7 +19,7 @@ def cells(row: str) -> list[str]:
 
 
 def table_of(file: str, heading: str, columns: str) -> str:
-    """The table that is quoted, as it stands in its file now."""
+    """The quoted table, as it is in its file now."""
     lines = (ROOT / file).read_text(encoding="utf-8").splitlines()
     if heading:
         lines = lines[next(i for i, line in enumerate(lines) if line.lstrip("# ") == heading) :]

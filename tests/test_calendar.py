@@ -108,7 +108,7 @@ def test_a_later_export_replaces_and_never_doubles(played):
         assert event.dtstamp.value > before[uid].dtstamp.value
 
 
-def test_a_finished_stage_says_so_under_the_uid_of_its_forecast(played):
+def test_a_finished_stage_has_the_uid_of_its_forecast(played):
     before = events(calendar_file(outlook_with(played)))
     after = events(calendar_file(finished(outlook_with(played))))
     assert set(before) == set(after)
@@ -187,7 +187,7 @@ def test_any_text_survives_escaping_and_folding(played, name, reason):
     ("text", "escaped"),
     [("a, b", r"a\, b"), ("a; b", r"a\; b"), ("a\\b", r"a\\b"), ("a\nb", r"a\nb")],
 )
-def test_text_is_escaped_as_rfc_5545_says(played, text, escaped):
+def test_text_is_escaped_as_in_rfc_5545(played, text, escaped):
     data = calendar_file(outlook_with(played, away=[replace(FAMILY, reason=text)]))
     assert f"DESCRIPTION:{escaped}\r\n".encode() in data
 

@@ -226,4 +226,4 @@ def test_overruns_say_a_finding_first_and_no_ratio_without_a_range():
     said = benchdays("overruns", TURNSTONE, "--as-of", DAY).stdout
     assert "times the plan (8 in 10)" in said.splitlines()[0]
     assert "rivet" in said
-    assert "Rests on" in said
+    assert "Basis: the type's own finished tasks" in said

@@ -7,8 +7,8 @@ from datetime import date
 
 import pytest
 
-from dashboard.work import help_plays
-from dashboard.work.help_plays import ALONE, FIRST_RUNS, Help, HelpPlays
+from dashboard.work import help_queue
+from dashboard.work.help_queue import ALONE, FIRST_RUNS, Help, HelpQueue
 from tests.dashboard_app import shown, words
 from tests.dashboard_build import write_kit
 
@@ -60,12 +60,12 @@ def until(true):
 
 def test_a_first_answer_comes_at_once_and_all_runs_follow():
     draws = SlowDraws()
-    plays = HelpPlays(held=draws)
-    assert plays.look(ALONE, way(3)) == ([("alone", FIRST_RUNS), (3, FIRST_RUNS)], False)
-    assert not plays.ready(ALONE, way(3))
+    queue = HelpQueue(draws=draws)
+    assert queue.outcomes(ALONE, way(3)) == ([("alone", FIRST_RUNS), (3, FIRST_RUNS)], False)
+    assert not queue.ready(ALONE, way(3))
     draws.go.set()
-    until(lambda: plays.ready(ALONE, way(3)))
-    assert plays.look(ALONE, way(3)) == ([("alone", draws.runs), (3, draws.runs)], True)
+    until(lambda: queue.ready(ALONE, way(3)))
+    assert queue.outcomes(ALONE, way(3)) == ([("alone", draws.runs), (3, draws.runs)], True)
     assert sorted(draws.played, key=str) == sorted(
         [("alone", FIRST_RUNS), (3, FIRST_RUNS), ("alone", draws.runs), (3, draws.runs)], key=str
     )
@@ -73,77 +73,77 @@ def test_a_first_answer_comes_at_once_and_all_runs_follow():
 
 def test_few_runs_are_waited_for():
     draws = SlowDraws(runs=FIRST_RUNS)
-    assert HelpPlays(held=draws).look(ALONE, way(3)) == ([("alone", FIRST_RUNS), (3, FIRST_RUNS)], True)
+    assert HelpQueue(draws=draws).outcomes(ALONE, way(3)) == ([("alone", FIRST_RUNS), (3, FIRST_RUNS)], True)
 
 
-def test_what_is_asked_puts_off_what_may_be_asked():
+def test_a_request_preempts_a_likely_one():
     draws = SlowDraws()
-    plays = HelpPlays(held=draws)
-    plays.prepare([way(1), way(2)])
+    queue = HelpQueue(draws=draws)
+    queue.prefetch([way(1), way(2)])
     until(lambda: draws.begun == [1])
-    plays.look(way(9))
+    queue.outcomes(way(9))
     draws.go.set()
-    until(lambda: plays.ready(way(9), way(1), way(2)))
+    until(lambda: queue.ready(way(9), way(1), way(2)))
     assert [w for w, runs in draws.played if runs == draws.runs] == [9, 1, 2]
     assert draws.begun == [1, 9, 1, 2]
 
 
-def test_what_may_be_asked_and_then_is_goes_on():
+def test_a_likely_request_that_becomes_an_actual_one_continues():
     draws = SlowDraws()
-    plays = HelpPlays(held=draws)
-    plays.prepare([way(1)])
+    queue = HelpQueue(draws=draws)
+    queue.prefetch([way(1)])
     until(lambda: draws.begun == [1])
-    plays.look(way(1))
+    queue.outcomes(way(1))
     draws.go.set()
-    until(lambda: plays.ready(way(1)))
+    until(lambda: queue.ready(way(1)))
     assert draws.begun == [1]
 
 
 def test_the_background_waits_while_a_first_answer_is_played():
     draws = SlowDraws()
-    plays = HelpPlays(held=draws)
+    queue = HelpQueue(draws=draws)
     draws.go.set()
-    with plays._before_all_else():
-        plays.prepare([way(1)])
+    with queue._background_paused():
+        queue.prefetch([way(1)])
         until(lambda: draws.begun == [1])
         time.sleep(0.1)
-        assert not plays.ready(way(1))
-    until(lambda: plays.ready(way(1)))
+        assert not queue.ready(way(1))
+    until(lambda: queue.ready(way(1)))
 
 
 def test_what_goes_wrong_in_the_background_is_seen_on_the_page():
     draws = SlowDraws(wrong=ZeroDivisionError("a part"))
-    plays = HelpPlays(held=draws)
-    plays.look(way(1))
+    queue = HelpQueue(draws=draws)
+    queue.outcomes(way(1))
     draws.go.set()
-    until(lambda: plays.ready(way(1)))
+    until(lambda: queue.ready(way(1)))
     with pytest.raises(ZeroDivisionError, match="a part"):
-        plays.look(way(1))
+        queue.outcomes(way(1))
 
 
 def test_the_oldest_answers_are_forgotten_but_not_the_one_without_help(monkeypatch):
-    monkeypatch.setattr(help_plays, "_MOST_KEPT", 3)
+    monkeypatch.setattr(help_queue, "_MOST_ANSWERS", 3)
     draws = SlowDraws(runs=FIRST_RUNS)
-    plays = HelpPlays(held=draws)
+    queue = HelpQueue(draws=draws)
     for hours in (1, 2, 3, 4):
-        plays.look(ALONE, way(hours))
-    assert plays.ready(ALONE, way(3), way(4))
-    assert not plays.ready(way(1))
+        queue.outcomes(ALONE, way(hours))
+    assert queue.ready(ALONE, way(3), way(4))
+    assert not queue.ready(way(1))
 
 
-def test_the_page_says_that_it_is_a_first_look_and_then_shows_all_runs(tmp_path, monkeypatch):
-    monkeypatch.setattr(help_plays, "FIRST_RUNS", 500)
+def test_the_page_shows_a_preliminary_result_and_then_all_runs(tmp_path, monkeypatch):
+    monkeypatch.setattr(help_queue, "FIRST_RUNS", 500)
     folder = write_kit(tmp_path / "kit")
     seen = []
-    look = HelpPlays.look
+    look = HelpQueue.outcomes
 
     def watched(self, *ways):
         answers, whole = look(self, *ways)
         seen.append((answers[0].runs, whole))
         return answers, whole
 
-    monkeypatch.setattr(HelpPlays, "look", watched)
+    monkeypatch.setattr(HelpQueue, "outcomes", watched)
     app = shown(folder, "crew", runs=1_000)
     assert seen[0] == (500, False)
     assert seen[-1] == (1_000, True)
-    assert "A first look" not in words(app)
+    assert "Preliminary result" not in words(app)

@@ -5,7 +5,13 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.work.measured import chances_held, finish_ranges_held, held_sentence, measured, words_of
+from dashboard.work.study_tables import (
+    chance_calibration,
+    coverage_sentence,
+    method_text,
+    range_coverage,
+    study_tables,
+)
 from forecast.files.reference_tables import METHOD_READERS, method_page, reference_table
 
 PUBLISHED = Path(__file__).parent / "published"
@@ -14,40 +20,39 @@ CHECKS = reference_table("published_checks")
 
 @pytest.mark.parametrize("reader", METHOD_READERS)
 def test_every_table_of_the_pages_is_read(reader):
-    found = measured(reader)
+    found = study_tables(reader)
     assert {"tonight_skill", "finish_skill"} <= set(found)
     assert len(found) == method_page(reader).count("<!-- quoted:")
 
 
 @pytest.mark.parametrize("reader", METHOD_READERS)
 def test_the_words_of_a_page_hold_no_table_and_no_mark_of_one(reader):
-    assert not re.search(r"^\||<!--", words_of(reader), flags=re.MULTILINE)
-    assert "##" in words_of(reader)
+    assert not re.search(r"^\||<!--", method_text(reader), flags=re.MULTILINE)
+    assert "##" in method_text(reader)
 
 
-def test_the_ranges_that_held_are_those_of_the_study():
-    quoted, shown = measured("builders")["finish_skill"], finish_ranges_held()
+def test_the_coverage_is_that_of_the_study():
+    quoted, shown = study_tables("builders")["finish_skill"], range_coverage()
     assert len(shown) == len(quoted) == 12
-    assert shown["Of"].str.startswith("the ").all()
-    for said, share in zip(shown["The 80 % range held"], quoted["80 %"], strict=True):
+    assert shown["Forecast of"].str.startswith("the ").all()
+    for said, share in zip(shown["Within the 80 % range"], quoted["80 %"], strict=True):
         assert said == f"{100 * float(share):.0f} in 100"
-    assert set(shown["Hours done then"]) == {"a quarter", "half", "three quarters"}
+    assert set(shown["Hours done by then"]) == {"a quarter", "half", "three quarters"}
 
 
 def test_the_sentence_gives_the_worst_and_the_best():
-    shares = [float(s) for s in measured("builders")["finish_skill"]["80 %"]]
-    assert held_sentence() == (
-        f"Ranges meant to hold 80 times in 100 held {100 * min(shares):.0f} to {100 * max(shares):.0f} times."
-    )
+    shares = [float(s) for s in study_tables("builders")["finish_skill"]["80 %"]]
+    low, high = (f"{100 * share:.0f}" for share in (min(shares), max(shares)))
+    assert coverage_sentence() == f"The 80 % ranges contained the outcome in {low} to {high} of 100 cases."
 
 
 def test_the_chances_of_tonight_rise_with_what_was_given():
-    finished = [int(said.split()[0]) for said in chances_held()["Finished"]]
+    finished = [int(said.split()[0]) for said in chance_calibration()["Finished"]]
     assert finished == sorted(finished)
 
 
 @pytest.mark.parametrize("row", list(CHECKS.itertuples()), ids=lambda r: r.test.partition("::")[2])
-def test_a_check_names_a_test_that_is_there_and_a_figure_that_stands_in_it(row):
+def test_a_check_names_an_existing_test_and_a_figure_in_it(row):
     file, _, name = row.test.partition("::")
     text = (PUBLISHED / file).read_text(encoding="utf-8")
     assert f"def {name}(" in text

@@ -14,8 +14,8 @@ from forecast.simulate.settings import Settings
 from tests.dashboard_app import RUNS, save, settled, shown, turned_to, words
 from tests.dashboard_build import AS_OF, write_kit
 
-PAGES = ("finish", "log", "evening", "burn", "crew", "over", "bench", "orders", "record", "method")
-CHARTED = ("finish", "burn", "crew", "over", "bench", "orders", "record")
+PAGES = ("finish", "log", "tonight", "burn_down", "crew", "overruns", "bench", "orders", "record", "method")
+CHARTED = ("finish", "burn_down", "crew", "overruns", "bench", "orders", "record")
 
 
 @pytest.fixture(scope="session")
@@ -67,18 +67,18 @@ def test_the_chance_of_a_day_follows_the_day(kit):
 
 
 def test_the_burn_down_of_one_stage_is_that_stages(kit):
-    app = shown(kit, "burn")
+    app = shown(kit, "burn_down")
     app.selectbox[0].set_value("Hull").run()
     assert "Hull:" in words(app)
 
 
 def test_the_learning_curve_is_that_of_the_picked_type(kit):
-    app = shown(kit, "over")
+    app = shown(kit, "overruns")
     app.selectbox[0].set_value("rivet").run()
     assert "Rivet:" in words(app)
 
 
-def test_a_page_says_on_what_it_rests(kit):
+def test_a_page_shows_its_basis(kit):
     assert "seed 0, as of 30 June 2026." in words(shown(kit))
 
 
@@ -106,7 +106,7 @@ def test_a_second_builder_with_more_hours_is_not_less_help(kit):
     assert "person-hours in all instead of" in words(app)
 
 
-def test_help_for_two_person_tasks_only_can_be_asked(kit):
+def test_help_can_be_limited_to_two_person_tasks(kit):
     app = shown(kit, "crew")
     before = words(app)
     app.checkbox(key="help_only_two").set_value(True).run()
@@ -114,12 +114,12 @@ def test_help_for_two_person_tasks_only_can_be_asked(kit):
 
 
 def test_tonight_follows_the_hours_and_the_people(kit):
-    app = shown(kit, "evening")
+    app = shown(kit, "tonight")
     alone = words(app)
-    next(p for p in app.get("button_group") if p.key == "evening_who").set_value(["A", "B"]).run()
+    next(p for p in app.get("button_group") if p.key == "tonight_who").set_value(["A", "B"]).run()
     assert words(app) != alone
-    next(p for p in app.get("button_group") if p.key == "evening_who").set_value([]).run()
-    assert app.title[0].value == "Say who is there\\."
+    next(p for p in app.get("button_group") if p.key == "tonight_who").set_value([]).run()
+    assert app.title[0].value == "Choose who is there\\."
 
 
 def test_the_order_to_place_first_is_the_answer(kit):
@@ -129,10 +129,12 @@ def test_the_order_to_place_first_is_the_answer(kit):
 
 def test_the_record_begins_with_how_often_the_dates_held(kit):
     app = shown(kit, "record")
-    assert re.match(r"80 % sure: held in \d+ of \d+ past forecasts\.", words(app))
+    assert re.match(r"The 80 % date held in \d+ of \d+ past forecasts\.", words(app))
 
 
-@pytest.mark.parametrize("page", ["finish", "log", "evening", "burn", "crew", "over", "bench", "method"])
+@pytest.mark.parametrize(
+    "page", ["finish", "log", "tonight", "burn_down", "crew", "overruns", "bench", "method"]
+)
 def test_one_session_is_enough_for_every_page(tmp_path, page):
     folder = write_kit(tmp_path / "begun")
     lines = (folder / "log.csv").read_text().splitlines()
@@ -161,11 +163,11 @@ def test_a_log_without_a_session_invites_the_first_one(tmp_path):
     assert len(read_build(folder).sessions) == 1
 
 
-def test_a_broken_log_says_every_problem_beside_its_row(own_kit):
+def test_every_problem_of_a_broken_log_is_shown_with_its_row(own_kit):
     with (own_kit / "log.csv").open("a") as log:
         log.write("2026-06-29,two,A,T01,,,\n2026-06-30,1,Z,T02,,,\n")
     app = shown(own_kit)
-    assert app.title[0].value.startswith("2 things in your files")
+    assert app.title[0].value.replace("\\", "") == "Fix 2 problems in your files to get a forecast."
     app = turned_to(app, "log")
     said = words(app)
     assert "must be hours as 2.5 or 2:30" in said
@@ -188,7 +190,7 @@ def test_a_binary_log_is_a_sentence(own_kit):
     app = shown(own_kit)
     assert "log.csv" in words(app)
     app = turned_to(app, "log")
-    assert "The log cannot be written to until this is put right" in words(app)
+    assert "Fix these problems before you add to the log:" in words(app)
 
 
 def test_text_of_a_builder_is_shown_as_text(tmp_path):

@@ -28,7 +28,7 @@ def test_a_session_is_two_taps_the_task_and_the_people_being_those_of_last_time(
     assert "Today: 2.5 hours in the log." in words(app)
 
 
-def test_what_was_saved_can_be_taken_back(own_kit):
+def test_a_saved_session_can_be_undone(own_kit):
     before = (own_kit / "log.csv").read_bytes()
     app = save(shown(own_kit, "log", as_of=None), hours=2.5)
     assert (own_kit / "log.csv").read_bytes() != before
@@ -37,7 +37,7 @@ def test_what_was_saved_can_be_taken_back(own_kit):
     assert "log.csv: took out" in words(app)
 
 
-def test_nothing_to_take_back_is_said(own_kit):
+def test_nothing_to_undo_is_reported(own_kit):
     app = shown(own_kit, "log", as_of=None)
     app.button(key="undo").click().run()
     assert "holds no change to take back" in words(app)
@@ -84,7 +84,7 @@ def test_a_step_that_came_up_is_added_to_the_plan(own_kit):
     assert (new.task, new.title, new.stage, new.added) == ("H13", "Drill hull part 13", "hull", date.today())
 
 
-def test_a_sheet_is_shown_as_it_is_understood_and_written_when_told_to(own_kit):
+def test_a_sheet_is_previewed_and_written_on_the_button(own_kit):
     before = len(read_build(own_kit).sessions)
     sheet = b"Datum;Stunden;Arbeit\n27.06.2026;2,5;Wire hull part 4\n28.06.2026;1;Wire hull part 5\n"
     app = shown(own_kit, "log", as_of=None)
@@ -98,7 +98,7 @@ def test_a_sheet_is_shown_as_it_is_understood_and_written_when_told_to(own_kit):
     assert "2 rows added to the log." in words(app)
 
 
-def test_what_a_sheet_leaves_open_is_asked_and_can_be_answered(own_kit):
+def test_questions_about_a_sheet_can_be_answered(own_kit):
     before = len(read_build(own_kit).sessions)
     sheet = b"Datum;Stunden;Arbeit\n01.07.2026;2,5;Wire hull part 4\n02.07.2026;1;Wire hull part 5\n"
     app = shown(own_kit, "log", as_of=None)
@@ -110,7 +110,7 @@ def test_what_a_sheet_leaves_open_is_asked_and_can_be_answered(own_kit):
     assert len(read_build(own_kit).sessions) == before + 2
 
 
-def test_a_column_can_be_said_to_be_something_else(own_kit):
+def test_the_meaning_of_a_column_can_be_corrected(own_kit):
     sheet = b"Datum;Zeit;Arbeit\n27.06.2026;90;Wire hull part 4\n28.06.2026;60;Wire hull part 5\n"
     app = shown(own_kit, "log", as_of=None)
     app.get("file_uploader")[0].set_value(("hours.csv", sheet, "text/csv")).run()
@@ -128,7 +128,7 @@ def test_a_sheet_that_is_none_is_refused_in_words(own_kit):
     assert app.error
 
 
-def test_a_row_is_put_right_where_it_stands(own_kit):
+def test_a_row_is_corrected_in_place(own_kit):
     with (own_kit / "log.csv").open("a") as log:
         log.write("2026-06-29,two,A,H04,,,\n")
     app = shown(own_kit, "log", as_of=None)
@@ -153,15 +153,15 @@ def test_a_row_that_another_tab_changed_is_not_written_over(own_kit):
     assert ",7," in (own_kit / "log.csv").read_text().splitlines()[-1]
 
 
-def test_the_page_says_that_the_files_changed(own_kit):
+def test_the_page_reports_changed_files(own_kit):
     app = shown(own_kit)
     with (own_kit / "log.csv").open("a") as log:
         log.write("2026-06-30,1,A,H04,,,\n")
 
     def page(state):
-        from dashboard.frame import watch
+        from dashboard.frame import watch_files
 
-        watch(state)
+        watch_files(state)
 
     told = AppTest.from_function(page, args=("the state before",)).run()
     assert "changed since this page was drawn" in words(told)
@@ -172,7 +172,7 @@ def test_the_page_says_that_the_files_changed(own_kit):
     assert not app.toast
 
 
-def test_what_this_visitor_wrote_is_not_told_as_a_change(own_kit):
+def test_a_visitor_s_own_change_is_not_announced(own_kit):
     app = save(shown(own_kit, "log", as_of=None), hours=2.5)
     assert "Wrote log.csv, line" in words(app)
     assert not app.toast

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.special import ndtri
 
 from forecast.files.plan import Delivery
-from forecast.present.choices import late_sentence
+from forecast.present.orders import late_sentence
 from forecast.questions.orders import Need, cheapest_day, day_in_time, expected_cost, order_of, orders_of
 from tests.small_builds import AS_OF, QUICK, fitted_build, plan_of
 
@@ -150,8 +150,8 @@ def test_late_on_purpose_is_said_with_its_costs():
     assert order.order_by_days == 113
     assert order.expected_idle_days == 0 < order.expected_wait_days
     assert late_sentence(replace(order, expected_idle_days=1.2, expected_wait_days=1.4)) == (
-        "By your costs that is cheaper than storing it: a week in store costs 20, "
-        "a week without any work 60, and of the 1 day on average that it is waited for, other work fills 0."
+        "By your costs, late is cheaper than early: storage costs 20 per week, a week without any work 60, "
+        "and other work fills 0 of the 1 day of waiting on average."
     )
 
 

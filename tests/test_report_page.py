@@ -1,4 +1,4 @@
-"""The report: one page that stands on its own, reads aloud, prints, and lets no text of the builder act."""
+"""The report: one self-contained page that is accessible, prints, and never interprets a builder's text."""
 
 import os
 import re
@@ -15,10 +15,9 @@ from forecast.errors import UsageError
 from forecast.files.folder import read_build
 from forecast.intake import exported_log
 from forecast.present.report_page import gather_answers, page_html, page_pdf
-from forecast.present.report_page.files import Files, write_report
+from forecast.present.report_page.decisions import record_section
+from forecast.present.report_page.files import ReportFiles, write_report
 from forecast.present.report_page.page import page_sections
-from forecast.present.report_page.parts import table
-from forecast.present.report_page.questions import record_section
 from forecast.present.report_page.records import cautions_section
 from forecast.questions.hours_summary import CAUTION
 from forecast.questions.track_record import track_record
@@ -125,7 +124,7 @@ def test_every_table_has_a_caption_and_heads_for_rows_and_columns(parsed):
         assert {e.attrib.get("scope") for e in one.iter("th")} == {"col", "row"}
 
 
-def test_the_page_says_its_language_and_its_title(parsed, answers):
+def test_the_page_has_a_language_and_a_title(parsed, answers):
     assert parsed.attrib["lang"] == "en"
     assert next(parsed.iter("title")).text == "Stint: finish dates as of 20 March 2026"
 
@@ -150,8 +149,8 @@ def test_the_hours_are_headed_by_what_they_are_not(answers):
 
 def test_no_hours_are_given_as_a_share(answers):
     section = section_of(answers, "hours")
-    words = [*section.sentences, *(f.caption for f in section.figures)]
-    words += [cell for t in section.tables for row in t.rows for cell in row]
+    words = [*section.sentences, *(f.legend for f in section.figures)]
+    words += [cell for t in section.tables for cell in t.rows.to_numpy().ravel()]
     assert not [
         w for w in words if "%" in w or " of " in w.replace("of each", "").replace("of everybody", "")
     ]
@@ -162,48 +161,43 @@ def test_the_page_answers_every_question_in_its_order(answers):
     assert ids == ["finish", "left", "crew", "over", "orders", "record", "hours", "basis", "cautions"]
 
 
-def test_what_was_not_asked_for_is_left_out(answers):
+def test_sections_that_were_not_computed_are_left_out(answers):
     fewer = replace(answers, record=None, crew=None)
     assert not {"crew", "record"} & {s.id for s in page_sections(fewer)}
 
 
-def test_what_is_to_be_ordered_is_said_first(answers):
+def test_the_orders_to_place_come_first(answers):
     section = section_of(answers, "orders")
     assert len(section.answer) == 1
     assert section.answer[0].startswith("Order")
     assert section.answer[0].endswith("Spar <caps>.")
-    assert [row[0] for row in section.tables[0].rows] == ["Spar <caps>", "Skins"]
-    assert section.tables[0].rows[1][2] == "on order"
+    assert section.tables[0].rows["Delivery"].to_list() == ["Spar <caps>", "Skins"]
+    assert section.tables[0].rows.iloc[1]["Order by"] == "ordered 1 Mar 2026"
 
 
-def test_the_three_ways_to_go_on_stand_side_by_side(answers):
+def test_the_three_plans_are_side_by_side(answers):
     section = section_of(answers, "crew")
-    assert [row[0] for row in section.tables[0].rows] == ["Alone", "With B", "Helper for two-person work"]
+    assert section.tables[0].rows["Plan"].to_list() == ["Alone", "With B", "Helper for two-person work"]
     assert section.answer == answers.crew.findings[:1]
 
 
-def test_a_log_that_is_too_short_for_a_record_says_so(answers):
+def test_a_log_that_is_too_short_for_a_back_test_is_reported(answers):
     section = section_of(answers, "record")
     assert section.answer[0].startswith("Too early for a record")
     assert section.figures == section.tables == ()
 
 
-def test_past_forecasts_stand_beside_what_happened():
+def test_past_forecasts_are_beside_the_outcome():
     build = read_build(ROOT / "sample_logs" / "turnstone")
     days = [date(2025, 7, 31), date(2026, 1, 31)]
     record = track_record(build, date(2026, 6, 30), Settings(runs=20, horizon_years=6), days=days)
     section = record_section(record)
-    assert [row[0] for row in section.tables[0].rows] == ["31 Jul 2025", "31 Jan 2026"]
-    assert [row[-1] for row in section.tables[0].rows] == ["not yet", "not yet"]
+    assert section.tables[0].rows["Forecast on"].to_list() == ["31 Jul 2025", "31 Jan 2026"]
+    assert section.tables[0].rows["Finished"].to_list() == ["open", "open"]
     assert len(section.figures) == 1
 
 
-def test_a_table_with_a_short_row_is_refused():
-    with pytest.raises(ValueError, match="must have 2 cells"):
-        table("Hours", ["Type", "Hours"], [("drill",)])
-
-
-def test_rules_of_a_country_are_told_to_its_builders_only():
+def test_rules_of_a_country_are_shown_to_its_builders_only():
     at_home = cautions_section("US").sentences
     elsewhere = cautions_section("GB").sentences
     assert set(elsewhere) < set(at_home)
@@ -218,12 +212,15 @@ def test_the_same_answers_give_the_same_page(answers, page):
 DRAWING = """
 from datetime import date
 import pandas as pd
-from forecast.present.report_page import charts, pictures
+from forecast.present.charts.dates import finish_ranges
+from forecast.present.charts.theme import PAPER
+from forecast.present.figures import Figure
+from forecast.present.report_page.svg import svg
 day = pd.to_datetime(["2026-03-28"]).astype("datetime64[us]")
 frame = pd.DataFrame(dict.fromkeys(("p05", "p10", "p50", "p80", "p90", "p95"), day))
-frame = frame.assign(target="T", label="")
-chart = charts.finish_ranges(frame, date(2026, 3, 1), date(2026, 5, 1))
-print(pictures.picture(chart, name="n", title="t", description="d"))
+frame = frame.assign(target="T", finished="")
+chart = finish_ranges(frame, date(2026, 3, 1), date(2026, 5, 1), PAPER)
+print(svg(Figure(name="n", finding="t", description="d", chart=chart, table=frame)))
 """
 
 
@@ -258,7 +255,7 @@ def test_a_build_without_a_date_has_its_page(tmp_path):
     assert "so no date is given" in found
 
 
-def test_a_library_that_is_missing_is_said_in_one_sentence(answers, monkeypatch):
+def test_a_missing_library_is_reported_in_one_sentence(answers, monkeypatch):
     monkeypatch.setitem(sys.modules, "vl_convert", None)
     with pytest.raises(
         UsageError, match=r"needs vl_convert: install it with `pip install 'benchdays\[report\]'`"
@@ -308,7 +305,7 @@ def folder(tmp_path):
         ({"page": "page.txt"}, "must end in .html or .htm or .pdf"),
         ({"calendar": "dates.html"}, "--ics: .*must end in .ics"),
         ({"hours": "hours.xlsx"}, "--hours: .*must end in .csv"),
-        ({"page": "nowhere/page.html"}, "the folder .* is not there"),
+        ({"page": "nowhere/page.html"}, "the folder .* does not exist"),
         ({"log": "log.ods"}, "--log: .*must end in .csv or .xlsx"),
         ({"hours": "log.csv"}, "is a file of the build"),
         ({"log": "log.csv"}, "is a file of the build"),
@@ -319,23 +316,23 @@ def folder(tmp_path):
 def test_what_must_not_be_written_is_refused(folder, asked, sentence):
     paths = {k: folder / v if k != "paper" else v for k, v in asked.items()}
     with pytest.raises(UsageError, match=sentence):
-        Files(**paths).check(folder)
+        ReportFiles(**paths).check(folder)
 
 
-def test_a_log_kept_in_a_folder_is_not_written_over(folder):
+def test_a_log_in_a_folder_is_not_overwritten(folder):
     (folder / "log").mkdir()
     with pytest.raises(UsageError, match="is a file of the build"):
-        Files(hours=folder / "log" / "2026.csv").check(folder)
+        ReportFiles(hours=folder / "log" / "2026.csv").check(folder)
 
 
 def test_the_log_alone_is_written_without_a_forecast(folder, tmp_path):
     out = tmp_path / "all.csv"
-    assert write_report(read_build(folder), AS_OF, SETTINGS, Files(log=out)) == (out,)
+    assert write_report(read_build(folder), AS_OF, SETTINGS, ReportFiles(log=out)) == (out,)
     assert out.read_bytes() == exported_log(read_build(folder), ".csv")
 
 
 def test_the_paper_is_read_in_any_case(folder):
-    assert Files(page=folder / "page.pdf", paper="Letter").sheet == "letter"
+    assert ReportFiles(page=folder / "page.pdf", paper="Letter").sheet == "letter"
 
 
 def test_what_cannot_be_written_leaves_the_old_file_and_no_scrap(folder, tmp_path, monkeypatch):
@@ -345,9 +342,9 @@ def test_what_cannot_be_written_leaves_the_old_file_and_no_scrap(folder, tmp_pat
     def full(*_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("forecast.present.report_page.files.os.replace", full)
-    with pytest.raises(UsageError, match="could not be written: No space left on device"):
-        write_report(read_build(folder), AS_OF, SETTINGS, Files(page=out))
+    monkeypatch.setattr("forecast.files.storage.os.replace", full)
+    with pytest.raises(UsageError, match="could not be written, and is as it was: No space left on device"):
+        write_report(read_build(folder), AS_OF, SETTINGS, ReportFiles(page=out))
     assert out.read_text(encoding="utf-8") == "old"
     assert [p.name for p in tmp_path.iterdir() if p.is_file()] == ["page.html"]
 

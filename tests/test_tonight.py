@@ -16,17 +16,11 @@ from benchmarks.tonight_skill import chances
 from forecast.cli.week import parse_hours_option, parse_people
 from forecast.errors import UsageError
 from forecast.files.logbook import Away
-from forecast.present.evening import (
-    evening_lines,
-    format_clock,
-    more_lines,
-    ready_table,
-    say_odds,
-    waiting_sentences,
-)
+from forecast.present.tonight import more_lines, ready_table, tonight_lines, waiting_sentences
 from forecast.questions.tonight import Ready, Tonight, draw_hours_left, tonight, usual_hours
 from forecast.simulate.fitted import fit_build
 from forecast.simulate.settings import Settings
+from forecast.wording import format_clock, format_odds
 from tests.conftest import sessions_frame
 from tests.test_readiness import task
 from tests.written_build import build_of
@@ -194,7 +188,7 @@ def test_nothing_is_asked_of_a_build_that_is_finished(tmp_path):
     other = fit_build(build_of(tmp_path / "over", plan_csv=plan, log_csv=log), AS_OF, SETTINGS)
     found = answer(other, "A")
     assert found.to_dict() == {"tasks": []}
-    assert evening_lines(found) == ["Tonight, 3 h, A: no task of the plan is ready."]
+    assert tonight_lines(found) == ["Tonight, 3 h, A: no task of the plan is ready."]
 
 
 def test_away_days_are_said(fitted):
@@ -228,7 +222,7 @@ def test_rows_that_stand_for_several_days_are_no_session():
 
 
 def test_the_lines_say_who_does_what_and_why(fitted):
-    lines = evening_lines(answer(fitted, "A", "B"))
+    lines = tonight_lines(answer(fitted, "A", "B"))
     assert lines[0] == "Tonight, 3 h, A and B:"
     assert lines[1].startswith("  A and B together: Set up the jig (J1), about ")
     assert lines[2] == "    Ready: two are here."
@@ -254,7 +248,7 @@ def test_what_is_left_out_is_counted(fitted):
 
 def test_clock_hours_and_odds_are_rounded_as_people_say_them():
     assert [format_clock(h) for h in (0.1, 0.9, 1.6, 2.0)] == ["15 min", "1 h", "1 h 30", "2 h"]
-    assert [say_odds(c) for c in (0.0, 0.049, 0.05, 0.951)] == [
+    assert [format_odds(c) for c in (0.0, 0.049, 0.05, 0.951)] == [
         "hardly any chance", "hardly any chance", "1 in 10", "nearly certain"
     ]  # fmt: skip
 

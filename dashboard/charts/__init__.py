@@ -1,1 +1,1 @@
-"""Altair charts and how they are shown."""
+"""How figures are shown, and the colours of the pages."""

@@ -1,19 +1,9 @@
-"""Colours and type that hold on a light and on a dark ground, and for eyes that do not part red and green.
-
-Every mark colour has at least 3:1 against both grounds (WCAG 2.2, 1.4.11); blue and orange stay apart under
-all three kinds of colour blindness. No chart says anything by colour alone.
-"""
+"""Colours and type of the pages, on a light and on a dark background."""
 
 from __future__ import annotations
 
-LIGHT_GROUND = "#ffffff"
-DARK_GROUND = "#14181d"
-
-BLUE = "#2f80c2"  # what the forecast says
-ORANGE = "#c4661a"  # what happened, or what to look at
-GREY = "#7d8794"  # what is over, and lines to read by
-
-BAND_OPACITY = {"95": 0.22, "80": 0.34, "50": 0.6}
+LIGHT_BACKGROUND = "#ffffff"
+DARK_BACKGROUND = "#14181d"
 
 THEME = {
     "theme.base": "light",
@@ -23,11 +13,11 @@ THEME = {
     "theme.linkUnderline": True,
     "theme.showWidgetBorder": True,
     "theme.light.primaryColor": "#0b5f86",
-    "theme.light.backgroundColor": LIGHT_GROUND,
+    "theme.light.backgroundColor": LIGHT_BACKGROUND,
     "theme.light.secondaryBackgroundColor": "#eef2f4",
     "theme.light.textColor": "#16202a",
     "theme.dark.primaryColor": "#5aaee0",
-    "theme.dark.backgroundColor": DARK_GROUND,
+    "theme.dark.backgroundColor": DARK_BACKGROUND,
     "theme.dark.secondaryBackgroundColor": "#222931",
     "theme.dark.textColor": "#eef2f5",
     "theme.dark.linkColor": "#7cc4ea",

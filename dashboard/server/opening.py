@@ -1,4 +1,4 @@
-"""What the dashboard was opened for: one folder, one way of asking."""
+"""What the dashboard was opened for: one folder and the settings of its forecasts."""
 
 from __future__ import annotations
 
@@ -24,16 +24,14 @@ class Opening:
     Attributes
     ----------
     folder : the build folder
-    as_of : the last day that counts; None = the last day of the log or today, whichever is later
+    as_of : the last day that counts; None = the last day in the log or today, whichever is later
     runs, seed : of every forecast on the pages
-    address : where others on the home network reach it; "" = this machine only
     """
 
     folder: Path
     as_of: date | None = None
     runs: int = 10_000
     seed: int = 0
-    address: str = ""
 
     @property
     def settings(self) -> Settings:
@@ -47,30 +45,35 @@ _opened: list[Opening] = []
 
 
 def open_dashboard(opening: Opening) -> None:
-    """Say what the pages of this process show."""
+    """Set what the pages of this process show."""
     _opened[:] = [opening]
 
 
 def opened() -> Opening:
-    """What `open_dashboard` said last."""
+    """What `open_dashboard` set last.
+
+    Raises
+    ------
+    UsageError before that.
+    """
     if not _opened:
-        raise UsageError("Start the dashboard by `benchdays dashboard FOLDER`.")
+        raise UsageError("Start the dashboard with `benchdays dashboard FOLDER`.")
     return _opened[0]
 
 
 def state_of(folder: Path) -> str:
-    """A digest of everything that the pages read from the folder."""
+    """A digest of every file that the pages read from the folder."""
     digest = hashlib.sha256()
     log_folder = folder / "log"
     more = sorted(log_folder.glob("*.csv")) if log_folder.is_dir() else []
     for path in [*(folder / name for name in _FILES), *more]:
         digest.update(path.name.encode())
         digest.update(b"\0")
-        digest.update(_bytes(path))
+        digest.update(_content(path))
     return digest.hexdigest()
 
 
-def _bytes(path: Path) -> bytes:
+def _content(path: Path) -> bytes:
     try:
         return path.read_bytes() if path.is_file() else b""
     except OSError as error:
@@ -78,7 +81,13 @@ def _bytes(path: Path) -> bytes:
 
 
 def day_shown(opening: Opening, build: Build) -> date:
-    """The day as of which the pages speak: the one asked for, or the last of the log or today."""
+    """The last day that counts on the pages.
+
+    Parameters
+    ----------
+    opening : may name the day
+    build : otherwise it is the last day in the log or today, whichever is later
+    """
     if opening.as_of is not None:
         return opening.as_of
     today = date.today()

@@ -1,4 +1,4 @@
-"""Who may come in from the home network: a code said once a run, and the devices that knew it."""
+"""Access from the home network: a code per run of the server, and the devices that entered it."""
 
 from __future__ import annotations
 
@@ -8,22 +8,25 @@ import secrets
 import time
 from collections.abc import Callable
 
-ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
+ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"  # 32 characters; none of I, L, O, U
 CODE_LENGTH = 10
+# At five tries per minute, guessing 50 random bits takes hundreds of millions of years.
 MOST_WRONG = 5
 LOCK_SECONDS = 60.0
-_MOST_DEVICES = 40
+_MOST_DEVICES = 40  # beyond any household; the oldest must pair again
 _LOOK_ALIKE = str.maketrans("OIL", "011")
 
 
 def new_code() -> str:
-    """A code of 50 random bits, in letters and digits that cannot be taken for each other."""
+    """A code of 50 random bits, in letters and digits that do not look alike."""
     return "".join(secrets.choice(ALPHABET) for _ in range(CODE_LENGTH))
 
 
 def spaced(code: str) -> str:
-    """The code as it is read aloud.
+    """The code in two halves, as it is read aloud.
 
+    Examples
+    --------
     >>> spaced("ABCDE12345")
     'ABCDE-12345'
     """
@@ -32,10 +35,17 @@ def spaced(code: str) -> str:
 
 
 class Pairing:
-    """The code of this run, the wrong tries so far, and the devices that gave the right one.
+    """The code of this run, the wrong tries so far, and the paired devices.
 
-    Nothing of it is written anywhere: when the run ends, every device has to pair again.
+    Nothing is written to disk: after a restart every device has to pair again.
 
+    Parameters
+    ----------
+    code : ten characters of `ALPHABET`; None draws one
+    clock : seconds that never run backwards
+
+    Examples
+    --------
     >>> pairing = Pairing("ABCDE12345")
     >>> token = pairing.admit("abcde-12345")
     >>> pairing.knows(token), pairing.knows("guessed"), pairing.admit("wrong") is None
@@ -51,19 +61,18 @@ class Pairing:
 
     @property
     def locked_seconds(self) -> float:
-        """How long no code is looked at any more; 0 when one is."""
+        """Seconds until a code is accepted again; 0 when it is accepted now."""
         return max(0.0, self._locked_until - self._clock())
 
-    def admit(self, said: str) -> str | None:
-        """A token for a device that says the code, None for a wrong code or while locked.
+    def admit(self, entered: str) -> str | None:
+        """A token for a device that enters the code; None for a wrong code or while locked.
 
-        Five wrong tries, whoever made them, lock everybody out for a minute; devices that are paired
-        already stay so.
+        Five wrong tries, by whichever device, lock pairing for a minute; paired devices stay paired.
         """
         if self.locked_seconds:
             return None
-        heard = "".join(said.split()).replace("-", "").upper().translate(_LOOK_ALIKE)
-        if not hmac.compare_digest(heard.encode(), self.code.encode()):
+        typed = "".join(entered.split()).replace("-", "").upper().translate(_LOOK_ALIKE)
+        if not hmac.compare_digest(typed.encode(), self.code.encode()):
             self._wrong += 1
             if self._wrong >= MOST_WRONG:
                 self._wrong, self._locked_until = 0, self._clock() + LOCK_SECONDS
@@ -74,9 +83,9 @@ class Pairing:
         return token
 
     def knows(self, token: str) -> bool:
-        """Whether a device holds a token of this run."""
-        found = _digest(token)
-        return any(hmac.compare_digest(found, device) for device in self._devices)
+        """Whether a device has a token of this run."""
+        digest = _digest(token)
+        return any(hmac.compare_digest(digest, device) for device in self._devices)
 
 
 def _digest(token: str) -> bytes:

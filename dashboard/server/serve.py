@@ -1,4 +1,4 @@
-"""Start the dashboard: one process, one folder, on this machine or (asked for) on the home network."""
+"""Start the dashboard: one process, one folder, on this machine or, with --lan, on the home network."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ from typing import Any
 from dashboard.charts.palette import THEME
 from dashboard.server.opening import Opening, open_dashboard
 from dashboard.server.pairing import Pairing, spaced
-from dashboard.work.ahead import look_ahead
+from dashboard.work.first_look import start_first_look
 from forecast.errors import UsageError
 
 LOOPBACK = "127.0.0.1"
-FIRST_PORT = 8501
-_PORTS_TRIED = 50
+FIRST_PORT = 8501  # the default of the server library
+_PORTS_TRIED = 50  # more dashboards at once than anybody opens
 _SCRIPT = Path(__file__).parents[1] / "app.py"
-_LONGEST_UPLOAD_MB = 5
+_MOST_UPLOAD_MB = 5  # a log of a hundred thousand rows
 
 
 def serve(opening: Opening, *, port: int | None, lan: bool, say: Callable[[str], None]) -> None:
@@ -30,8 +30,8 @@ def serve(opening: Opening, *, port: int | None, lan: bool, say: Callable[[str],
     Parameters
     ----------
     opening : what the pages show
-    port : of the server; None = the first free one from 8501
-    lan : whether the home network may reach it, by a code
+    port : of the server; None = the first free port from 8501
+    lan : whether devices on the home network may open it with a code
     say : called with each line for the terminal
 
     Raises
@@ -40,26 +40,36 @@ def serve(opening: Opening, *, port: int | None, lan: bool, say: Callable[[str],
     """
     address = home_address() if lan else LOOPBACK
     port = free_port(address, port)
-    look_ahead(opening)
+    start_first_look(opening)
+    from starlette.middleware import Middleware
     from streamlit.starlette import App
 
-    open_dashboard(Opening(**{**_fields(opening), "address": f"{address}:{port}" if lan else ""}))
+    from dashboard.server.guard import Guard
+
+    open_dashboard(opening)
     pairing = Pairing() if lan else None
-    hosts = names_of(address)
+    hosts = host_names(address)
     for line in welcome(address, port, pairing):
         say(line)
-    app = App(_SCRIPT, middleware=[_guard(hosts, pairing)], lifespan=_warm, on_script_error=report_failure)
+    guard = Middleware(Guard, hosts=hosts, pairing=pairing)
+    app = App(_SCRIPT, middleware=[guard], lifespan=_start_forecast, on_script_error=report_failure)
     app.run(config=server_settings(address, port, hosts))
 
 
 def server_settings(address: str, port: int, hosts: list[str]) -> dict[str, Any]:
-    """Every setting of the server that keeps it safe, whatever other settings lie about."""
+    """The settings of the server; they override configuration files and environment variables.
+
+    Parameters
+    ----------
+    address, port : where it listens
+    hosts : names under which it may be requested
+    """
     return {
         "server.headless": True,
         "server.address": address,
         "server.port": port,
         "server.allowedHosts": hosts,
-        "server.maxUploadSize": _LONGEST_UPLOAD_MB,
+        "server.maxUploadSize": _MOST_UPLOAD_MB,
         "server.fileWatcherType": "none",
         "server.enableCORS": True,
         "server.enableXsrfProtection": True,
@@ -83,24 +93,26 @@ def home_address() -> str:
 
     Raises
     ------
-    UsageError when there is none, or when it could be reached from outside the home.
+    UsageError when there is none, or when it is a public address.
     """
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
-            probe.connect(("192.0.2.1", 9))  # sends nothing: it only asks which way a packet would go
+            probe.connect(("192.0.2.1", 9))  # sends nothing: it only selects a route
             address = probe.getsockname()[0]
         except OSError:
             address = "0.0.0.0"
     found = ipaddress.ip_address(address)
     if found.is_unspecified or found.is_loopback:
-        raise UsageError("--lan: this machine is on no network, so nobody else could reach the dashboard.")
+        raise UsageError(
+            "--lan: this machine is on no network, so no other device could reach the dashboard."
+        )
     if not found.is_private:
-        raise UsageError(f"--lan: {address} is no address of a home network, so nothing was opened.")
+        raise UsageError(f"--lan: {address} is not an address of a home network, so nothing was opened.")
     return str(address)
 
 
-def names_of(address: str) -> list[str]:
-    """The host names under which a browser may ask for the dashboard."""
+def host_names(address: str) -> list[str]:
+    """The host names under which a browser may request the dashboard."""
     if address == LOOPBACK:
         return [LOOPBACK, "localhost"]
     name = socket.gethostname().casefold()
@@ -108,14 +120,19 @@ def names_of(address: str) -> list[str]:
 
 
 def free_port(address: str, port: int | None) -> int:
-    """The port asked for, or the first free one.
+    """The port requested, or the first free one.
+
+    Parameters
+    ----------
+    address : where the server is to listen
+    port : the port; None = the first free one of some from 8501
 
     Raises
     ------
     UsageError when it is taken.
     """
-    tried = range(FIRST_PORT, FIRST_PORT + _PORTS_TRIED) if port is None else [port]
-    for candidate in tried:
+    candidates = range(FIRST_PORT, FIRST_PORT + _PORTS_TRIED) if port is None else [port]
+    for candidate in candidates:
         with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as probe:
             probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             try:
@@ -123,30 +140,36 @@ def free_port(address: str, port: int | None) -> int:
             except OSError:
                 continue
             return candidate
-    raise UsageError(f"--port: {tried[0]} is taken or not allowed: give another one.")
+    raise UsageError(f"--port: {candidates[0]} is taken or not allowed: give another one.")
 
 
 def welcome(address: str, port: int, pairing: Pairing | None) -> list[str]:
-    """The lines for the terminal: where the dashboard is, and what is open to whom."""
+    """The lines for the terminal: the address, and who has access.
+
+    Parameters
+    ----------
+    address, port : where the server listens
+    pairing : None = this machine only
+    """
     place = f"http://{address}:{port}"
     if pairing is None:
         return [f"The dashboard is at {place}, for this machine only. Ctrl+C stops it."]
     return [
         qr_picture(f"{place}/pair#{pairing.code}"),
-        f"The dashboard is at {place}, for devices on the home network that know this code:",
+        f"The dashboard is at {place}, for devices on the home network with this code:",
         "",
         f"    {spaced(pairing.code)}",
         "",
         "Point a phone's camera at the picture, or type the address and then the code.",
-        "A device that gave the code may read every page and add to the log until you stop this (Ctrl+C);",
-        "then the code is void. Without the code nothing can be read. Five wrong codes lock the door for a",
-        "minute. The network itself is trusted: what passes is not encrypted. On this machine too, open it",
-        "by that address.",
+        "A paired device can read every page and change the log until you stop the dashboard (Ctrl+C); then",
+        "the code expires. Without the code nothing can be read. Five wrong codes lock pairing for a minute.",
+        "The traffic is not encrypted, so use this on a network that you trust. Use this address on this",
+        "machine too.",
     ]
 
 
 def qr_picture(text: str) -> str:
-    """A text as a QR picture in characters, two rows of it in one line."""
+    """A text as a QR code in characters, two rows of it per line."""
     import io
 
     import segno
@@ -157,34 +180,21 @@ def qr_picture(text: str) -> str:
 
 
 def report_failure(error: Exception) -> bool:
-    """On the page one sentence, in the terminal what a programmer needs; nothing of it is hidden."""
+    """Show one sentence on the page and the traceback in the terminal."""
     import streamlit as st
 
-    logging.getLogger("benchdays").error("a page could not be drawn", exc_info=error)
+    logging.getLogger("benchdays").error("A page could not be drawn.", exc_info=error)
     st.error(
-        f"This page could not be drawn ({type(error).__name__}). Your files are as they were; the terminal "
-        "in which the dashboard runs says more."
+        f"This page could not be drawn ({type(error).__name__}). Your files are unchanged; the terminal in "
+        "which the dashboard runs shows the details."
     )
     return True
 
 
-def _guard(hosts: list[str], pairing: Pairing | None) -> Any:
-    from starlette.middleware import Middleware
-
-    from dashboard.server.guard import Guard
-    from dashboard.server.page_scripts import first_page_scripts
-
-    return Middleware(Guard, hosts=hosts, pairing=pairing, scripts=first_page_scripts())
-
-
-def _fields(opening: Opening) -> dict[str, Any]:
-    return {name: getattr(opening, name) for name in Opening.__slots__}
-
-
 @asynccontextmanager
-async def _warm(app: Any) -> AsyncIterator[None]:
-    """Begin the forecast while the browser is still on its way."""
-    from dashboard.work.forecasts import begin
+async def _start_forecast(app: Any) -> AsyncIterator[None]:
+    """Start the forecast while the browser is still loading the page."""
+    from dashboard.work.forecasts import start_forecast
 
-    threading.Thread(target=begin, daemon=True).start()
+    threading.Thread(target=start_forecast, daemon=True).start()
     yield

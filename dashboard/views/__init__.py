@@ -1,4 +1,4 @@
-"""The pages, one file each; a page that has nothing to show is not offered."""
+"""The pages, one file each; a page with nothing to show is left out."""
 
 from __future__ import annotations
 
@@ -14,46 +14,47 @@ from forecast.files.folder import Build
 from forecast.learn.progress import read_progress
 from forecast.questions.track_record import past_days
 
-_HERE = Path(__file__).parent
+_FOLDER = Path(__file__).parent
 
 
 def pages_for(reading: Reading) -> list[Any]:
     """The pages for this state of the folder, the first one shown at the start."""
     if reading.build is None:
+        log, method = _page("log", "The log"), _page("method", "Method")
+        # A log that is missing or empty needs no list of problems, but its first session.
         if all(p.file.startswith("log") and p.line is None for p in reading.problems):
-            return [_page("log", "The log", first=True), _page("method", "Method")]
-        first = _page("trouble", "To put right", first=True)
-        return [first, _page("log", "The log"), _page("method", "Method")]
+            return [_page("log", "The log", default=True), method]
+        return [_page("problems", "Fix your files", default=True), log, method]
     pages = [
-        _page("finish", "Finish dates", first=True),
+        _page("finish", "Finish dates", default=True),
         _page("log", "The log"),
-        _page("evening", "Tonight"),
-        _page("burn", "Burn-down"),
+        _page("tonight", "Tonight"),
+        _page("burn_down", "Burn-down"),
         _page("crew", "Solo or two"),
-        _page("over", "Over estimate"),
+        _page("overruns", "Over estimate"),
         _page("bench", "Time at the bench"),
         _page("orders", "Orders"),
         _page("record", "Track record"),
         _page("method", "Method"),
     ]
-    idle = _nothing_to_show(reading.state, day_shown(opened(), reading.build), reading.build)
-    return [page for page in pages if page.title not in idle]
+    empty = _empty_pages(reading.state, day_shown(opened(), reading.build), reading.build)
+    return [page for page in pages if page.title not in empty]
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)
-def _nothing_to_show(state: str, day: date, _build: Build) -> frozenset[str]:
-    """Titles of the pages that would be empty for this build."""
+def _empty_pages(state: str, day: date, _build: Build) -> frozenset[str]:
+    """Titles of the pages that have nothing to show."""
     progress = read_progress(_build.plan, _build.sessions, day)
-    idle = set()
+    empty = set()
     if all(d.arrived is not None and d.arrived <= day for d in _build.deliveries):
-        idle.add("Orders")
+        empty.add("Orders")
     if not past_days(progress):
-        idle.add("Track record")
+        empty.add("Track record")
     if progress.open_tasks.empty:
-        idle |= {"Tonight", "Solo or two", "Orders"}
-    return frozenset(idle)
+        empty |= {"Tonight", "Solo or two", "Orders"}
+    return frozenset(empty)
 
 
-def _page(file: str, title: str, *, first: bool = False) -> Any:
+def _page(file: str, title: str, *, default: bool = False) -> Any:
     address = title.lower().replace(" ", "-")
-    return st.Page(_HERE / f"{file}.py", title=title, url_path=address, default=first)
+    return st.Page(_FOLDER / f"{file}.py", title=title, url_path=address, default=default)

@@ -1,125 +1,130 @@
-"""Time at the bench: the hours there were, the silences, and the range of the coming weeks."""
+"""Time at the bench: hours logged, gaps without a session, and the range of the coming weeks."""
 
 from __future__ import annotations
 
 import pandas as pd
 import streamlit as st
 
-from dashboard.charts.figures import Figure, drawn, show, show_table
-from dashboard.charts.hours import days_of_week, hours_by_week
-from dashboard.frame import answer, asked
-from dashboard.words import format_span, in_words
-from dashboard.work.forecasts import fitted_to, record_of
-from forecast.present.finish import format_hours, format_short_date
+from dashboard.charts.figures import show, show_table
+from dashboard.frame import current_request, show_answer
+from dashboard.work.forecasts import bench_hours_of, fitted_to
+from forecast.present.charts.hours import days_of_week, hours_by_week
+from forecast.present.charts.theme import SCREEN
+from forecast.present.figures import Figure
 from forecast.questions.bench_hours import BenchHours
-from forecast.wording import format_percent
+from forecast.wording import (
+    format_hours,
+    format_percent,
+    format_short_date,
+    format_span,
+    join_words,
+    plural,
+)
 
-_WEEKS_SHOWN = 78
+_MOST_WEEKS = 78  # a year and a half of bars is what a phone shows apart
 _WEEK = pd.Timedelta(days=7)
+_BAR, _MIDDLE = 0.85, 0.4  # of a week: where a bar ends and where its tick is
 
 
 def show_page() -> None:
     """Draw the page."""
-    now = asked()
-    record = record_of(now)
-    answer([quarter_sentence(record), last_sentence(record)])
-    show(drawn(lambda: weeks_figure(record), "weeks", now.key))
-    show(drawn(lambda: days_figure(record), "days", now.key))
-    _show_silences(record)
-    for note in fitted_to(now).bench.notes_:
+    request = current_request()
+    found = bench_hours_of(request)
+    show_answer([coming_sentence(found), past_sentence(found)])
+    show(lambda: weeks_figure(found), "weeks", request.key)
+    show(lambda: days_figure(found), "days", request.key)
+    _show_gaps(found.silences)
+    for note in fitted_to(request).bench.notes_:
         st.text(note)
 
 
-def quarter_sentence(record: BenchHours) -> str:
-    """What to expect of the next 13 weeks."""
-    row = record.totals.loc[record.totals["weeks"] == 13].iloc[0]
+def _quarter(found: BenchHours) -> pd.Series:
+    """The row of the next 13 weeks."""
+    return found.totals.loc[found.totals["weeks"] == 13].iloc[0]
+
+
+def coming_sentence(found: BenchHours) -> str:
+    """The hours of the next 13 weeks."""
+    row = _quarter(found)
     low, high = format_hours(row["p10"]), format_hours(row["p90"])
     return f"Expect {low} to {high} hours at the bench in the next 13 weeks."
 
 
-def last_sentence(record: BenchHours) -> str:
-    """What the last 13 weeks brought."""
-    last = record.totals.loc[record.totals["weeks"] == 13, "last"].iloc[0]
-    silent = record.silent_days
-    rest = f" Nobody has been there for {format_span(silent)}." if silent else ""
-    if last != last:
-        return f"In 8 of 10 runs; the log itself is shorter than 13 weeks.{rest}"
-    return f"In 8 of 10 runs; the last 13 weeks brought {format_hours(last)} hours.{rest}"
+def past_sentence(found: BenchHours) -> str:
+    """The hours of the last 13 weeks, and how long ago the last session was."""
+    last, silent = _quarter(found)["last"], found.silent_days
+    gap = f" The last session was {format_span(silent)} ago." if silent else ""
+    if pd.isna(last):
+        return f"In 8 of 10 runs; the log itself is shorter than 13 weeks.{gap}"
+    return f"In 8 of 10 runs; the last 13 weeks had {format_hours(last)} hours.{gap}"
 
 
-def weeks_figure(record: BenchHours) -> Figure:
-    """Hours by week, behind and ahead."""
-    weeks = record.weeks.iloc[-_WEEKS_SHOWN:]
-    coming = record.coming
+def weeks_figure(found: BenchHours) -> Figure:
+    """Hours by week, logged and forecast."""
+    weeks, coming = found.weeks.iloc[-_MOST_WEEKS:], found.coming
     empty = float((weeks["hours"] == 0).mean()) if len(weeks) else 0.0
+    finding = f"{round(empty * 10)} in 10 weeks were without a session"
     return Figure(
         name="hours-by-week",
-        finding=f"{round(empty * 10)} in 10 weeks were without a session"
-        if empty >= 0.05
-        else "Hardly a week without a session",
+        # Below 5 % it would read as 0 in 10 weeks.
+        finding=finding if empty >= 0.05 else "Hardly a week without a session",
         chart=hours_by_week(
-            weeks.assign(next=weeks["monday"] + _WEEK * 0.85),
-            coming.assign(next=coming["week_from"] + _WEEK * 0.85, middle=coming["week_from"] + _WEEK * 0.4),
+            weeks.assign(next=weeks["monday"] + _WEEK * _BAR),
+            coming.assign(
+                next=coming["week_from"] + _WEEK * _BAR, middle=coming["week_from"] + _WEEK * _MIDDLE
+            ),
+            SCREEN,
         ),
-        description="Clock hours by week: a bar a week for the log, a range a week for the coming half year.",
-        table=_spans_table(record.totals),
+        description="Clock hours by week: one bar per logged week, one range per week of the next half year.",
+        table=_totals_table(found.totals),
         legend="Bars from zero: the log. Pale ranges: each coming week, 8 in 10, with a tick at even odds.",
     )
 
 
-def days_figure(record: BenchHours) -> Figure:
-    """The habit by day of the week."""
-    days = record.days.assign(label=[format_percent(s) for s in record.days["worked_share"]])
+def days_figure(found: BenchHours) -> Figure:
+    """The share of each day of the week with a session."""
+    days = found.days.assign(label=[format_percent(share) for share in found.days["worked_share"]])
     often = days.nlargest(2, "worked_share").sort_index()["name"]
     return Figure(
         name="days-of-the-week",
-        finding=f"Most often there on {in_words([f'{day}s' for day in often])}",
-        chart=days_of_week(days),
-        description="One bar a day of the week: the share of such days with a session.",
+        finding=f"Most sessions are on {join_words([f'{day}s' for day in often])}",
+        chart=days_of_week(days, SCREEN),
+        description="One bar per day of the week: the share of such days with a session.",
         table=pd.DataFrame(
             {
                 "Day": days["name"],
                 "With a session": days["label"],
-                "Hours then": days["hours"].round(1),
+                "Hours per session day": days["hours"].round(1),
             }
         ),
     )
 
 
-def _show_silences(record: BenchHours) -> None:
-    silences = record.silences
-    if silences.empty:
-        st.subheader("No silence of two weeks or more", anchor=False)
+def _show_gaps(gaps: pd.DataFrame) -> None:
+    if gaps.empty:
+        st.subheader("No gap of two weeks or more", anchor=False)
         return
-    count = len(silences)
-    longest = format_span(silences["days"].iloc[0])
-    st.subheader(
-        f"{count} silence{'s' if count != 1 else ''} of two weeks or more, the longest of {longest}",
-        anchor=False,
-    )
-    top = silences.head(10)
-    show_table(
-        pd.DataFrame(
-            {
-                "From": [format_short_date(d.date()) for d in top["start"]],
-                "To": [format_short_date(d.date()) for d in top["end"]],
-                "Days": top["days"],
-            }
-        ),
-        "The longest stretches without a session",
-    )
+    longest = format_span(gaps["days"].iloc[0])
+    finding = f"{plural(len(gaps), 'gap')} of two weeks or more, the longest of {longest}"
+    st.subheader(finding, anchor=False)
+    top = gaps.head(10)  # the frame has the longest first
+    table = {
+        "From": [format_short_date(day) for day in top["start"]],
+        "To": [format_short_date(day) for day in top["end"]],
+        "Days": top["days"],
+    }
+    show_table(pd.DataFrame(table), "The longest gaps without a session")
 
 
-def _spans_table(totals: pd.DataFrame) -> pd.DataFrame:
-    """What lies ahead, and as many weeks behind."""
-    behind = ["" if last != last else format_hours(last) for last in totals["last"]]
+def _totals_table(totals: pd.DataFrame) -> pd.DataFrame:
+    """Hours of the weeks to come, and of as many weeks before."""
     return pd.DataFrame(
         {
-            "Span": [f"{w} weeks" for w in totals["weeks"]],
-            "Last": behind,
-            "Next, low (80 %)": [format_hours(h) for h in totals["p10"]],
-            "Next, even odds": [format_hours(h) for h in totals["p50"]],
-            "Next, high (80 %)": [format_hours(h) for h in totals["p90"]],
+            "Span": [f"{weeks} weeks" for weeks in totals["weeks"]],
+            "Last": ["" if pd.isna(last) else format_hours(last) for last in totals["last"]],
+            "Next, low (80 %)": totals["p10"].map(format_hours),
+            "Next, even odds": totals["p50"].map(format_hours),
+            "Next, high (80 %)": totals["p90"].map(format_hours),
         }
     )
 

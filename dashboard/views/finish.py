@@ -1,4 +1,4 @@
-"""Finish dates: when each stage is done, how sure that is, and what moved it."""
+"""Finish dates: when each stage is done, how sure that is, what moved the date and what drives it."""
 
 from __future__ import annotations
 
@@ -7,237 +7,169 @@ from datetime import date, timedelta
 import pandas as pd
 import streamlit as st
 
-from dashboard.charts.dates import causes_of_move, chance_by_day, finish_ranges
-from dashboard.charts.figures import Figure, drawn, show
-from dashboard.frame import answer, asked, basis, place_for_passing, wait_for
-from dashboard.words import format_shift, in_words, title_case
-from dashboard.work.forecasts import Asked, holders_of, moved_of, outlook_of
-from forecast.present.finish import finish_lines, format_date, format_hours, format_short_date, hours_range
+from dashboard.charts.figures import show
+from dashboard.frame import (
+    current_request,
+    show_answer,
+    show_basis,
+    slot,
+    wait_for,
+    wait_for_all_runs,
+)
+from dashboard.work.forecasts import ForecastRequest, date_change_of, drivers_of, outlook_of
+from forecast.present.charts.dates import chance_by_day, date_causes
+from forecast.present.charts.theme import SCREEN
+from forecast.present.figures import Figure, finish_figure
+from forecast.present.finish import finish_lines
 from forecast.questions.date_change import LEVEL, DateChange
 from forecast.simulate.outlook import Outlook
-from forecast.wording import format_percent
+from forecast.wording import (
+    WHOLE_BUILD,
+    format_chance,
+    format_date,
+    format_hours,
+    format_percent,
+    format_shift,
+    format_short_date,
+    join_words,
+    target_name,
+)
 
-WHOLE = "Whole build"
-_SHOWN = (0.05, 0.10, 0.50, 0.80, 0.90, 0.95)
 _CAUSES = {
     "worked": "Hours worked",
-    "over": "Tasks over or under",
-    "grown": "New in the plan",
-    "pace": "Pace from here on",
-    "order": "Order and waiting",
+    "over": "Tasks over or under estimate",
+    "grown": "Tasks added to the plan",
+    "pace": "Future pace",
+    "order": "Order of tasks and waiting",
 }
+_CURVE_POINTS = 60  # smooth to the eye at the width of a page; every second one is in the table
 
 
 def show_page() -> None:
     """Draw the page."""
-    now = asked()
-    outlook, all_played = outlook_of(now)
-    answer(finish_lines(outlook))
-    with place_for_passing():
-        if not all_played:
-            wait_for(lambda: outlook_of(now)[1], "A first look from 500 runs; all of them are being played.")
-    st.page_link("views/log.py", label="Write a session down", icon=":material/edit:")
+    request = current_request()
+    outlook, complete = outlook_of(request)
+    show_answer(finish_lines(outlook))
+    wait_for_all_runs(request, outlook, complete=complete)
+    st.page_link("views/log.py", label="Log a session", icon=":material/edit:")
     if outlook.open_stages:
-        show(drawn(lambda: ranges_figure(outlook), "ranges", now.key, outlook.settings.runs))
-        with place_for_passing():
-            if all_played:
-                _show_moved(now, outlook)
-        _show_chance(now, outlook)
-        if all_played:
-            _show_holders(now)
-    basis(outlook)
+        show(lambda: finish_figure(outlook, SCREEN), "finish", request.key, outlook.settings.runs)
+        with slot():
+            if complete:
+                _show_change(request, outlook)
+        _show_chance(request, outlook)
+        if complete:
+            _show_drivers(request)
+    show_basis(outlook)
 
 
-def ranges_figure(outlook: Outlook) -> Figure:
-    """The range of every stage and of the whole build."""
-    frame = ranges_frame(outlook)
-    until = _right_edge(outlook, frame)
-    return Figure(
-        name="finish-dates",
-        finding=_ranges_finding(outlook),
-        chart=finish_ranges(frame, pd.Timestamp(outlook.as_of), until),
-        description=(
-            f"One row per stage and one for the build, against dates from {format_date(outlook.as_of)}: "
-            "a range that widens the further away the finish lies."
-        ),
-        table=dates_table(outlook),
-        legend=(
-            "Circle: even odds. Diamond with its date: 80 % sure. Broad bar: 8 in 10 runs; line: 9 in 10. "
-            f"Dotted: {format_date(outlook.as_of)}."
-        ),
-    )
+def _show_change(request: ForecastRequest, outlook: Outlook) -> None:
+    work = date_change_of(request, outlook)
+    if not work.done():
+        wait_for(work.done, "Working out what moved the date since a month ago...")
+        return
+    change = work.result()
+    if change is None:
+        st.caption("What moved the date is shown here once the log covers more than a month.")
+        return
+    show(lambda: change_figure(change), "change", request.key)
 
 
-def ranges_frame(outlook: Outlook) -> pd.DataFrame:
-    """One row a target with its dates."""
-    rows = []
-    for stage in (*outlook.stages, None):
-        done = outlook.finished_on(stage)
-        days = {f"p{round(q * 100):02d}": outlook.date_at(q, stage) for q in _SHOWN}
-        finished = "" if done is None else f"finished {format_short_date(done)}"
-        rows.append({"target": _name(stage), **days, "finished": finished})
-    frame = pd.DataFrame(rows)
-    quantiles = [c for c in frame if str(c).startswith("p")]
-    return frame.assign(**{c: pd.to_datetime(frame[c]).astype("datetime64[us]") for c in quantiles})
-
-
-def dates_table(outlook: Outlook) -> pd.DataFrame:
-    """The dates in words, as the command prints them."""
-    rows = []
-    for stage in (*outlook.stages, None):
-        done = outlook.finished_on(stage)
-        hours = outlook.person_hours_left(stage)
-        rows.append(
-            {
-                "Stage": _name(stage),
-                "Person-hours left": "0" if done else hours_range(hours, 0.10, 0.90),
-                "Even odds": format_short_date(done or outlook.date_at(0.50, stage)),
-                "80 % sure": "finished" if done else format_short_date(outlook.date_at(0.80, stage)),
-                "9 in 10 hours done": ""
-                if done
-                else format_short_date(outlook.date_at(0.50, stage, first_90=True)),
-            }
-        )
-    return pd.DataFrame(rows)
-
-
-def moved_figure(moved: DateChange) -> Figure:
+def change_figure(change: DateChange) -> Figure:
     """By how many days each cause moved the 80 % date."""
+    days = [round(change.days[cause]) for cause in _CAUSES]
     causes = pd.DataFrame(
-        {
-            "cause": list(_CAUSES.values()),
-            "days": [round(moved.days[c]) for c in _CAUSES],
-        }
+        {"cause": list(_CAUSES.values()), "days": days, "label": [format_shift(d) for d in days]}
     )
-    causes = causes.assign(label=[format_shift(d) for d in causes["days"]])
     return Figure(
-        name="what-moved",
-        finding=moved_sentence(moved),
-        chart=causes_of_move(causes),
-        description="One bar a cause: days by which it moved the date, to the left earlier, to the ri"
-        "ght later.",
+        name="date-change",
+        finding=change_sentence(change),
+        chart=date_causes(causes, SCREEN),
+        description="One bar per cause: days by which it moved the date, earlier left, later right.",
         table=causes.rename(columns={"cause": "Cause", "days": "Days later", "label": "In words"}),
-        legend=moved_reasons(moved),
+        legend=change_reasons(change),
     )
 
 
-def moved_sentence(moved: DateChange) -> str:
-    """By how much the whole build moved, in one line."""
-    then = format_date(moved.before.as_of)
-    if abs(moved.days_later) < 1.5:
+def change_sentence(change: DateChange) -> str:
+    """By how much the date of the whole build moved, in one line."""
+    then = format_date(change.before.as_of)
+    if abs(change.days_later) < 1.5:  # a day more or less is not worth a sentence: a judgement
         return f"Since {then} the date for the whole build has hardly moved."
-    return (
-        f"Since {then} the date that is {format_percent(LEVEL)} sure moved: {format_shift(moved.days_later)}."
-    )
+    shift = format_shift(change.days_later)
+    return f"Since {then} the {format_percent(LEVEL)} date of the whole build moved: {shift}."
 
 
-def moved_reasons(moved: DateChange) -> str:
-    """The hours behind the move."""
-    said = [
-        f"{format_hours(moved.hours_worked)} of {format_hours(moved.hours_expected)} "
-        "expected hours were worked"
-    ]
-    if abs(moved.hours_over) >= 1:
-        word = "more" if moved.hours_over > 0 else "fewer"
-        said.append(f"the tasks look like {format_hours(abs(moved.hours_over))} hours {word}")
-    if moved.hours_grown >= 1:
-        said.append(f"{format_hours(moved.hours_grown)} hours came into the plan")
-    return f"{in_words(said)}."
+def change_reasons(change: DateChange) -> str:
+    """The hours behind the change."""
+    worked, expected = format_hours(change.hours_worked), format_hours(change.hours_expected)
+    reasons = [f"{worked} of {expected} expected hours were worked"]
+    if abs(change.hours_over) >= 1:
+        more = "more" if change.hours_over > 0 else "fewer"
+        reasons.append(
+            f"the tasks are now expected to take {format_hours(abs(change.hours_over))} hours {more}"
+        )
+    if change.hours_grown >= 1:
+        reasons.append(f"tasks of {format_hours(change.hours_grown)} hours were added to the plan")
+    return f"{join_words(reasons)}."
 
 
-def _show_moved(now: Asked, outlook: Outlook) -> None:
-    work = moved_of(now, outlook)
+def _show_drivers(request: ForecastRequest) -> None:
+    st.subheader("What drives the date", anchor=False)
+    work = drivers_of(request)
     if not work.done():
-        wait_for(work.done, "Looking at what moved since a month ago.")
-        return
-    moved = work.result()
-    if moved is None:
-        st.caption("What moved shows here once the log is more than a month long.")
-        return
-    show(drawn(lambda: moved_figure(moved), "moved", now.key))
-
-
-def _show_holders(now: Asked) -> None:
-    """What holds the date, in sentences."""
-    st.subheader("What holds the date", anchor=False)
-    work = holders_of(now)
-    if not work.done():
-        wait_for(work.done, "Tracing the runs back from their finish.")
+        wait_for(work.done, "Working out what drives the date...")
         return
     for sentence in work.result().findings:
         st.text(sentence)
 
 
-def _show_chance(now: Asked, outlook: Outlook) -> None:
+def _show_chance(request: ForecastRequest, outlook: Outlook) -> None:
     st.subheader("By a day of your choice", anchor=False)
-    targets = {title_case(s): s for s in outlook.open_stages} | {WHOLE: None}
+    stages = {target_name(stage): stage for stage in (*outlook.open_stages, None)}
     left, right = st.columns(2)
-    target = left.selectbox("What", list(targets), index=len(targets) - 1, key="chance_of")
-    stage = targets[target]
+    target = left.selectbox("What", list(stages), index=list(stages).index(WHOLE_BUILD), key="chance_of")
+    stage = stages[target]
     latest = outlook.as_of + timedelta(days=outlook.settings.horizon_days)
-    usual = outlook.date_at(0.50, stage) or latest
-    picked = right.date_input(
+    day = right.date_input(
         "Finished by",
-        value=usual,
+        value=outlook.date_at(0.50, stage) or latest,
         min_value=outlook.as_of,
         max_value=latest,
         format="YYYY-MM-DD",
         key=f"chance_by_{target}",
     )
-    if isinstance(picked, date):
-        key = ("chance", now.key, outlook.settings.runs, stage, picked)
-        show(drawn(lambda: chance_figure(outlook, stage, picked), *key))
+    if isinstance(day, date):
+        key = ("chance", request.key, outlook.settings.runs, stage, day)
+        show(lambda: chance_figure(outlook, stage, day), *key)
 
 
-def chance_figure(outlook: Outlook, stage: str | None, picked: date) -> Figure:
-    """The chance of being finished by any day, with one picked out."""
-    chance = outlook.chance_by(picked, stage)
-    last = max(outlook.date_at(0.95, stage) or picked, picked) + timedelta(days=30)
-    days = pd.date_range(outlook.as_of, last, periods=60).normalize().unique()
+def chance_figure(outlook: Outlook, stage: str | None, day: date) -> Figure:
+    """The chance of being finished by any day, with one day marked.
+
+    Parameters
+    ----------
+    outlook : the forecast
+    stage : name of the stage; None = the whole build
+    day : the day to mark
+    """
+    chance, name = outlook.chance_by(day, stage), target_name(stage)
+    last = max(outlook.date_at(0.95, stage) or day, day) + timedelta(days=30)  # room for the label
+    days = pd.date_range(outlook.as_of, last, periods=_CURVE_POINTS).normalize().unique()
     chances = pd.DataFrame({"day": days, "chance": [outlook.chance_by(d.date(), stage) for d in days]})
-    name = _name(stage)
     some = chances.iloc[::2]
     return Figure(
         name="chance-by-day",
-        finding=f"{name} finished by {format_date(picked)}: {say_chance(chance)}.",
-        chart=chance_by_day(chances, pd.Timestamp(picked), chance),
+        finding=f"{name} finished by {format_date(day)}: {format_chance(chance)}.",
+        chart=chance_by_day(chances, day, chance, SCREEN),
         description=f"The chance that {name} is finished, rising from 0 to 100 % over the dates.",
-        table=some.assign(
-            day=[format_short_date(d.date()) for d in some["day"]],
-            chance=[format_percent(c) for c in some["chance"]],
-        ).rename(columns={"day": "Finished by", "chance": "Chance"}),
+        table=pd.DataFrame(
+            {
+                "Finished by": some["day"].map(format_short_date),
+                "Chance": some["chance"].map(format_percent),
+            }
+        ),
     )
-
-
-def say_chance(chance: float) -> str:
-    """A chance as people say it."""
-    if chance < 0.01:
-        return "next to no chance"
-    if chance > 0.99:
-        return "as good as certain"
-    return f"a chance of {round(chance * 100)} in 100"
-
-
-def _ranges_finding(outlook: Outlook) -> str:
-    early, late = outlook.date_at(0.10, None), outlook.date_at(0.90, None)
-    if early is None:
-        return "Fewer than one run in ten finishes the whole build within the horizon"
-    if late is None:
-        return f"The whole build is hardly done before {format_date(early)}; how late is open"
-    return f"The whole build: 8 in 10 runs end between {format_date(early)} and {format_date(late)}"
-
-
-def _right_edge(outlook: Outlook, frame: pd.DataFrame) -> pd.Timestamp:
-    """Where the picture ends: behind nine in ten runs, or behind the last date there is."""
-    for column in ("p90", "p80", "p50", "p10"):
-        latest = frame.loc[frame["target"] == WHOLE, column].iloc[0]
-        if latest is not pd.NaT:
-            return latest + (latest - pd.Timestamp(outlook.as_of)) * 0.08 + pd.Timedelta(days=7)
-    return pd.Timestamp(outlook.as_of + timedelta(days=outlook.settings.horizon_days))
-
-
-def _name(stage: str | None) -> str:
-    return WHOLE if stage is None else title_case(stage)
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""The folder as the pages see it: read once for each state of its files, whole or with its problems."""
+"""The folder as the pages see it: read once per state of its files, whole or with its problems."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from forecast.files.amend import LogRow, log_rows
 from forecast.files.folder import Build, Records, check_build, read_build, read_records
 from forecast.files.logbook import read_sessions
 
-_KEPT = 4
+_CACHED_STATES = 4  # the files now, and before the last few changes in case they are undone
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -25,7 +25,7 @@ class Reading:
 
     Attributes
     ----------
-    state : a digest of the files' contents; the same contents have the same state
+    state : a digest of the files; equal files have equal states
     build : the build, or None while there are problems
     problems : everything wrong with the files
     """
@@ -36,14 +36,14 @@ class Reading:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Written:
-    """What the page of the log shows of one state of the folder.
+class LogReading:
+    """What the log page shows of one state of the folder.
 
     Attributes
     ----------
-    records : what a new row has to fit
-    sessions : the rows that can be read, as the forecast takes them
-    rows : every row of the log files, good or bad
+    records : what a new row must fit
+    sessions : the valid rows, as the forecast takes them
+    rows : every row of the log files, valid or not
     """
 
     records: Records
@@ -53,29 +53,29 @@ class Written:
 
 def read_folder(folder: Path) -> Reading:
     """The folder as it is now."""
-    found: Reading = _as_it_stands(_read, folder)
+    found: Reading = _consistent(_read_folder, folder)
     return found
 
 
-def read_log(folder: Path) -> Written:
+def read_log(folder: Path) -> LogReading:
     """The log as it is now.
 
     Raises
     ------
     InputError when a file of the folder cannot be read at all.
     """
-    found: Written = _as_it_stands(_written, folder)
+    found: LogReading = _consistent(_read_log, folder)
     return found
 
 
 def problems_today(folder: Path, today: date) -> tuple[Problem, ...]:
-    """Everything that `check` finds wrong, days in the future among it."""
-    found: tuple[Problem, ...] = _as_it_stands(_check, folder, today)
+    """Everything that `check` reports, dates in the future included."""
+    found: tuple[Problem, ...] = _consistent(_check_folder, folder, today)
     return found
 
 
-def _as_it_stands(read: Any, folder: Path, *more: date) -> Any:
-    """What `read` makes of the files, which stood still while it read them."""
+def _consistent(read: Any, folder: Path, *more: date) -> Any:
+    """Read the folder, again if its files changed meanwhile."""
     while True:
         state = state_of(folder)
         found = read(str(folder), state, *more)
@@ -84,8 +84,8 @@ def _as_it_stands(read: Any, folder: Path, *more: date) -> Any:
         read.clear(str(folder), state, *more)
 
 
-@st.cache_resource(max_entries=_KEPT, show_spinner=False)
-def _check(folder: str, state: str, today: date) -> tuple[Problem, ...]:
+@st.cache_resource(max_entries=_CACHED_STATES, show_spinner=False)
+def _check_folder(folder: str, state: str, today: date) -> tuple[Problem, ...]:
     try:
         check_build(folder, today)
     except InputError as error:
@@ -93,15 +93,15 @@ def _check(folder: str, state: str, today: date) -> tuple[Problem, ...]:
     return ()
 
 
-@st.cache_resource(max_entries=_KEPT, show_spinner=False)
-def _written(folder: str, state: str) -> Written:
+@st.cache_resource(max_entries=_CACHED_STATES, show_spinner=False)
+def _read_log(folder: str, state: str) -> LogReading:
     records = read_records(folder)
     sessions, _, _ = read_sessions(records.logs, records.settings.builders, records.plan)
-    return Written(records=records, sessions=sessions, rows=log_rows(folder))
+    return LogReading(records=records, sessions=sessions, rows=log_rows(folder))
 
 
-@st.cache_resource(max_entries=_KEPT, show_spinner=False)
-def _read(folder: str, state: str) -> Reading:
+@st.cache_resource(max_entries=_CACHED_STATES, show_spinner=False)
+def _read_folder(folder: str, state: str) -> Reading:
     try:
         return Reading(state=state, build=read_build(folder), problems=())
     except InputError as error:

@@ -70,7 +70,7 @@ def crew(
 
     from rich.console import Console
 
-    from forecast.present.choices import crew_table
+    from forecast.present.crew import crew_table
 
     for line in answer.findings[:1]:
         say(line)
@@ -108,7 +108,7 @@ def orders(
 
     from rich.console import Console
 
-    from forecast.present.choices import order_sentences, orders_table
+    from forecast.present.orders import order_sentences, orders_table
 
     for line in order_sentences(build, answer):
         say(line)

@@ -115,7 +115,7 @@ def overruns(
 
     from rich.console import Console
 
-    from forecast.present.finish import overruns_lines, overruns_table
+    from forecast.present.overruns import overruns_lines, overruns_table
 
     say(answer.finding)
     Console().print(overruns_table(answer))

@@ -133,10 +133,10 @@ def report(
     seed: Seed = 0,
 ) -> None:
     """One page with all answers that opens and prints anywhere; the dates as a calendar; hours and log."""
-    from forecast.present.report_page.files import Files, write_report
+    from forecast.present.report_page.files import ReportFiles, write_report
     from forecast.simulate.settings import Settings
 
-    files = Files(page=out, calendar=ics, hours=hours_csv, log=log, paper=paper, record=record)
+    files = ReportFiles(page=out, calendar=ics, hours=hours_csv, log=log, paper=paper, record=record)
     files.check(folder)
 
     from forecast.files.folder import read_build
@@ -153,9 +153,9 @@ def report(
 def _print_tonight(answer: Tonight) -> None:
     from rich.console import Console
 
-    from forecast.present.evening import evening_lines, more_lines, ready_table
+    from forecast.present.tonight import more_lines, ready_table, tonight_lines
 
-    for line in evening_lines(answer):
+    for line in tonight_lines(answer):
         say(line)
     if answer.tasks:
         Console().print(ready_table(answer))

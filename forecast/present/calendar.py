@@ -1,8 +1,8 @@
 """Dates as a calendar file (RFC 5545): finish dates, order-by dates, days away.
 
-Every event keeps its UID from one export to the next, and its SEQUENCE grows with the day that the
-forecast stands on, so that importing a new file replaces the events of the old one. A date that is no
-longer forecast (the stage is finished, or lies past the horizon) comes as a cancelled event.
+Every event has the same UID in every export, and its SEQUENCE grows with the day of the forecast, so that
+importing a new file replaces the events of the old one. A date that is no longer forecast (the stage is
+finished, or the date is past the horizon) is exported as a cancelled event.
 """
 
 from __future__ import annotations
@@ -15,25 +15,27 @@ from typing import TYPE_CHECKING
 
 from forecast.files.logbook import Away
 from forecast.files.plan import Delivery
-from forecast.present.finish import CAUTION, finish_sentence, format_date
+from forecast.present.finish import CAUTION, finish_sentence
 from forecast.simulate.outlook import Outlook
+from forecast.wording import format_date, target_name
 
 if TYPE_CHECKING:
     from icalendar import Event
 
 _PRODUCT = "-//benchdays//finish dates//EN"
+# Drawn once; another one would duplicate every event that builders have imported.
 _NAMESPACE = uuid.UUID("6f0f1c1e-5a0c-5d5b-9a53-3f7f0b0d2c11")
-_FIRST_DAY = date(2000, 1, 1)
+_FIRST_DAY = date(2000, 1, 1)  # before any log, so that SEQUENCE is never negative
 _LEVELS = (("even odds", 0.50), ("80 % sure", 0.80))
 
 
 def calendar_file(outlook: Outlook, order_by: Mapping[str, date] | None = None) -> bytes:
-    """The finish dates of every stage and of the build, when to order what, and the days away.
+    """Finish dates of every stage and of the build, order-by dates and days away, as iCalendar.
 
     Parameters
     ----------
     outlook : the forecast
-    order_by : delivery -> the last day on which to order it; those that are on order already have none
+    order_by : delivery -> the last day on which to order it; those already on order have none
 
     Returns
     -------
@@ -46,7 +48,7 @@ def calendar_file(outlook: Outlook, order_by: Mapping[str, date] | None = None) 
     calendar.add("prodid", _PRODUCT)
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
-    # Without its type the library writes this one as it stands.
+    # A plain text would be written without escaping.
     calendar.add("x-wr-calname", vText(_text(f"{build.name}: forecast")))
     for event in (
         *_finish_events(outlook),
@@ -59,8 +61,15 @@ def calendar_file(outlook: Outlook, order_by: Mapping[str, date] | None = None) 
 
 
 def event_uid(build_name: str, *key: str) -> str:
-    """The UID of one event of one build: the same at every export and on every machine.
+    """The UID of an event: the same in every export and on every machine.
 
+    Parameters
+    ----------
+    build_name : the name in build.toml
+    key : what the event is about, from the general to the particular
+
+    Examples
+    --------
     >>> event_uid("Turnstone", "finish", "wings", "p80") == event_uid("Turnstone", "finish", "wings", "p80")
     True
     """
@@ -74,18 +83,18 @@ def _finish_events(outlook: Outlook) -> Iterator[Event]:
 
 
 def _finish_event(outlook: Outlook, stage: str | None, words: str, level: float, *, first: bool) -> Event:
-    """One date of one target; the first of a finished target says so, the others are withdrawn."""
+    """One date of one target; once it is finished the first one says so, the others are cancelled."""
     done, day = outlook.finished_on(stage), outlook.date_at(level, stage)
-    said = "finished" if done is not None and first else words
-    withdrawn = day is None or (done is not None and not first)
+    state = "finished" if done is not None and first else words
+    cancelled = day is None or (done is not None and not first)
     target = "build" if stage is None else f"stage {stage}"
     return _event(
         outlook,
         key=("finish", target, f"p{round(100 * level)}"),
         start=day or outlook.as_of,
-        summary=f"{_target_name(stage)}: {said}",
-        description=f"{finish_sentence(outlook, stage)} Seen from {format_date(outlook.as_of)}. {CAUTION}",
-        withdrawn=withdrawn,
+        summary=f"{target_name(stage)}: {state}",
+        description=f"{finish_sentence(outlook, stage)} Forecast of {format_date(outlook.as_of)}. {CAUTION}",
+        cancelled=cancelled,
     )
 
 
@@ -98,32 +107,32 @@ def _order_events(outlook: Outlook, order_by: Mapping[str, date]) -> Iterator[Ev
 
 
 def _order_event(outlook: Outlook, delivery: Delivery, day: date | None) -> Event:
-    """The last day to order something; withdrawn once it is on order."""
+    """The last day to order something; cancelled once it is on order."""
     return _event(
         outlook,
         key=("order", delivery.delivery),
         start=day or delivery.ordered or outlook.as_of,
         summary=f"Order by today: {delivery.title}",
-        description=f"The last day on which to order it, seen from {format_date(outlook.as_of)}. {CAUTION}",
-        withdrawn=day is None,
+        description=f"The last day to order it, by the forecast of {format_date(outlook.as_of)}. {CAUTION}",
+        cancelled=day is None,
     )
 
 
 def _away_events(outlook: Outlook, away: Sequence[Away]) -> Iterator[Event]:
-    """Absences that are not over; who and from which day makes one of them the same."""
+    """Absences that are not over; person and first day identify them from one export to the next."""
     seen: dict[tuple[str, str], int] = {}
-    for one in sorted(away, key=lambda a: (a.start, a.end, a.builder or "", a.reason)):
-        who = (one.builder or "", one.start.isoformat())
+    for absence in sorted(away, key=lambda a: (a.start, a.end, a.builder or "", a.reason)):
+        who = (absence.builder or "", absence.start.isoformat())
         seen[who] = seen.get(who, 0) + 1
-        if one.end < outlook.as_of:
+        if absence.end < outlook.as_of:
             continue
         event = _event(
             outlook,
             key=("away", *who, str(seen[who])),
-            start=one.start,
-            end=one.end,
-            summary=f"{one.builder or 'Everybody'} away from the bench",
-            description=one.reason,
+            start=absence.start,
+            end=absence.end,
+            summary=f"{absence.builder or 'Everybody'} away from the bench",
+            description=absence.reason,
         )
         event.add("class", "PRIVATE")
         yield event
@@ -137,9 +146,9 @@ def _event(
     summary: str,
     description: str,
     end: date | None = None,
-    withdrawn: bool = False,
+    cancelled: bool = False,
 ) -> Event:
-    """An all-day event from `start` to `end`, both included; the file's own end is exclusive."""
+    """An all-day event from `start` to `end`, both included; the end in the file is exclusive."""
     from icalendar import Event
 
     event = Event()
@@ -151,16 +160,12 @@ def _event(
     event.add("summary", _text(summary))
     if description:
         event.add("description", _text(description))
-    event.add("status", "CANCELLED" if withdrawn else "CONFIRMED")
-    event.add("transp", "TRANSPARENT")
+    event.add("status", "CANCELLED" if cancelled else "CONFIRMED")
+    event.add("transp", "TRANSPARENT")  # a finish date does not make its day busy
     return event
 
 
 def _text(text: str) -> str:
-    """Text without the control characters that RFC 5545 does not allow; line ends stay."""
-    kept = text.replace("\r\n", "\n").replace("\r", "\n")
-    return "".join(c for c in kept if c == "\n" or unicodedata.category(c) != "Cc")
-
-
-def _target_name(stage: str | None) -> str:
-    return "Whole build" if stage is None else f"{stage[:1].upper()}{stage[1:]}"
+    """Text without the control characters that RFC 5545 does not allow, line ends excepted."""
+    one_ending = text.replace("\r\n", "\n").replace("\r", "\n")
+    return "".join(c for c in one_ending if c == "\n" or unicodedata.category(c) != "Cc")

@@ -32,7 +32,7 @@ def chromium():
 
 
 def opened(chromium):
-    """A page on a wide screen in daylight; what it asked for is kept on it."""
+    """A page on a wide screen with the light theme; it records its requests in `asked`."""
     made = chromium.new_page()
     made.set_viewport_size(WIDE)
     made.emulate_media(color_scheme="light")

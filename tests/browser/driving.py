@@ -87,8 +87,7 @@ def browser(**more) -> Iterator[BrowserContext]:
 _NOT_RUNNING = "document.querySelector('.stApp')?.dataset.testScriptState === 'notRunning'"
 _NOTHING_WORKED_OUT = (
     "!document.querySelector('[data-testid=stSpinner]') && ![...document.querySelectorAll("
-    "'[data-testid=stCaptionContainer]')].some(e => "
-    "/^(A first look|Looking|Tracing|Drawing|Playing|Forecasting)/.test(e.innerText))"
+    "'[data-testid=stCaptionContainer]')].some(e => e.innerText.trim().endsWith('...'))"
     f" && {_NOT_RUNNING}"
 )
 _REST_MS = 600

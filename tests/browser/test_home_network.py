@@ -176,7 +176,7 @@ def test_a_phone_that_scans_the_picture_is_in(opened, page):
     settle(page, charts=False)
 
 
-def test_five_wrong_codes_lock_the_door(opened):
+def test_five_wrong_codes_lock_pairing(opened):
     _, port, code = opened
     answers = []
     for said in [*["00000-00000"] * 5, code]:

@@ -58,7 +58,7 @@ def test_on_a_phone_nothing_scrolls_sideways(seen, name):
 
 
 @pytest.mark.parametrize("name", CHARTED)
-def test_every_chart_is_drawn_and_tells_what_it_shows(seen, name):
+def test_every_chart_is_drawn_and_described(seen, name):
     assert seen[0][name].charts
     for label, height in seen[0][name].charts:
         assert len(label) > 40
@@ -116,7 +116,7 @@ def test_table_and_picture_can_be_taken_away(page, place):
     name, table = taken_away(page, "Table as CSV")
     assert name == "finish-dates.csv"
     head = table.decode("utf-8-sig").splitlines()[0]
-    assert head == "Stage,Person-hours left,Even odds,80 % sure,9 in 10 hours done"
+    assert head == "Stage,Person-hours left,Even odds,80 % sure,90 % of hours"
     name, picture = taken_away(page, "Picture as PNG")
     assert name == "finish-dates.png"
     assert picture[:8] == b"\x89PNG\r\n\x1a\n"
@@ -196,7 +196,7 @@ def test_what_was_opened_stays_open_while_the_rest_is_worked_out(page, tmp_path)
         settle(page)
         opened_by_hand = page.locator("[data-testid=stExpander] details").first
         opened_by_hand.locator("summary").click()
-        was_waiting = page.get_by_text("A first look from 500 runs").count()
+        was_waiting = page.get_by_text("Preliminary result from 500 runs").count()
         work_done(page)
         assert was_waiting == 1
         assert opened_by_hand.get_attribute("open") is not None

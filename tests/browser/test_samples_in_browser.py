@@ -14,7 +14,7 @@ DAY = date.today() - timedelta(days=1)
 
 
 def undo(page):
-    page.get_by_role("button", name="Take the last change back").click()
+    page.get_by_role("button", name="Undo the last change").click()
     page.wait_for_selector("[data-testid=stAlertContentSuccess]:has-text('took out')")
     settle(page, charts=False)
 
@@ -49,14 +49,14 @@ def test_the_slider_moves_the_schedule_of_each_sample(sample):
     slider.focus()
     slider.press("End")
     page.wait_for_function(
-        "said => document.querySelector('.stMain').innerText.replace(/^.*hours a week.*$/m, '')"
-        " !== said.replace(/^.*hours a week.*$/m, '')",
+        "said => document.querySelector('.stMain').innerText.replace(/^.*hours per week.*$/m, '')"
+        " !== said.replace(/^.*hours per week.*$/m, '')",
         arg=said,
     )
     settle(page)
 
 
-def test_a_session_is_written_to_each_sample_and_taken_back(sample):
+def test_a_session_is_written_to_each_sample_and_undone(sample):
     folder, page = sample
     before, count = (folder / "log.csv").read_bytes(), len(rows_of(folder))
     turn_to(page, "The log")
@@ -72,7 +72,7 @@ def test_a_row_of_each_sample_is_changed_and_changed_back(sample):
     before = (folder / "log.csv").read_bytes()
     turn_to(page, "The log")
     work_done(page)
-    page.get_by_text("Change or take out a row").click()
+    page.get_by_text("Change or delete a row").click()
     cell = page.get_by_label("Note").last
     cell.fill("from the phone")
     cell.press("Enter")
@@ -89,7 +89,7 @@ def test_a_sheet_is_previewed_and_taken_into_each_sample(sample):
     sheet = f"Date;Hours;Task\n{DAY - timedelta(days=1)};2.5;{task}\n{DAY};1.25;{task}\n"
     turn_to(page, "The log")
     work_done(page)
-    page.get_by_text("Take in a sheet kept elsewhere").click()
+    page.get_by_text("Import a spreadsheet").click()
     page.locator("[data-testid=stFileUploader]").wait_for(state="visible")
     page.locator("input[type=file]").set_input_files(
         files=[{"name": "../../etc/hours.csv", "mimeType": "text/csv", "buffer": sheet.encode()}]

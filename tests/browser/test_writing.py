@@ -65,21 +65,21 @@ def test_the_targets_on_a_phone_are_large_and_save_is_seen_at_once(phone, own):
     assert box["y"] + box["height"] < 844
 
 
-def test_a_saved_session_can_be_taken_back(page, own):
+def test_a_saved_session_can_be_undone(page, own):
     folder, place = own
     before = (folder / "log.csv").read_bytes()
     open_log(page, place)
     tap_hours(page, "1.5")
     save(page)
-    page.get_by_role("button", name="Take the last change back").click()
+    page.get_by_role("button", name="Undo the last change").click()
     page.wait_for_selector("text=took out")
     assert (folder / "log.csv").read_bytes() == before
 
 
-def test_a_row_is_changed_where_it_stands(page, own):
+def test_a_row_is_changed_in_place(page, own):
     folder, place = own
     open_log(page, place)
-    page.get_by_text("Change or take out a row").click()
+    page.get_by_text("Change or delete a row").click()
     cell = page.get_by_label("Note").last
     cell.fill("swept, and put the drills away")
     cell.press("Enter")
@@ -87,7 +87,7 @@ def test_a_row_is_changed_where_it_stands(page, own):
     assert rows_of(folder)[-1]["note"] == "swept, and put the drills away"
 
 
-def test_a_wrong_entry_says_why_and_keeps_what_was_typed(page, own):
+def test_a_wrong_entry_is_explained_and_what_was_typed_stays(page, own):
     folder, place = own
     before = (folder / "log.csv").read_bytes()
     open_log(page, place)
@@ -122,14 +122,14 @@ def test_two_tabs_and_a_command_writing_at_once_lose_nothing(page, own):
     assert hours == ["0.5", "0.5", "1", "1", "1", "1", "1", "3"]
 
 
-def test_a_page_says_that_the_files_changed_and_shows_them_anew(page, own):
+def test_a_page_reports_changed_files_and_updates(page, own):
     folder, place = own
     page.goto(f"{place}/method")
     settle(page, charts=False)
     sessions = len(read_build(folder).sessions)
     log_session(folder, day=date.today(), hours="1")
     page.wait_for_selector("text=changed since this page was drawn", timeout=20_000)
-    page.get_by_role("button", name="Show it as it is now").click()
+    page.get_by_role("button", name="Update the page").click()
     page.wait_for_selector("text=changed since this page was drawn", state="detached")
     turn_to(page, "Finish dates", charts=True)
     page.wait_for_selector(f"text=/, {sessions + 1} sessions/", timeout=60_000)

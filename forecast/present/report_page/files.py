@@ -1,17 +1,15 @@
-"""The files of a report: which may be written, and writing them whole or not at all."""
+"""The files of a report: which may be written, and writing them."""
 
 from __future__ import annotations
 
-import contextlib
-import os
-import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from forecast.errors import UsageError
+from forecast.errors import InputError, UsageError
 from forecast.files.folder import Build
+from forecast.files.storage import write_apart
 from forecast.simulate.settings import Settings
 
 _PAPERS = {"a4": "A4", "letter": "letter"}
@@ -24,17 +22,17 @@ _SUFFIXES = {
 
 
 @dataclass(frozen=True, kw_only=True)
-class Files:
-    """What is to be written where; None = not at all.
+class ReportFiles:
+    """The files to write; None = not wanted.
 
     Attributes
     ----------
     page : .html, .htm or .pdf
     calendar : .ics
     hours : .csv
-    log : .csv or .xlsx: every session as the log has it, for other programs
+    log : .csv or .xlsx: every session, for other programs
     paper : A4 or letter, for a PDF
-    record : whether the page shows what would have been forecast on past days
+    record : whether the page includes the back-test
     """
 
     page: Path | None = None
@@ -45,24 +43,24 @@ class Files:
     record: bool = True
 
     def check(self, folder: Path) -> None:
-        """Refuse what must not be written, before any work is done.
+        """Refuse files that must not be written, before any work is done.
 
         Raises
         ------
-        UsageError in one sentence: no file, a wrong ending, a folder that is not there, a file that the
-        builder keeps, or one file twice.
+        UsageError in one sentence: no file, a wrong ending, a missing folder, a file of the build, or the
+        same file twice.
         """
-        asked = self._by_option()
-        if not asked:
+        wanted = self._by_option()
+        if not wanted:
             raise UsageError(
                 "Say what to write: -o FILE.html or FILE.pdf, --ics FILE.ics, --hours FILE.csv, "
                 "--log FILE.csv or FILE.xlsx."
             )
         if self.paper.casefold() not in _PAPERS:
             raise UsageError(f"--paper: {self.paper!r} must be A4 or letter.")
-        for option, path in asked.items():
+        for option, path in wanted.items():
             _check(option, path, folder)
-        if len({path.resolve() for path in asked.values()}) < len(asked):
+        if len({path.resolve() for path in wanted.values()}) < len(wanted):
             raise UsageError("Two of the files are the same: give each its own name.")
 
     @property
@@ -80,9 +78,10 @@ def _check(option: str, path: Path, folder: Path) -> None:
     if path.suffix.casefold() not in endings:
         raise UsageError(f"{option}: {str(path)!r} must end in {' or '.join(endings)}.")
     if not path.parent.is_dir():
-        raise UsageError(f"{option}: the folder {str(path.parent)!r} is not there.")
+        raise UsageError(f"{option}: the folder {str(path.parent)!r} does not exist.")
     if path.is_dir():
         raise UsageError(f"{option}: {str(path)!r} is a folder.")
+    # Reports and calendars may be written into the build folder, but no CSV file that the program reads.
     inside = path.resolve().is_relative_to(folder.resolve()) if folder.exists() else False
     if inside and path.suffix.casefold() == ".csv" and (path.exists() or path.parent.name == "log"):
         raise UsageError(f"{option}: {str(path)!r} is a file of the build: give another name.")
@@ -92,79 +91,65 @@ def write_report(
     build: Build,
     as_of: date,
     settings: Settings,
-    files: Files,
+    files: ReportFiles,
     *,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> tuple[Path, ...]:
-    """Compute what is asked for, then write it; the files that were written.
+    """Compute what is wanted, then write it; return the paths written.
 
-    Nothing is written unless all of it could be made.
+    Nothing is written unless everything could be computed.
 
     Parameters
     ----------
     build : the folder
     as_of : the last day that counts
     settings : runs, seed and horizon
-    files : checked by `Files.check`
-    on_progress : called with (runs played, runs in all)
+    files : checked by `ReportFiles.check`
+    on_progress : called with (done, 100), in hundredths
+
+    Raises
+    ------
+    UsageError when a file cannot be written; it is then as it was.
     """
-    made = _made(build, as_of, settings, files, on_progress)
-    for path, data in made.items():
-        _write(path, data)
-    return tuple(made)
+    contents = _contents(build, as_of, settings, files, on_progress)
+    for path, data in contents.items():
+        try:
+            write_apart(path, data)
+        except InputError as error:
+            raise UsageError(str(error)) from None
+    return tuple(contents)
 
 
-def _made(
+def _contents(
     build: Build,
     as_of: date,
     settings: Settings,
-    files: Files,
+    files: ReportFiles,
     on_progress: Callable[[int, int], None] | None,
 ) -> dict[Path, bytes]:
     from forecast.intake import exported_log
     from forecast.present.calendar import calendar_file
-    from forecast.present.report_page.answers import gather_answers
+    from forecast.present.report_page.gathered import gather_answers
     from forecast.present.report_page.page import page_html, page_pdf
     from forecast.questions.hours_summary import record_csv
 
-    made: dict[Path, bytes] = {}
+    contents: dict[Path, bytes] = {}
     if files.log is not None:
-        made[files.log] = exported_log(build, files.log.suffix, as_of)
+        contents[files.log] = exported_log(build, files.log.suffix, as_of)
     if not (files.page or files.calendar or files.hours):
-        return made
+        return contents
     on_page = files.page is not None
     answers = gather_answers(
         build, as_of, settings, crew=on_page, record=on_page and files.record, on_progress=on_progress
     )
     if files.page is not None:
         if files.page.suffix.casefold() == ".pdf":
-            made[files.page] = page_pdf(answers, paper=files.sheet)
+            contents[files.page] = page_pdf(answers, paper=files.sheet)
         else:
-            made[files.page] = page_html(answers).encode("utf-8")
+            contents[files.page] = page_html(answers).encode("utf-8")
     if files.calendar is not None:
         order_by = {o.delivery: o.order_by for o in answers.orders.orders if o.order_by is not None}
-        made[files.calendar] = calendar_file(answers.outlook, order_by)
+        contents[files.calendar] = calendar_file(answers.outlook, order_by)
     if files.hours is not None:
-        made[files.hours] = record_csv(answers.hours)
-    return made
-
-
-def _write(path: Path, data: bytes) -> None:
-    """The whole file or the old one: never a half."""
-    try:
-        with _temporary_beside(path) as temporary:
-            temporary.write_bytes(data)
-            os.chmod(temporary, path.stat().st_mode if path.exists() else 0o644)
-            os.replace(temporary, path)
-    except OSError as error:
-        raise UsageError(f"{str(path)!r} could not be written: {error.strerror}.") from None
-
-
-@contextlib.contextmanager
-def _temporary_beside(path: Path) -> Iterator[Path]:
-    descriptor, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-    os.close(descriptor)
-    try:
-        yield Path(name)
-    finally:
-        Path(name).unlink(missing_ok=True)
+        contents[files.hours] = record_csv(answers.hours)
+    return contents

@@ -1,71 +1,76 @@
-"""What the page keeps for the record: hours by person, stage, type and month; assumptions; cautions."""
+"""Sections for the builder's records: hours in the log, assumptions, cautions."""
 
 from __future__ import annotations
 
 import pandas as pd
 
 from forecast.files.reference_tables import reference_table
-from forecast.present.finish import CAUTION, format_date
-from forecast.present.report_page import charts
-from forecast.present.report_page.parts import Figure, Section, Table, table
-from forecast.present.report_page.pictures import picture
-from forecast.present.report_page.sections import capital
+from forecast.present.charts.hours import hours_by_month
+from forecast.present.charts.theme import PAPER
+from forecast.present.figures import Figure
+from forecast.present.finish import CAUTION
+from forecast.present.report_page.elements import PageTable, Section
 from forecast.questions.hours_summary import CAUTION as HOURS_CAUTION
 from forecast.questions.hours_summary import hours_by
 from forecast.simulate.outlook import Outlook
+from forecast.wording import capitalise, format_date
 
+_BREAKDOWNS = ("person", "stage", "type", "month")
 _BASIS = {
-    "own": "Hours from your own finished tasks of the type",
-    "pooled": "Hours that lean on other types and on priors, with few or no finished tasks of their own",
-    "prior": "Hours by the plan and published rates alone, nothing finished yet",
+    "own": "Estimated from your own finished tasks of the type",
+    "pooled": "Estimated from other types and priors too, because few tasks of the type are finished",
+    "prior": "Estimated from the plan and published rates alone, because no task of the type is finished",
 }
 
 
 def hours_section(record: pd.DataFrame) -> Section:
-    """The builder's own record of hours, headed by what it is not."""
+    """The builder's own record of hours, headed by what it is not.
+
+    Parameters
+    ----------
+    record : as `hours_record` makes it
+    """
+    months = hours_by(record, "month")
     return Section(
         id="hours",
         title="Hours in the log",
         answer=(HOURS_CAUTION,),
         sentences=(
-            "By person: clock hours at the bench. The other tables add the hours of everybody who was there.",
+            "By person: clock hours at the bench. The other tables add up the hours of everybody present.",
         ),
-        figures=_month_figure(record),
-        tables=tuple(_hours_table(record, by) for by in ("person", "stage", "type", "month")),
+        figures=(_month_figure(months),) if len(months) else (),
+        tables=tuple(PageTable(caption=f"Hours by {by}", rows=_hours_rows(record, by)) for by in _BREAKDOWNS),
     )
 
 
-def _hours_table(record: pd.DataFrame, breakdown: str) -> Table:
-    rows = [
-        (
-            row[breakdown] if breakdown in ("person", "month") else capital(row[breakdown]),
-            f"{row['days']:,}",
-            f"{row['hours']:,.1f}",
-            f"{row['rework_hours']:,.1f}",
-        )
-        for row in hours_by(record, breakdown).to_dict("records")
-    ]
-    columns = [capital(breakdown), "Days", "Hours", "of these done again"]
-    return table(f"Hours by {breakdown}", columns, rows)
+def _hours_rows(record: pd.DataFrame, by: str) -> pd.DataFrame:
+    hours = hours_by(record, by)
+    names = hours[by] if by in ("person", "month") else hours[by].map(capitalise)
+    return pd.DataFrame(
+        {
+            capitalise(by): names,
+            "Days": [f"{days:,}" for days in hours["days"]],
+            "Hours": [f"{total:,.1f}" for total in hours["hours"]],
+            "Rework": [f"{again:,.1f}" for again in hours["rework_hours"]],
+        }
+    )
 
 
-def _month_figure(record: pd.DataFrame) -> tuple[Figure, ...]:
-    if record.empty:
-        return ()
-    months = hours_by(record, "month")
+def _month_figure(months: pd.DataFrame) -> Figure:
     first = pd.to_datetime(months["month"] + "-01").astype("datetime64[us]")
     frame = months.assign(first=first, next=first + pd.offsets.MonthBegin(1))
     names, most = list(months["month"]), int(months["hours"].to_numpy().argmax())
-    svg = picture(
-        charts.hours_by_month(frame[["first", "next", "hours"]]),
-        name="hours-picture",
-        title="Person-hours of each month",
+    return Figure(
+        name="hours-by-month",
+        finding="Person-hours of each month",
+        chart=hours_by_month(frame[["first", "next", "hours"]], PAPER),
         description=(
-            f"{len(names)} months with sessions from {names[0]} to {names[-1]}; most in "
-            f"{names[most]}, {months['hours'].iloc[most]:.0f} hours."
+            f"{len(names)} months with sessions from {names[0]} to {names[-1]}; most in {names[most]}, "
+            f"{months['hours'].iloc[most]:.0f} hours."
         ),
+        table=months,
+        legend="Person-hours of each month; months without a session have no bar.",
     )
-    return (Figure(svg=svg, caption="Person-hours of each month; months without a session have no bar."),)
 
 
 def basis_section(outlook: Outlook) -> Section:
@@ -83,17 +88,19 @@ def basis_section(outlook: Outlook) -> Section:
         sentences=(
             f"{settings.runs:,} runs, seed {settings.seed}, as of {format_date(outlook.as_of)}: the same log "
             "and plan give the same page. Every run draws the hours of each open task and the days at the "
-            "bench from what the log shows, and plays them through the plan: what comes first, holds, hands, "
-            f"deliveries, limits. One that goes on for {settings.horizon_years} years is past the horizon.",
-            *_types_sentences(outlook),
-            f"Two on one task that one could do need {model.shared_work_penalty_:.2f} times the person-hours "
-            f"of one alone. It rests on {rests}. No published figure for two people on a kit was found.",
+            "bench from what the log shows, and simulates the plan: order of tasks, holds, hands, "
+            f"deliveries, limits. A run that takes more than {settings.horizon_years} years is past the "
+            "horizon.",
+            *_basis_sentences(outlook),
+            f"Two people sharing a task that one could do need {model.shared_work_penalty_:.2f} times the "
+            f"person-hours of one alone. This rests on {rests}. We know of no published figure for two "
+            "people on a kit.",
             *outlook.notes,
         ),
     )
 
 
-def _types_sentences(outlook: Outlook) -> list[str]:
+def _basis_sentences(outlook: Outlook) -> list[str]:
     """Which types of work rest on what, the thinnest last."""
     types = outlook.fitted.effort.types_
     named = {basis: list(types.loc[types["basis"] == basis, "type"]) for basis in _BASIS}
@@ -106,7 +113,7 @@ def _shared_tasks(outlook: Outlook) -> int:
 
 
 def cautions_section(country: str | None) -> Section:
-    """What the page must not be read as saying; rules of a country only where build.toml names it."""
+    """What the page must not be taken for; rules of a country only where build.toml names it."""
     found = reference_table("cautions")
     found = found.loc[found["country"].isin(["", country or ""])]
     return Section(

@@ -1,4 +1,4 @@
-"""The door of the server: hosts, origins, the pairing code, and the rules on every answer."""
+"""The access check of the server: hosts, origins, the pairing code, and the headers of every response."""
 
 import asyncio
 import ipaddress
@@ -12,7 +12,7 @@ from dashboard.server.pairing import ALPHABET, CODE_LENGTH, LOCK_SECONDS, Pairin
 from dashboard.server.serve import (
     free_port,
     home_address,
-    names_of,
+    host_names,
     qr_picture,
     server_settings,
     welcome,
@@ -24,7 +24,7 @@ HOST = "192.168.7.20:8501"
 
 
 class Clock:
-    """Time that passes when told."""
+    """A clock that the test sets."""
 
     def __init__(self):
         self.now = 1000.0
@@ -96,7 +96,7 @@ def test_a_code_has_fifty_bits_and_no_letters_that_look_alike():
 
 
 @pytest.mark.parametrize("said", ["ABCDE12345", "abcde-12345", " abcde 12345 ", "ABCDEl2345", "abcde-i2345"])
-def test_the_code_is_heard_however_it_is_typed(said):
+def test_the_code_is_accepted_however_it_is_typed(said):
     assert Pairing(CODE).admit(said) is not None
 
 
@@ -142,7 +142,7 @@ def test_without_the_code_no_websocket_is_opened(guard):
     assert ask(guard, "/_stcore/stream", kind="websocket")[0]["type"] == "websocket.close"
 
 
-def test_a_browser_is_shown_the_door(guard):
+def test_a_browser_is_sent_to_the_pairing_page(guard):
     sent = ask(guard, "/log", accept="text/html")
     assert (status(sent), header(sent, "location")) == (303, "/pair")
     assert "The code in the terminal" in text(ask(guard, "/pair"))
@@ -154,14 +154,14 @@ def test_the_right_code_opens_pages_and_websocket(guard):
     assert ask(guard, "/_stcore/stream", kind="websocket", cookie=cookie)[0]["type"] == "websocket.accept"
 
 
-def test_the_cookie_is_kept_from_scripts_and_from_other_pages(guard):
+def test_neither_scripts_nor_other_sites_get_the_cookie(guard):
     sent = ask(guard, "/pair", method="POST", body=f"code={CODE}".encode())
     words = header(sent, "set-cookie").casefold()
     assert "httponly" in words
     assert "samesite=lax" in words
 
 
-def test_a_wrong_code_is_said_and_a_lock_too(guard):
+def test_a_wrong_code_and_a_lock_are_reported(guard):
     answers = [ask(guard, "/pair", method="POST", body=b"code=nope") for _ in range(6)]
     assert [status(a) for a in answers] == [403] * 4 + [429] * 2
     assert "not the code" in text(answers[0])
@@ -201,7 +201,7 @@ def test_the_own_origin_may(guard):
     assert sent[0]["type"] == "websocket.accept"
 
 
-def test_on_this_machine_alone_no_code_is_asked_for():
+def test_this_machine_alone_needs_no_code():
     guard = Guard(_inside, ["127.0.0.1", "localhost"])
     assert text(ask(guard, host="localhost:8501")) == "inside"
     assert status(ask(guard, host="evil.example")) == 421
@@ -213,18 +213,6 @@ def test_every_answer_forbids_the_page_to_reach_elsewhere(guard):
     assert f"connect-src 'self' ws://{HOST};" in rules
     assert "img-src 'self' data: blob:" in rules
     assert "frame-ancestors 'none'" in rules
-
-
-def test_the_browser_is_told_of_scripts_with_a_page_and_only_inside(pairing):
-    async def page(scope, receive, send):
-        headers = [(b"content-type", b"text/html; charset=utf-8")]
-        await send({"type": "http.response.start", "status": 200, "headers": headers})
-        await send({"type": "http.response.body", "body": b"inside"})
-
-    guard = Guard(page, ["192.168.7.20"], pairing, ["/static/js/a.js", "/static/js/b.js"])
-    assert header(ask(guard, "/pair"), "link") == ""
-    told = header(ask(guard, cookie=paired(guard)), "link")
-    assert told == "</static/js/a.js>; rel=modulepreload, </static/js/b.js>; rel=modulepreload"
 
 
 def test_the_settings_keep_to_one_address_and_tell_nobody():
@@ -245,7 +233,7 @@ def test_every_setting_is_known_to_the_server():
     assert unknown == set()
 
 
-def test_the_terminal_says_what_is_open_to_whom():
+def test_the_terminal_shows_who_has_access():
     lines = "\n".join(welcome("192.168.7.20", 8501, Pairing(CODE)))
     assert spaced(CODE) in lines
     assert "http://192.168.7.20:8501" in lines
@@ -261,7 +249,7 @@ def test_the_qr_picture_is_square_and_small_enough_for_a_terminal():
     assert max(len(line) for line in picture) <= 80
 
 
-def test_a_taken_port_is_said():
+def test_a_taken_port_is_reported():
     import socket
 
     with socket.socket() as other:
@@ -294,7 +282,7 @@ def _on_network(monkeypatch, address):
 def test_a_home_address_is_taken(monkeypatch):
     _on_network(monkeypatch, "192.168.7.20")
     assert home_address() == "192.168.7.20"
-    assert ipaddress.ip_address(names_of("192.168.7.20")[0]).is_private
+    assert ipaddress.ip_address(host_names("192.168.7.20")[0]).is_private
 
 
 @pytest.mark.parametrize("address", ["8.8.8.8", "127.0.0.1", "0.0.0.0", None])
@@ -306,5 +294,5 @@ def test_neither_a_public_address_nor_none_is_opened(monkeypatch, address):
 
 def test_an_opening_is_plain_and_frozen(tmp_path):
     opening = Opening(folder=tmp_path)
-    assert (opening.runs, opening.seed, opening.address, opening.as_of) == (10_000, 0, "", None)
+    assert (opening.runs, opening.seed, opening.as_of) == (10_000, 0, None)
     assert opening.settings.runs == 10_000

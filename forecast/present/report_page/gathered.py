@@ -1,4 +1,4 @@
-"""Every answer that the report gives, computed before a word is written."""
+"""Every answer on the page, computed before a word is written."""
 
 from __future__ import annotations
 
@@ -24,13 +24,15 @@ if TYPE_CHECKING:
     from forecast.questions.track_record import TrackRecord
 
 OnProgress = Callable[[int, int], None]
-_RUNS_OF_PLANS, _RUNS_OF_RECORD = 2_000, 1_000
-_MOST_WORKERS = 4
+# Comparing plans repeats the simulation per plan and per delivery, the back-test per past day; these numbers
+# of runs keep a report under a minute or so. A judgement.
+_PLAN_RUNS, _RECORD_RUNS = 2_000, 1_000
+_MOST_WORKERS = 4  # each worker loads the libraries again; with more, memory grows faster than speed
 
 
 @dataclass(frozen=True, kw_only=True)
-class Answers:
-    """What the report tells; what was not asked for is None.
+class ReportAnswers:
+    """The answers on the page; None = left out.
 
     Attributes
     ----------
@@ -38,9 +40,9 @@ class Answers:
     left : hours left over time, of the whole build
     crew : alone, by two, and with a helper
     over : which types of work run over their estimate
-    record : what would have been said on past days, against what happened
+    record : the back-test: past forecasts compared with what happened
     orders : by when to order what
-    hours : the builder's own record (of `hours_record`)
+    hours : the builder's own record, as `hours_record` makes it
     """
 
     outlook: Outlook
@@ -53,7 +55,7 @@ class Answers:
 
     @property
     def build(self) -> Build:
-        """The folder that the report is about."""
+        """The build that the report is about."""
         return self.outlook.fitted.build
 
     @property
@@ -70,31 +72,30 @@ def gather_answers(
     crew: bool = True,
     record: bool = True,
     on_progress: OnProgress | None = None,
-) -> Answers:
-    """Compute everything that the report tells.
+) -> ReportAnswers:
+    """Compute everything on the page.
 
-    The finish dates take `settings.runs`; the comparisons of plans and the forecasts from past days
-    are played less often.
+    The finish dates take `settings.runs`; comparisons of plans and the back-test take fewer.
 
     Parameters
     ----------
     build : the folder
     as_of : the last day that counts
     settings : runs, seed and horizon
-    crew, record : whether to compare plans, and to forecast from past days: the two that take longest
-    on_progress : called with (done, all), in hundredths
+    crew, record : whether to compare crews and to run the back-test, the two slowest parts
+    on_progress : called with (done, 100), in hundredths
     """
     fitted = fit_build(build, as_of, settings)
-    outlook = simulate_build(fitted, settings, on_progress=_within(on_progress, 0, 40))
-    fewer = replace(settings, runs=min(settings.runs, _RUNS_OF_PLANS))
+    outlook = simulate_build(fitted, settings, on_progress=_part_of(on_progress, 0, 40))
+    fewer = replace(settings, runs=min(settings.runs, _PLAN_RUNS))
     compared = bool(crew and outlook.open_stages)
-    return Answers(
+    return ReportAnswers(
         outlook=outlook,
         left=burn_down(outlook),
-        orders=orders_of(fitted, fewer, on_progress=_within(on_progress, 40, 55)),
-        crew=compare_crews(fitted, fewer, on_progress=_within(on_progress, 55, 70)) if compared else None,
+        orders=orders_of(fitted, fewer, on_progress=_part_of(on_progress, 40, 55)),
+        crew=compare_crews(fitted, fewer, on_progress=_part_of(on_progress, 55, 70)) if compared else None,
         over=overruns(fitted.progress, fitted.effort),
-        record=_record(build, as_of, settings, _within(on_progress, 70, 100)) if record else None,
+        record=_record(build, as_of, settings, _part_of(on_progress, 70, 100)) if record else None,
         hours=hours_record(fitted.progress.sessions),
     )
 
@@ -104,15 +105,15 @@ def _record(build: Build, as_of: date, settings: Settings, on_progress: OnProgre
 
     from forecast.questions.track_record import track_record
 
-    few = replace(settings, runs=min(settings.runs, _RUNS_OF_RECORD))
+    few = replace(settings, runs=min(settings.runs, _RECORD_RUNS))
     workers = min(cpu_count(), _MOST_WORKERS)
     return track_record(build, as_of, few, workers=workers, on_progress=on_progress)
 
 
-def _within(on_progress: OnProgress | None, begin: int, end: int) -> OnProgress | None:
+def _part_of(on_progress: OnProgress | None, begin: int, end: int) -> OnProgress | None:
     """The progress of one part, as a stretch of the whole.
 
-    >>> _within(lambda done, all: print(done, all), 40, 60)(1, 2)
+    >>> _part_of(lambda done, total: print(done, total), 40, 60)(1, 2)
     50 100
     """
     if on_progress is None:

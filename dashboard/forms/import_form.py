@@ -1,4 +1,4 @@
-"""A sheet kept elsewhere, taken into the folder: shown as it is understood first, written when told to."""
+"""Import a spreadsheet: first a preview of how it is understood, then a button that writes it."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard.frame import place_for_passing
+from dashboard.frame import slot
+from dashboard.markup import plain
 from dashboard.server.opening import opened
-from dashboard.words import plain
 from forecast.errors import BenchdaysError
 from forecast.intake import (
     MEANINGS,
@@ -24,36 +24,37 @@ from forecast.intake import (
     take_in,
     taken_lines,
 )
+from forecast.wording import plural
 
 SUFFIXES = ("xlsx", "ods", "csv", "tsv", "md")
-_LONGEST_NAME = 60
+_LONGEST_NAME = 60  # characters; file systems allow 255 bytes, and the name is only shown
 
 
-def take_form() -> None:
+def import_form() -> None:
     """Upload, preview, corrections, and the button that writes."""
-    count = st.session_state.setdefault("sheets_taken", 0)
-    for line in st.session_state.pop("taken", []):
+    count = st.session_state.setdefault("sheets_imported", 0)
+    for line in st.session_state.pop("import_lines", []):
         st.text(line)
-    sheet = st.file_uploader("A sheet of sessions", type=list(SUFFIXES), key=f"sheet_{count}")
+    sheet = st.file_uploader("A spreadsheet of sessions", type=list(SUFFIXES), key=f"sheet_{count}")
     if sheet is None:
         return
     data = sheet.getvalue()
     key = f"{count}_{hashlib.sha256(data).hexdigest()[:12]}"
     answers = st.text_area(
-        "Your answers to what is asked below, one a line, as KEY=VALUE", key=f"answers_{key}", height=80
+        "Answers to the questions below, one per line, as KEY=VALUE", key=f"answers_{key}", height=80
     )
     with tempfile.TemporaryDirectory() as place:
         path = Path(place) / safe_name(sheet.name)
         path.write_bytes(data)
         try:
-            intake = _proposed(path, _corrected(key), answers)
-            _show(intake)
-            _ask_meanings(intake, key)
-            count = len(intake.new)
-            write = f"Write {count} row{'s' if count != 1 else ''}"
-            if st.button(write, type="primary", width="stretch", disabled=not count, key=f"write_rows_{key}"):
-                st.session_state["taken"] = list(taken_lines(take_in(intake)))
-                st.session_state["sheets_taken"] += 1
+            intake = _propose(path, _corrections(key), answers)
+            _show_preview(intake)
+            _show_meanings(intake, key)
+            rows = len(intake.new)
+            label = f"Write {plural(rows, 'row')}"
+            if st.button(label, type="primary", width="stretch", disabled=not rows, key=f"write_rows_{key}"):
+                st.session_state["import_lines"] = list(taken_lines(take_in(intake)))
+                st.session_state["sheets_imported"] += 1
                 st.rerun()
         except BenchdaysError as error:
             for line in str(error).splitlines():
@@ -61,52 +62,54 @@ def take_form() -> None:
 
 
 def safe_name(name: str) -> str:
-    """The name of a file as it may stand in a folder of ours; whatever path came with it is dropped.
+    """A file name without path and without characters that a file system may refuse.
 
+    Examples
+    --------
     >>> safe_name("../../etc/passwd.csv"), safe_name("C:\\\\logs\\\\my hours.xlsx"), safe_name("..")
     ('passwd.csv', 'my hours.xlsx', 'sheet')
     """
     last = re.split(r"[/\\]", name)[-1]
-    kept = re.sub(r"[^\w .()+-]", "_", last).strip(" .")
-    stem, dot, suffix = kept.rpartition(".")
+    safe = re.sub(r"[^\w .()+-]", "_", last).strip(" .")
+    stem, dot, suffix = safe.rpartition(".")
     if not (dot and suffix.casefold() in SUFFIXES and stem.strip(" .")):
-        return kept[-_LONGEST_NAME:] or "sheet"
+        return safe[-_LONGEST_NAME:] or "sheet"
     return f"{stem[-_LONGEST_NAME:]}.{suffix}"
 
 
-def _proposed(path: Path, mapping: Mapping[str, str], answers: str) -> Intake:
+def _propose(path: Path, mapping: Mapping[str, str], answers: str) -> Intake:
     lines = [line.strip() for line in answers.splitlines() if line.strip()]
     return propose_intake(
         path, opened().folder, today=date.today(), mapping=dict(mapping), answers=parse_answers(lines)
     )
 
 
-def _show(intake: Intake) -> None:
-    with place_for_passing():
+def _show_preview(intake: Intake) -> None:
+    with slot():
         for question in intake.questions:
             st.info(plain(str(question)))
     with st.container(height=360):
         st.text("\n".join(intake_lines(intake)))
 
 
-def _corrected(key: str) -> dict[str, str]:
-    """Heading -> meaning, where the builder says otherwise than was proposed."""
+def _corrections(key: str) -> dict[str, str]:
+    """Heading -> meaning, where the visitor changed what was proposed."""
     proposed: dict[str, str] = st.session_state.get(f"proposed_{key}", {})
-    said = {heading: st.session_state.get(f"meaning_{key}_{i}") for i, heading in enumerate(proposed)}
-    return {h: m for h, m in said.items() if m is not None and m != proposed[h]}
+    chosen = {heading: st.session_state.get(f"meaning_{key}_{i}") for i, heading in enumerate(proposed)}
+    return {h: m for h, m in chosen.items() if m is not None and m != proposed[h]}
 
 
-def _ask_meanings(intake: Intake, key: str) -> None:
-    """What each column is, to be corrected."""
+def _show_meanings(intake: Intake, key: str) -> None:
+    """The meaning of each column, to be corrected."""
     proposed = st.session_state.setdefault(f"proposed_{key}", {c.heading: c.meaning for c in intake.columns})
-    words = list(MEANINGS)
-    with st.expander("What each column is"):
+    meanings = list(MEANINGS)
+    with st.expander("Meaning of the columns"):
         sides = st.columns(2)
         for i, (heading, meaning) in enumerate(proposed.items()):
             sides[i % 2].selectbox(
                 plain(heading) or "A column without a heading",
-                words,
-                index=words.index(meaning),
+                meanings,
+                index=meanings.index(meaning),
                 format_func=lambda m: f"{m}: {MEANINGS[m]}",
                 key=f"meaning_{key}_{i}",
             )

@@ -15,10 +15,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from dashboard.charts import dates as charts
-from dashboard.charts import hours as charts_hours
-from dashboard.charts import plans as charts_plans
-from dashboard.charts.palette import BAND_OPACITY, BLUE, DARK_GROUND, GREY, LIGHT_GROUND, ORANGE, THEME
+from dashboard.charts.palette import DARK_BACKGROUND, LIGHT_BACKGROUND, THEME
+from forecast.present.charts import dates as charts
+from forecast.present.charts import hours as charts_hours
+from forecast.present.charts.theme import BAND_OPACITY, PAPER, SCREEN
+
+BLUE, ORANGE, GREY = SCREEN.blue, SCREEN.orange, SCREEN.grey
 
 EYES = {
     "as most": np.eye(3),
@@ -40,7 +42,7 @@ EYES = {
 }  # fmt: skip
 TO_XYZ = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
 MARKS = {"blue": BLUE, "orange": ORANGE, "grey": GREY}
-GROUNDS = {"light": LIGHT_GROUND, "dark": DARK_GROUND}
+GROUNDS = {"light": LIGHT_BACKGROUND, "dark": DARK_BACKGROUND}
 TEXTS = [
     *((f"theme.{g}.textColor", f"theme.{g}.{ground}") for g in GROUNDS for ground in
       ("backgroundColor", "secondaryBackgroundColor")),
@@ -93,7 +95,7 @@ def test_the_words_on_the_large_button_can_be_read(words, button):
 
 @pytest.mark.parametrize("ground", GROUNDS)
 @pytest.mark.parametrize("mark", MARKS)
-def test_a_mark_stands_out_from_both_grounds(mark, ground):
+def test_a_mark_has_contrast_on_both_backgrounds(mark, ground):
     assert contrast(MARKS[mark], GROUNDS[ground]) >= 3
 
 
@@ -103,13 +105,13 @@ def test_what_is_forecast_and_what_happened_stay_apart(eye):
 
 
 @pytest.mark.parametrize("eye", EYES)
-def test_all_marks_can_be_told_apart_and_from_the_grounds(eye):
+def test_all_marks_differ_from_each_other_and_from_the_backgrounds(eye):
     for one, other in combinations([*MARKS.values(), *GROUNDS.values()], 2):
         assert distance(one, other, EYES[eye]) > 10 * 2.3
 
 
 @pytest.mark.parametrize("ground", GROUNDS)
-def test_the_bands_are_told_apart_by_how_dark_they_are(ground):
+def test_the_bands_differ_in_lightness(ground):
     steps = [linear(GROUNDS[ground])]
     for level in ("95", "80", "50"):  # each band lies on the wider ones
         steps.append((1 - BAND_OPACITY[level]) * steps[-1] + BAND_OPACITY[level] * linear(BLUE))
@@ -125,51 +127,54 @@ def ranges():
     return pd.DataFrame([{"target": "Hull", "finished": "", **QUANTILES}])
 
 
-def drawn():
+def drawn(theme):
     """Every chart with more than one series, from a row or two."""
     hours = {q: [9.0, 4.0] for q in ("p02", "p10", "p25", "p50", "p75", "p90", "p98")}
     two = pd.concat([ranges().assign(plan=plan) for plan in ("Alone", "With B")])
     weeks = {"monday": DAYS[:2], "next": DAYS[1:3], "hours": [3.0, 5.0]}
     coming = {"week_from": DAYS[2:4], "next": DAYS[3:5], "middle": DAYS[3:5], **hours}
     return {
-        "finish_ranges": charts.finish_ranges(ranges(), DAYS[0], DAYS[-1]),
+        "finish_ranges": charts.finish_ranges(ranges(), DAYS[0], DAYS[-1], theme),
         "chance_by_day": charts.chance_by_day(
-            pd.DataFrame({"day": DAYS[:2], "chance": [0.1, 0.9]}), DAYS[0], 0.1
+            pd.DataFrame({"day": DAYS[:2], "chance": [0.1, 0.9]}), DAYS[0], 0.1, theme
         ),
-        "causes_of_move": charts.causes_of_move(
-            pd.DataFrame({"cause": ["Pace", "Hours"], "days": [3, -2], "label": ["3", "2"]})
+        "date_causes": charts.date_causes(
+            pd.DataFrame({"cause": ["Pace", "Hours"], "days": [3, -2], "label": ["3", "2"]}), theme
         ),
         "hours_left": charts_hours.hours_left(
             pd.DataFrame({"day": DAYS[:2], "hours_left": [20.0, 9.0]}),
             pd.DataFrame({"day": DAYS[1:3], **hours}),
-            pd.DataFrame({"day": DAYS[:1], "hours_left": [20.0], "label": ["+2 h"]}),
+            pd.DataFrame({"day": DAYS[:1], "hours": [2.0]}),
+            theme,
         ),
-        "hours_by_week": charts_hours.hours_by_week(pd.DataFrame(weeks), pd.DataFrame(coming)),
+        "hours_by_week": charts_hours.hours_by_week(pd.DataFrame(weeks), pd.DataFrame(coming), theme),
         "learning_curve": charts_hours.learning_curve(
             pd.DataFrame({"piece": [1.0, 2.0], "value": [3.0, 2.0], "task": ["a", "b"]}),
             pd.DataFrame({"piece": [1.0, 2.0], "p10": [2.0, 1.0], "p50": [3.0, 2.0], "p90": [4.0, 3.0]}),
-            "hours a piece",
+            "hours per piece",
+            theme,
         ),
         "ratios_of_types": charts_hours.ratios_of_types(
             pd.DataFrame(
                 {"type": ["fit", "drill"], "p10": [1.1, 0.7], "p50": [1.3, 0.8], "p90": [1.6, 0.9],
-                 "label": ["1.3", "0.8"], "sure": ["over", "under"]}
-            )
+                 "label": ["1.3", "0.8"], "side": ["over", "under"]}
+            ),
+            theme,
         ),
-        "two_plans": charts_plans.two_plans(two, DAYS[-1]),
-        "order_dates": charts_plans.order_dates(
-            pd.DataFrame([{"title": "Engine", "order_by": DAYS[0], **QUANTILES}])
+        "two_plans": charts.two_plans(two, DAYS[-1], theme),
+        "order_dates": charts.order_dates(
+            pd.DataFrame([{"title": "Engine", "order_by": DAYS[0], **QUANTILES}]), theme
         ),
-        "past_forecasts": charts_plans.past_forecasts(
-            pd.DataFrame([{"as_of": DAYS[0], "actual": DAYS[3], **QUANTILES}])
+        "past_forecasts": charts.past_forecasts(
+            pd.DataFrame([{"as_of": DAYS[0], "actual": DAYS[3], **QUANTILES}]), theme
         ),
     }  # fmt: skip
 
 
-CHARTS = drawn()
+CHARTS = drawn(SCREEN)
 BY_POSITION = {
     "hours_by_week": "the log's bars stand on zero and end where the ranges begin",
-    "causes_of_move": "later is to the right of the line, earlier to the left, and the words say it",
+    "date_causes": "later is to the right of the line, earlier to the left, and the words say it",
 }
 
 
@@ -215,6 +220,25 @@ def test_every_axis_of_a_quantity_has_a_title_and_every_colour_is_of_the_palette
         c for c in json.dumps(spec).split('"') if c[:1] == "#"
     }
     assert used <= {BLUE, ORANGE, GREY}
+
+
+def test_marks_on_paper_have_the_contrast_that_those_on_the_screen_have():
+    for colour in (PAPER.blue, PAPER.orange, PAPER.grey):
+        assert contrast(colour, PAPER.frame["background"].replace("white", "#ffffff")) >= 3
+
+
+@pytest.mark.parametrize("eye", EYES)
+def test_on_paper_too_what_is_forecast_and_what_happened_stay_apart(eye):
+    assert distance(PAPER.blue, PAPER.orange, EYES[eye]) > 40
+
+
+@pytest.mark.parametrize("name", CHARTS)
+def test_a_chart_on_paper_differs_from_that_on_the_screen_in_its_theme_only(name):
+    paper, screen = drawn(PAPER)[name].to_dict(), CHARTS[name].to_dict()
+    assert [layer["mark"]["type"] for layer in paper["layer"]] == [m["mark"]["type"] for m in screen["layer"]]
+    assert [list(layer["encoding"]) for layer in paper["layer"]] == [
+        list(m["encoding"]) for m in screen["layer"]
+    ]
 
 
 def test_the_check_of_the_marks_can_fail():
