@@ -43,6 +43,7 @@ html_theme = "furo"
 html_title = f"benchdays {version}"
 html_static_path = ["static"]
 html_css_files = ["site.css"]
+html_show_copyright = False
 html_copy_source = False
 html_show_sourcelink = False
 html_theme_options = {

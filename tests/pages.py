@@ -1,4 +1,4 @@
-"""The commands that pages of the documentation show, with what they print: shown, printed now, brought together.
+"""The commands that pages of the documentation show: what is shown, and what they print now.
 
 A block is marked by `<!-- output -->`; its first line is the command. The commands of one page are run in
 order in a new folder, on one fixed day. `python -m tests.pages` writes what they print now into the pages,

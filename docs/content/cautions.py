@@ -12,7 +12,11 @@ def cautions_table() -> str:
     """The cautions as a Markdown table: topic and country, text, source."""
     with TABLE.open(encoding="utf-8", newline="") as file:
         rows = [
-            f"| {row['topic']}{f' ({country})' if (country := row['country']) else ''} | {row['text']} | {row['source']} |"
+            f"| {_topic(row['topic'], row['country'])} | {row['text']} | {row['source']} |"
             for row in csv.DictReader(file)
         ]
     return "\n".join(["| Topic | Caution | Source |", "|---|---|---|", *rows])
+
+
+def _topic(topic: str, country: str) -> str:
+    return f"{topic} ({country})" if country else topic

@@ -52,11 +52,8 @@ def read_page(text: str) -> Page:
     """
     page = Page()
     page.feed(text)
-    page.fetched += [
-        address
-        for style in re.findall(r"<style.*?</style>", text, re.DOTALL)
-        for address in _CSS_FETCH.findall(style)
-    ]
+    for style in re.findall(r"<style.*?</style>", text, re.DOTALL):
+        page.fetched += _CSS_FETCH.findall(style)
     return page
 
 

@@ -33,5 +33,6 @@ def svg_of(chart: alt.Chart | alt.LayerChart | alt.FacetChart, *, name: str, tit
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {opening[1]} {opening[2]}" '
         f'width="{opening[1]}" role="img" aria-labelledby="{name}-title {name}-text">'
-        f'<title id="{name}-title">{escape(title)}</title><desc id="{name}-text">{escape(text)}</desc>{inside}'
+        f'<title id="{name}-title">{escape(title)}</title>'
+        f'<desc id="{name}-text">{escape(text)}</desc>{inside}'
     )

@@ -13,7 +13,7 @@ AS_OF = "2026-09-30"
 RUNS = 500
 
 _SECTION = re.compile(r'<section id="([\w-]+)".*?</section>', re.DOTALL)
-_ANSWER = re.compile(r'<p class="answer[^"]*">(.*?)</p>', re.DOTALL)
+_ANSWER = re.compile(r'<p class="answer">(.*?)</p>', re.DOTALL)
 _FIGURE = re.compile(r"<figure>.*?</figure>", re.DOTALL)
 
 

@@ -49,8 +49,8 @@ def finish_coverage() -> SkillFigure:
         study="finish_skill",
         title=f"80 % ranges contained the date or hours in {_span(frame['value'])} % of cases",
         caption=(
-            f"{found['cases'].iloc[0]:.0f} invented builds, each forecast when a quarter, half and three quarters "
-            "of its hours were done. Whiskers: two standard errors. Dashed: 80 %."
+            f"{found['cases'].iloc[0]:.0f} invented builds, each forecast when a quarter, half and three "
+            "quarters of its hours were done. Whiskers: two standard errors. Dashed: 80 %."
         ),
         chart=dot_chart(frame, Axis(title=_COVERAGE, ends=(65, 95), nominal=80), series_title="Hours done"),
         table=table_of(frame, row="Inside the 80 % range, percent", digits=1),
@@ -77,8 +77,8 @@ def finish_error() -> SkillFigure:
         study="finish_skill",
         title=f"The error of a finish date is {_span(pace, digits=2)} times that of the average pace",
         caption=(
-            "Ratios of mean CRPS over the same invented builds. The oracle knows every parameter the build was "
-            "made with. Dashed: equal to the yardstick."
+            "Ratios of mean CRPS over the same invented builds. The oracle knows every parameter the "
+            "build was made with. Dashed: equal to the yardstick."
         ),
         chart=dot_chart(
             frame,
@@ -148,10 +148,10 @@ def hours_coverage() -> SkillFigure:
     frame = _with_binomial_whiskers(frame)
     return SkillFigure(
         study="effort_skill",
-        title=f"80 % ranges of the hours left contained the true total in {_span(frame['value'])} % of builds",
+        title=f"80 % ranges of the hours left contained the true total in {_span(frame['value'])} % of cases",
         caption=(
-            f"{builds_of('effort_skill')} invented builds of each kind, forecast when that share of the tasks was "
-            "finished. Whiskers: two standard errors. Dashed: 80 %."
+            f"{builds_of('effort_skill')} invented builds of each kind, forecast when that share of the "
+            "tasks was finished. Whiskers: two standard errors. Dashed: 80 %."
         ),
         chart=dot_chart(
             frame, Axis(title=_COVERAGE, ends=(65, 95), nominal=80), series_title="Tasks finished"
@@ -174,10 +174,10 @@ def hours_error() -> SkillFigure:
     )
     return SkillFigure(
         study="effort_skill",
-        title=f"The error of the hours left is {_span(frame['value'], digits=2)} times that of independent draws",
+        title=f"The error of the hours left is {_span(frame['value'], 2)} times that of independent draws",
         caption=(
-            "Ratio of the mean CRPS of the remaining total to that of lognormal draws made independently for each "
-            "task from its type's record. Dashed: equal."
+            "Ratio of the mean CRPS of the remaining total to that of lognormal draws made independently for "
+            "each task from its type's record. Dashed: equal."
         ),
         chart=dot_chart(
             frame,
@@ -207,8 +207,9 @@ def overruns_declared() -> SkillFigure:
             f"{_span(frame['value'])} % were"
         ),
         caption=(
-            f"{found['declared'].sum():,.0f} declarations on invented builds, by the share of the tasks that was "
-            "finished. Whiskers: two standard errors, as if types of one build were independent. Dashed: 80 %."
+            f"{found['declared'].sum():,.0f} declarations on invented builds, by the share of the tasks "
+            "that was finished. Whiskers: two standard errors, as if types of one build were independent. "
+            "Dashed: 80 %."
         ),
         chart=dot_chart(
             frame,
@@ -274,7 +275,10 @@ def tonight_calibration() -> SkillFigure:
             f"Of {likely['tasks']:.0f} tasks given a 70 to 90 % chance tonight, "
             f"{100 * likely['finished']:.0f} % were finished"
         ),
-        caption="Tasks of invented builds, grouped by the stated chance. Whiskers: 95 % bands. Dashed: chance = share.",
+        caption=(
+            "Tasks of invented builds, grouped by the stated chance. Whiskers: 95 % bands. "
+            "Dashed: chance = share."
+        ),
         chart=calibration_chart(frame, "Mean stated chance (percent)", "Finished in the session (percent)"),
         table=found[["given", "tasks", "mean chance", "finished"]]
         .astype({"tasks": int})
@@ -302,8 +306,8 @@ def crew_gain() -> SkillFigure:
             f"{100 * together['80 % covers']:.0f} % of the true gains"
         ),
         caption=(
-            f"{together['builds']:.0f} invented builds of two, cut at half their hours, played on with and without "
-            "the second builder. Dashed: 80 %; above it the ranges are wider than they need be."
+            f"{together['builds']:.0f} invented builds of two, cut at half their hours, played on with and "
+            "without the second builder. Dashed: 80 %; above it the ranges are wider than they need be."
         ),
         chart=dot_chart(frame, Axis(title=_COVERAGE, ends=(65, 95), nominal=80), series_title="Habit"),
         table=table_of(frame, row="Inside the 80 % range, percent", digits=0),
@@ -333,12 +337,12 @@ def pooled_priors() -> SkillFigure:
     return SkillFigure(
         study="many_clubs",
         title=(
-            f"Priors pooled from 50 similar builds lower a beginner's error to {many.iloc[0]:.2f} of what it was, "
-            f"and change little ({many.iloc[-1]:.2f}) when three quarters are done"
+            f"Priors pooled from 50 similar builds lower a beginner's error to {many.iloc[0]:.2f} of what it "
+            f"was, and change little ({many.iloc[-1]:.2f}) when three quarters are done"
         ),
         caption=(
-            "Mean CRPS of the finish date over that with the built-in priors; invented clubs whose builders share "
-            "a guide. Whiskers: one standard error. Dashed: no difference."
+            "Mean CRPS of the finish date over that with the built-in priors; invented clubs whose builders "
+            "share a guide. Whiskers: one standard error. Dashed: no difference."
         ),
         chart=dot_chart(
             frame,
