@@ -95,10 +95,11 @@ class SkillChart(SphinxDirective):
         self.env.note_dependency(str(study_file(figure.study)))
         caption = f'{figure.caption} <a href="{_STUDIES}/{figure.study}.html">All figures of this study</a>'
         picture = f"{figure.svg(name)}<figcaption>{caption}</figcaption>"
+        layout = "chart-above-table" if figure.is_wide else "chart-beside-table"
         heading = self.parse_text_to_nodes(f"## {figure.title}", allow_section_headings=True)
         return [
             *heading,
-            _html(f'<div class="chart-and-table"><figure>{picture}</figure>'),
+            _html(f'<div class="{layout}"><figure>{picture}</figure>'),
             *self.parse_text_to_nodes(figure.markdown()),
             _html("</div>"),
         ]

@@ -99,12 +99,18 @@ class TestColumns:
             ", unique"
         )
 
+    def test_references_and_dates_are_said(self):
+        rows = {row.split("`")[1]: row for row in columns_table("plan").splitlines()[2:]}
+        assert "| a `task` of plan.csv |" in rows["repeat_of"]
+        assert "| a `delivery` of deliveries.csv |" in rows["delivery"]
+        assert "| YYYY-MM-DD, 1950 to 2199 |" in rows["added"]
+
     def test_build_toml_takes_every_key_of_the_page(self, tmp_path):
         keys = re.findall(
             r"^\| `((?:builder|limit)\.\w+|name|country)` \|", TEXTS["docs/files.md"], re.MULTILINE
         )
         values = {
-            "joins": "2027-01-10",
+            "joins": "2025-01-10",
             "weekly_hours": "5",
             "amount": "400",
             "id": '"A"',
@@ -119,9 +125,11 @@ class TestColumns:
         for name in ("plan.csv", "log.csv"):
             shutil.copy(starter / name, tmp_path)
         shutil.copy(starter / "deliveries.csv", tmp_path)
-        (tmp_path / "build.toml").write_text("\n".join(lines), encoding="utf-8")
         assert len(keys) == 7
-        assert [n for n in forecast.read_build(tmp_path).notices if "build.toml" in n] == []
+        for first, notices in (("", 0), ("odd = 1\n", 1)):
+            (tmp_path / "build.toml").write_text(first + "\n".join(lines), encoding="utf-8")
+            found = [n for n in forecast.read_build(tmp_path).notices if "build.toml" in n]
+            assert len(found) == notices, found
 
 
 class TestCommands:

@@ -19,11 +19,15 @@ def columns_table(name: str) -> str:
     """
     schema = json.loads((SCHEMAS / f"{name}.json").read_text(encoding="utf-8"))
     unique = set(schema.get("primaryKey", ()))
-    rows = [
-        f"| `{f['name']}` | {_cell(f['description'])} | {_cell(allowed(f, unique=f['name'] in unique))} "
-        f"| {_blank(f)} |"
-        for f in schema["fields"]
-    ]
+    refers_to = {
+        column: f"a `{key['reference']['fields'][0]}` of {key['reference']['resource'] or name}.csv"
+        for key in schema.get("foreignKeys", ())
+        for column in key["fields"]
+    }
+    rows = []
+    for f in schema["fields"]:
+        may_hold = refers_to.get(f["name"]) or allowed(f, unique=f["name"] in unique)
+        rows.append(f"| `{f['name']}` | {_cell(f['description'])} | {_cell(may_hold)} | {_blank(f)} |")
     return "\n".join(["| Column | Meaning | Allowed | If blank |", "|---|---|---|---|", *rows])
 
 
@@ -47,7 +51,13 @@ def _kind(field: dict[str, Any]) -> str:
         return f"{', '.join(first)} or {last}"
     if field["type"] == "boolean":
         return f"`{field['trueValues'][0]}` or `{field['falseValues'][0]}`"
-    reads_as = {"clock": "time as HH:MM", "hours": "`2.5` or `2:30`", "people": "ids joined by `+`"}
+    reads_as = {
+        "clock": "time as HH:MM",
+        "hours": "`2.5` or `2:30`",
+        "ids": "ids separated by spaces",
+        "people": "ids joined by `+`",
+        "uses": "`limit:amount` or `limit:amount@task`, separated by spaces",
+    }
     if field.get("reads_as") in reads_as:
         return reads_as[field["reads_as"]]
     if field["type"] == "string":
@@ -60,6 +70,8 @@ def _bounds(field: dict[str, Any]) -> str:
     low, high = constraints.get("minimum"), constraints.get("maximum")
     if "exclusiveMinimum" in constraints:
         return f", above {constraints['exclusiveMinimum']}"
+    if field["type"] == "date" and low and high:
+        return f", {low[:4]} to {high[:4]}"
     if low is not None and high is not None:
         return f", {low} to {high}"
     return "" if low is None else f", at least {low}"

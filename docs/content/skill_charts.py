@@ -14,6 +14,7 @@ BLUE, ORANGE, PLUM, GREY = "#2f80c2", "#b4570f", "#9a5fb0", "#6b7580"
 _SHAPES = ["circle", "diamond", "triangle-up", "square"]
 _WIDTH = 330
 _STEP = 16
+_MOST_COLUMNS_BESIDE = 4
 _CONFIG = alt.Config(
     font="Liberation Sans, Arial, sans-serif",
     axis=alt.AxisConfig(labelFontSize=12, titleFontSize=12, labelLimit=220, gridColor="#e3e7ea"),
@@ -47,6 +48,11 @@ class SkillFigure:
         chart = self.chart.copy()
         chart.config = _CONFIG
         return svg_of(chart, name=name, title=self.title, text=f"{self.title}. {self.caption}")
+
+    @property
+    def is_wide(self) -> bool:
+        """Whether the table needs the whole width of the page, below the chart."""
+        return len(self.table.columns) > _MOST_COLUMNS_BESIDE
 
     def markdown(self) -> str:
         """The figures as a Markdown table."""
