@@ -5,20 +5,19 @@ import pkgutil
 import sys
 import time
 
-import benchmarks
+from benchmarks import safety, skill, speed
+
+SUBJECTS = (skill, speed, safety)
 
 
 def main() -> None:
-    """Run the `main()` of each study in this folder with its own defaults."""
-    names = sorted(m.name for m in pkgutil.iter_modules(benchmarks.__path__) if not m.name.startswith("_"))
+    """Run the `main()` of each study in these folders with its own defaults."""
+    names = [m.name for s in SUBJECTS for m in pkgutil.iter_modules(s.__path__, f"{s.__name__}.")]
     for name in names:
-        module = importlib.import_module(f"benchmarks.{name}")
-        if not hasattr(module, "main"):
-            continue
         print(f"== {name}", flush=True)
         begun = time.perf_counter()
         sys.argv = [name]
-        module.main()
+        importlib.import_module(name).main()
         print(f"   {time.perf_counter() - begun:.0f} s", flush=True)
 
 

@@ -1,8 +1,8 @@
 """A forecaster that is told a builder's habit, and has to find out from the log where the builder stands.
 
-The builders of benchmarks/habits.py have a level that moves and spells that begin and end unseen. This one
-knows every trait, as no program can, and follows so many copies of the builder through the log, each day
-weighing them by the chance of what was entered (a bootstrap particle filter: Gordon, Salmond and Smith,
+The builders of benchmarks/invented/habits.py have a level that moves and spells that begin and end unseen.
+This one knows every trait, as no program can, and follows so many copies of the builder through the log,
+each day weighing them by the chance of what was entered (a bootstrap particle filter: Gordon, Salmond and Smith,
 IEE Proceedings F 140, 1993). Who reads only the log does no better in the mean. How long a spell lasts is
 found out day by day: a copy whose end were settled at its beginning would have to guess it right.
 """
@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import gammainc
 
-from benchmarks.habits import (
+from benchmarks.invented.habits import (
     ENTRY_STEPS,
     LEAST_ENTRY,
     MOST_ENTRY,

@@ -1,11 +1,11 @@
-"""A small edition of benchmarks/bench_time_skill.py: ranges hold, and better than the naive ways."""
+"""A small edition of benchmarks/skill/bench_time.py: ranges hold, and better than the naive ways."""
 
 import numpy as np
 import pytest
 
-from benchmarks.bench_time_skill import coverage, study
 from benchmarks.habit_filter import chance_of_entry, told_the_habit
-from benchmarks.habits import HABITS, MOST_ENTRY, begin, go_on, invent
+from benchmarks.invented.habits import HABITS, MOST_ENTRY, begin, go_on, invent
+from benchmarks.skill.bench_time import coverage, study
 
 QUICK = ("model", "independent weeks", "13-week blocks", "average pace")
 

@@ -1,13 +1,13 @@
 """Simulation-based calibration in a small corner: true parameters rank evenly among their draws.
 
-The large study is `python -m benchmarks.effort_ranks`.
+The large study is `python -m benchmarks.skill.effort_ranks`.
 """
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from benchmarks.effort_ranks import one_rank, uniform_p
+from benchmarks.skill.effort_ranks import one_rank, uniform_p
 
 BUILDS = 40
 

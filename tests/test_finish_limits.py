@@ -6,10 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from benchmarks.finish_limits import WAYS, table
-from benchmarks.finish_skill import FRACTIONS, STAGE
 from benchmarks.invented.workshop import make_build
 from benchmarks.invented.workshop.presence import HELPER, Wish
+from benchmarks.skill.finish import FRACTIONS, STAGE
+from benchmarks.skill.finish_limits import WAYS, table
 from benchmarks.told_presence import DrawnPresence, ToldBench, moods_told
 from forecast.learn.bench_time import BenchTime
 from forecast.learn.progress import read_progress

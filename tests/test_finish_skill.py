@@ -7,8 +7,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from benchmarks import finish_skill
-from benchmarks.finish_skill import (
+from benchmarks.skill import finish
+from benchmarks.skill.finish import (
     COLUMNS,
     CORNER,
     ROWS_A_CUT,
@@ -79,7 +79,7 @@ def again(study):
 
 
 def test_the_committed_table_was_made_with_the_seed_and_runs_of_its_cases(study):
-    page = CORNER.with_name("finish_skill.md").read_text(encoding="utf-8")
+    page = CORNER.with_name("finish.md").read_text(encoding="utf-8")
     assert f"--runs {study.runs} --plays {study.plays} --seed {study.seed}`" in page
 
 
@@ -116,7 +116,7 @@ def test_a_study_that_is_resumed_does_no_build_twice_and_redoes_one_that_was_cut
         done.append(effort)
         return [r | {"build": seed} for r in rows]
 
-    monkeypatch.setattr(finish_skill, "build_cases", invented)
+    monkeypatch.setattr(finish, "build_cases", invented)
     kept = study.kept_in(tmp_path / "cases.csv")
     run_study(study, kept, part=(1, 2))
     assert len(done) == 2

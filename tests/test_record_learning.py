@@ -7,13 +7,13 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from benchmarks import record_learning
-from benchmarks.record_learning import Correction, Lesson, corrected, lesson_on
+from benchmarks.skill import record_learning
+from benchmarks.skill.record_learning import Correction, Lesson, corrected, lesson_on
 from forecast.questions.track_record.replay import FinishForecast, Replay
 from forecast.questions.track_record.sentences import NOT_CORRECTED
 from tests.quoted import cells
 
-PAGE = Path(__file__).resolve().parents[1] / "benchmarks" / "record_learning.md"
+PAGE = Path(__file__).resolve().parents[1] / "benchmarks" / "skill" / "record_learning.md"
 OFF = np.inf
 NONE = Correction(shift=OFF, scale=OFF, pace=OFF)
 DRAWS = np.array([50.0, 100.0, 200.0])

@@ -1,0 +1,160 @@
+"""Of the tasks that tonight gives a chance of 70 to 90 %, are 70 to 90 % finished in the session?
+
+Builds with a known truth are cut at points of their work. Every task that is ready then gets its chance of
+being finished by one person in sessions of three lengths; the truth knows how many person-hours it still
+took. A task that was finished later, after some practice, took a little less than it would have that
+evening; rework is apart on both sides.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from benchmarks.invented.workshop import EFFORT_KINDS, SyntheticBuild, make_build
+from forecast.learn.bench_time import BenchTime
+from forecast.learn.effort import EffortModel
+from forecast.learn.progress import read_progress
+from forecast.questions.readiness import readiness
+from forecast.questions.scores import clopper_pearson
+from forecast.questions.tonight import chance_of_finishing, draw_hours_left
+from forecast.simulate.fitted import Fitted
+from forecast.simulate.network import network_of
+
+POINTS = (0.1, 0.25, 0.5, 0.75, 0.9)
+SESSIONS = (1.5, 3.0, 5.0)
+EDGES = np.array([0.0, 0.1, 0.3, 0.5, 0.7, 0.9, 1.0])
+DRAWS = 2_000
+
+
+def chances(made: SyntheticBuild, as_of: date, seed: int) -> pd.DataFrame:
+    """One row a ready task and length of session: chance, done, under way."""
+    build = made.as_known_on(as_of)
+    progress = read_progress(build.plan, build.sessions, as_of)
+    rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(as_of.toordinal(),)))
+    fitted = Fitted(
+        build=build,
+        progress=progress,
+        effort=EffortModel().fit(progress, rng),
+        bench=BenchTime(),
+        network=network_of(build.plan, progress, build.deliveries, as_of, limits=build.limits),
+    )
+    left = draw_hours_left(fitted, DRAWS, rng)
+    spent = progress.tasks.set_index("task")["hours_first"]
+    state = readiness(fitted, 1)
+    rows = []
+    for i in state.ready:
+        task = state.tasks[i].task
+        truly_left = made.truth.total_hours[task] - spent[task]
+        if truly_left <= 0:  # only rework was left
+            continue
+        for hours in SESSIONS:
+            chance = chance_of_finishing(left[:, i], hours, 1)
+            rows.append(
+                {
+                    "hours": hours,
+                    "chance": chance,
+                    "done": truly_left <= hours + 1e-9,
+                    "under way": spent[task] > 0,
+                }
+            )
+    return pd.DataFrame(rows)
+
+
+def study(builds: int, tasks: int, first_seed: int) -> pd.DataFrame:
+    """The chances of many builds, with their kind and the point of the work."""
+    parts = []
+    for n in range(builds):
+        kind = EFFORT_KINDS[n % len(EFFORT_KINDS)]
+        made = make_build(effort=kind, seed=first_seed + n, tasks=tasks)
+        for point in POINTS:
+            found = chances(made, made.cut(point), first_seed + n)
+            parts.append(found.assign(kind=kind, point=point))
+        sys.stderr.write(f"{n + 1} of {builds} builds\n")
+    return pd.concat(parts, ignore_index=True)
+
+
+def bins(found: pd.DataFrame) -> pd.DataFrame:
+    """By given chance: how many tasks, the mean chance, the share that was finished, and its 95 % band."""
+    place = np.clip(np.searchsorted(EDGES, found["chance"], side="right") - 1, 0, len(EDGES) - 2)
+    rows = []
+    for k in range(len(EDGES) - 1):
+        mine = found.loc[place == k]
+        if mine.empty:
+            continue
+        low, high = clopper_pearson(int(mine["done"].sum()), len(mine))
+        rows.append(
+            {
+                "given": f"{EDGES[k]:.0%} to {EDGES[k + 1]:.0%}",
+                "tasks": len(mine),
+                "mean chance": mine["chance"].mean(),
+                "finished": mine["done"].mean(),
+                "band": f"{low:.3f} to {high:.3f}",
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def main() -> None:
+    """Run the study and write the table."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--builds", type=int, default=60)
+    parser.add_argument("--tasks", type=int, default=120)
+    parser.add_argument("--seed", type=int, default=900)
+    asked = parser.parse_args()
+    found = study(asked.builds, asked.tasks, asked.seed)
+    text = report(found, asked)
+    Path(__file__).with_suffix(".md").write_text(text, encoding="utf-8")
+    print(text)
+
+
+def report(found: pd.DataFrame, asked: argparse.Namespace) -> str:
+    """The tables as Markdown."""
+    command = f"benchmarks.skill.tonight --builds {asked.builds} --tasks {asked.tasks} --seed {asked.seed}"
+    lines = [
+        "# Tonight: are the chances right?",
+        "",
+        f"`python -m {command}`; numpy {np.__version__}, pandas {pd.__version__}.",
+        "Tasks of one build share its drift, and the bands do not know that: they are too narrow.",
+        "",
+        *_table(bins(found)),
+        "",
+        "Given a chance of 70 to 90 %, by what the task and the build are:",
+        "",
+        *_table(_by(found.loc[found["chance"].between(0.7, 0.9)])),
+        "",
+    ]
+    return "\n".join(lines)
+
+
+def _by(found: pd.DataFrame) -> pd.DataFrame:
+    rows = []
+    for column in ("kind", "point", "hours", "under way"):
+        for value, mine in found.groupby(column):
+            rows.append(
+                {
+                    "of": f"{column} {value}",
+                    "tasks": len(mine),
+                    "mean chance": mine["chance"].mean(),
+                    "finished": mine["done"].mean(),
+                }
+            )
+    return pd.DataFrame(rows)
+
+
+def _table(table: pd.DataFrame) -> list[str]:
+    head = f"| {' | '.join(table)} |"
+    rows = [
+        f"| {' | '.join(f'{v:.3f}' if isinstance(v, float) else str(v) for v in row)} |"
+        for row in table.itertuples(index=False)
+    ]
+    return [head, "|" + "---|" * len(table.columns), *rows]
+
+
+if __name__ == "__main__":
+    main()

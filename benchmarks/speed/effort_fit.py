@@ -1,0 +1,86 @@
+"""How long the effort fit takes, beside a plain mixed model of the same finished tasks.
+
+The yardstick is statsmodels' MixedLM with a level and a learning slope of each type's own: the closest
+model that a library fits, without drift, pairs, open tasks, heavy tails, or draws. Both are timed in
+turn on one core, several times over; the table has the medians.
+
+    python -m benchmarks.speed.effort_fit
+"""
+
+from __future__ import annotations
+
+import argparse
+import statistics
+import time
+import warnings
+from pathlib import Path
+
+import numpy as np
+from threadpoolctl import threadpool_limits
+
+from benchmarks.invented.effort_builds import TrueBuild, draw_build
+from benchmarks.skill.effort import versions
+from forecast.learn.effort import EffortModel
+from forecast.learn.effort.design import build_design
+from forecast.learn.effort.priors import EffortPriors
+
+SIZES = ((260, 16), (2000, 30))
+_FINISHED = 0.5
+
+
+def fit_ours(build: TrueBuild, finished: int) -> None:
+    """The effort model, posterior draws included."""
+    EffortModel().fit(build.progress(finished), np.random.default_rng(1))
+
+
+def fit_mixed(build: TrueBuild, finished: int) -> None:
+    """Level, size and learning, with a level and a learning slope of each type's own, by REML."""
+    from statsmodels.regression.mixed_linear_model import MixedLM
+
+    design = build_design(build.progress(finished), EffortPriors())
+    rows = design.observed_rows
+    own = np.column_stack([np.ones(len(rows)), design.log_piece[rows]])
+    fixed = np.column_stack([own, design.size[rows]])
+    y = design.log_hours[rows] - design.offset[rows]
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # scales at their bounds: no matter for the time
+        MixedLM(y, fixed, groups=design.type_of[rows], exog_re=own).fit()
+
+
+def seconds(fit, build: TrueBuild, finished: int) -> float:  # type: ignore[no-untyped-def]
+    """Processor time of one fit."""
+    begun = time.process_time()
+    fit(build, finished)
+    return time.process_time() - begun
+
+
+def main() -> None:
+    """Measure and write effort_fit.md."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--rounds", type=int, default=7)
+    parser.add_argument("--out", type=Path, default=Path(__file__).with_suffix(".md"))
+    settings = parser.parse_args()
+    lines = [
+        "# Speed of the effort fit",
+        "",
+        f"{versions()}; medians of {settings.rounds} rounds in turn.",
+        "",
+    ]
+    lines += ["| tasks | finished | effort fit, s | mixed model, s | ratio |", "|---|---|---|---|---|"]
+    with threadpool_limits(limits=1, user_api="blas"):
+        for count, types in SIZES:
+            build = draw_build("model", np.random.default_rng(2), count=count, types=types)
+            finished = round(_FINISHED * count)
+            seconds(fit_ours, build, finished), seconds(fit_mixed, build, finished)
+            rounds = [
+                [seconds(fit, build, finished) for fit in (fit_ours, fit_mixed)]
+                for _ in range(settings.rounds)
+            ]
+            ours, mixed = (statistics.median(times) for times in zip(*rounds, strict=True))
+            lines.append(f"| {count} | {finished} | {ours:.2f} | {mixed:.2f} | {ours / mixed:.2f} |")
+    settings.out.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    print("\n".join(lines))
+
+
+if __name__ == "__main__":
+    main()
