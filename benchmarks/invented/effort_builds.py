@@ -1,17 +1,20 @@
-"""Builds whose true effort is known: four kinds, an ideal forecaster for each, and the oracle.
+"""Builds whose true effort is generated as the effort model assumes, or with one assumption broken.
 
-A build is a plan of tasks in working order and the hours that each one will really take. Kinds:
+A build is a plan of tasks in working order and their true hours. Kinds:
 
-model       as the model assumes, with normal luck
-tails       luck from a t distribution with three degrees of freedom, cut at 4 (else no mean exists)
-unlearned   nobody ever gets faster: no learning, no gain on repeats
-mislabelled 15 % of the types are wrong in the plan and half of the planned hours are missing
-records     task records as people keep them: heaped hours, left-skewed luck, single pieces, no pairs
+model       as the model assumes, with normal residuals tails       residuals from a t distribution with three
+degrees of freedom, truncated at 4 (else no mean exists) unlearned   nobody ever gets faster: no learning, no
+gain on repeats mislabelled 15 % of the types are wrong in the plan and half of the planned hours are missing
+records     like real task records: heaped hours, left-skewed residuals, single pieces, no pairs
 
-and two more for the study of forgetting, in which the builder now and then stops for months:
+and two for the study of forgetting, in which the builder now and then stops for months:
 
 remembers   nothing is lost over a break
-forgets     half of the practice in a type of work is gone after 35 days without it
+forgets     half of the practice in a type of work is lost after 35 days without it
+
+The truth is linear in the model's own terms, so that the exact posterior can be computed
+(benchmarks/yardsticks/effort_forecasters.py). The builds of benchmarks/invented/workshop share nothing with
+the model, and have logs.
 """
 
 from __future__ import annotations
@@ -26,7 +29,7 @@ from forecast.learn.effort.priors import EffortPriors, Normal
 from forecast.learn.learning_curve import lot_midpoint, pieces_remembered
 from forecast.learn.progress import Progress
 
-# How builds as the model assumes come about, as far as the model has a belief of that name.
+# The generating distribution, in the terms of the model's priors.
 AS_GENERATED = EffortPriors(
     level=Normal(centre=0.05, sd=0.35),
     size_slope=Normal(centre=1.0, sd=0.12),
@@ -43,27 +46,28 @@ AS_GENERATED = EffortPriors(
     spread_by_size=Normal(centre=0.05, sd=0.05),
 )
 KINDS = ("model", "tails", "unlearned", "mislabelled", "records")
-MOST_LUCK = 4.0
+_T_LIMIT = 4.0  # standard units
 BREAK_KINDS = ("remembers", "forgets")
 HALF_DAYS = 35.0
+# Planned hours in task records cluster at round figures.
 _HEAPS = np.array([0.25, 0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 16.0, 24.0, 40.0])
 _HEAP_SHARES = np.array([0.05, 0.12, 0.2, 0.2, 0.1, 0.12, 0.06, 0.08, 0.04, 0.02, 0.01])
 
 
 @dataclass(frozen=True, kw_only=True)
 class TrueBuild:
-    """A plan with the truth behind it; n tasks in working order.
+    """A plan and the truth behind it; n tasks in working order.
 
     Attributes
     ----------
-    tasks : the static columns of a progress frame, as the builder sees them
+    tasks : the static columns of a progress frame, as in the plan
     hours : (n,) first-time person-hours that each task takes
     offset : (n,) known part of the mean of log hours
     effects : (n, e) columns of the linear effects, with `centre`, `sd` (e,) and true `value` (e,)
-    drift : (n,) true drift; drift_sd and drift_tasks its scale and the length of its waves
-    spread : (n,) scale of the luck
-    tail : degrees of freedom of the luck, infinite for normal
-    expected : (n,) person-hours to be expected of such a task, its luck averaged out
+    drift, drift_sd, drift_tasks : (n,) true drift, its sd, and the tasks over which it fades to 1/e
+    spread : (n,) scale of the residuals of log hours
+    tail : degrees of freedom of the residuals, infinite for normal
+    expected : (n,) mean person-hours over the residual
     """
 
     tasks: pd.DataFrame
@@ -81,7 +85,7 @@ class TrueBuild:
     expected: np.ndarray
 
     def progress(self, finished: int) -> Progress:
-        """The build with its first `finished` tasks done and no other begun."""
+        """The build with its first `finished` tasks done and no other started."""
         count = len(self.hours)
         done = np.arange(count) < finished
         day = pd.Timestamp("2026-01-01").as_unit("us") + pd.to_timedelta(np.arange(count) // 2, unit="D")
@@ -119,13 +123,25 @@ class TrueBuild:
 
     @property
     def planned(self) -> np.ndarray:
-        """(n,) planned hours; where none are given the median planned hours of the plan."""
+        """(n,) planned hours; the median of the plan where none are given."""
         p = self.tasks["planned_hours"].to_numpy(dtype=float)
         return np.where(np.isnan(p), np.nanmedian(p), p)
 
 
 def draw_build(kind: str, rng: np.random.Generator, *, count: int = 240, types: int = 10) -> TrueBuild:
-    """One build of a kind."""
+    """Draw a build.
+
+    Parameters
+    ----------
+    kind : one of `KINDS` or `BREAK_KINDS`
+    rng : source of plan and truth
+    count, types : tasks, and types of work
+
+    Examples
+    --------
+    >>> draw_build("model", np.random.default_rng(1), count=20).hours.shape
+    (20,)
+    """
     type_of = rng.choice(types, size=count, p=rng.dirichlet(np.full(types, 2.0)))
     pieces = np.maximum(1, rng.negative_binomial(1, 0.12, size=count)).astype(float)
     level = rng.normal(np.log(4.0), 0.6, size=types)[type_of]
@@ -194,8 +210,8 @@ def _with_truth(
         spread = np.exp(rng.normal(-0.05, 0.25)) * np.exp(-0.05 * np.clip(x, -3, 3))
     tail = 3.0 if kind == "tails" else np.inf
     mean = offset + effects @ value + drift
-    expected = np.exp(mean) * np.exp(np.multiply.outer(spread, _luck(kind, rng, 4000))).mean(axis=1)
-    hours = np.exp(mean + spread * _luck(kind, rng, count))
+    expected = np.exp(mean) * np.exp(np.multiply.outer(spread, _residuals(kind, rng, 4000))).mean(axis=1)
+    hours = np.exp(mean + spread * _residuals(kind, rng, count))
     if kind == "records":
         hours = np.maximum(0.1, np.where(hours > 1, np.round(hours * 4) / 4, np.round(hours, 1)))
     seen_type, seen_planned = type_of, planned
@@ -220,21 +236,21 @@ def _with_truth(
     )
 
 
-def cut_t(rng: np.random.Generator, tail: float, size: int | tuple[int, ...]) -> np.ndarray:
-    """Draws of a t variable given that it lies within +-MOST_LUCK."""
+def truncated_t(rng: np.random.Generator, tail: float, size: int | tuple[int, ...]) -> np.ndarray:
+    """Draws of a t variable with `tail` degrees of freedom, truncated at +-4 by redrawing."""
     out = rng.standard_t(tail, size=size)
-    while (far := np.abs(out) > MOST_LUCK).any():
+    while (far := np.abs(out) > _T_LIMIT).any():
         out[far] = rng.standard_t(tail, size=int(far.sum()))
     return out
 
 
-def _luck(kind: str, rng: np.random.Generator, count: int) -> np.ndarray:
+def _residuals(kind: str, rng: np.random.Generator, count: int) -> np.ndarray:
     if kind == "tails":
-        return cut_t(rng, 3.0, count)
+        return truncated_t(rng, 3.0, count)
     if kind == "records":
         which = rng.random(count)
-        left, spot_on = rng.normal(-1.0, 1.0, count), rng.normal(0.0, 0.1, count)
-        return np.where(which < 0.2, left, np.where(which < 0.5, spot_on, rng.normal(0.15, 0.7, count)))
+        left, exact = rng.normal(-1.0, 1.0, count), rng.normal(0.0, 0.1, count)
+        return np.where(which < 0.2, left, np.where(which < 0.5, exact, rng.normal(0.15, 0.7, count)))
     return rng.standard_normal(count)
 
 
@@ -249,7 +265,7 @@ def _wave(rng: np.random.Generator, count: int, sd: float, tasks: float) -> np.n
 
 
 def _idle_days(type_of: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    """(n,) days since the type was last worked on: two days a task, and a long break now and then."""
+    """(n,) days since the type was last worked on: two days per task, and a break of months now and then."""
     breaks = np.where(rng.random(len(type_of)) < 0.04, np.exp(rng.uniform(3.4, 5.7, len(type_of))), 0.0)
     day = np.cumsum(2.0 + breaks)
     idle = np.full(len(type_of), np.nan)

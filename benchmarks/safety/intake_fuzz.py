@@ -1,14 +1,14 @@
 """Can a foreign file break `take` or lose a row? Odd cells by the million, mutated files by the thousand.
 
-`python -m benchmarks.safety.intake_fuzz [--cells N] [--files N] [--seed S]`
+    python -m benchmarks.safety.intake_fuzz [--cells 1000000] [--files 20000] [--seed 0]
 
-Cells: every reader of cells gets texts made of the forms that real logs hold, of pieces of them, and of
-odd letters; any exception is a failure. Files: the messy sheets of sample_logs and a few more are changed at
-random (bytes turned, cut, doubled, swapped, for workbooks also inside their XML) and proposed to a folder
-that does not exist; the answer must be a proposal in which every record that holds anything is a row of
-headings, a row read or a row reported, or one sentence that refuses the file. That the reader itself drops
-nothing is counted without it: every letter and digit of a delimited text must stand in its records, in order,
-and the rows of a workbook that was not changed must be those that openpyxl reads.
+Cells: every reader of cells gets texts made of the forms that real logs have, of pieces of them, and of odd
+letters; any exception is a failure. Files: the messy sheets of sample_logs and a few more are changed at
+random (bytes flipped, cut, doubled, swapped; for workbooks also inside their XML) and proposed for a new
+build folder. The answer must be a proposal that counts every record as a heading, a row read or a row
+reported, or one sentence that refuses the file. Whether the reader itself drops anything is checked without
+it: every letter and digit of a delimited text must appear in its records, in order, and the rows of an
+unchanged workbook must be those that openpyxl reads.
 """
 
 from __future__ import annotations
@@ -22,11 +22,11 @@ import zipfile
 from collections import Counter
 from dataclasses import dataclass, field
 from datetime import date
-from importlib.metadata import version
 from pathlib import Path
 
 import numpy as np
 
+from benchmarks.pages import markdown, versions, write_page
 from forecast.errors import BenchdaysError
 from forecast.intake import propose_intake
 from forecast.intake.cells.dates import DateRules, read_date
@@ -40,8 +40,7 @@ from forecast.intake.readers.workbook import is_zip
 from forecast.intake.sheet import ReadFile, Unread, is_blank
 from forecast.intake.sheets import gather_rows
 
-HERE = Path(__file__).resolve().parent
-MESSY = HERE.parents[1] / "sample_logs" / "messy"
+MESSY = Path(__file__).resolve().parents[2] / "sample_logs" / "messy"
 TODAY = date(2026, 9, 1)
 FORMS = (
     "2023 0203 2062 4 19 31 13 / . - : , h min hours person-hours ~ about (?) through and May Juni Sat "
@@ -72,7 +71,7 @@ TABBED = """Day\tSpent\tWho\tBit\tJob
 
 @dataclass(kw_only=True)
 class Tally:
-    """What came of one part of the study."""
+    """The outcome of one part of the study."""
 
     what: str
     tried: int = 0
@@ -82,13 +81,13 @@ class Tally:
 
 
 def cpu_seconds() -> float:
-    """Seconds of computing so far, of this process and of those it started and saw end."""
+    """Processor seconds so far, of this process and of its children that have ended."""
     now = os.times()
     return now.user + now.system + now.children_user + now.children_system
 
 
 def odd_cell(rng: np.random.Generator) -> str:
-    """Up to six pieces of what logs hold, sometimes with a letter from anywhere."""
+    """Up to six pieces of real log cells, sometimes with an arbitrary letter."""
     pieces = [PIECES[i] for i in rng.integers(len(PIECES), size=rng.integers(1, 7))]
     if rng.random() < 0.1:
         pieces.insert(0, chr(int(rng.integers(1, 0xD7FF))))
@@ -96,7 +95,7 @@ def odd_cell(rng: np.random.Generator) -> str:
 
 
 def try_cells(count: int, rng: np.random.Generator) -> Tally:
-    """Every reader of cells on `count` cells."""
+    """Run every reader of cells on `count` cells."""
     tally = Tally(what="cells")
     rules = [
         DateRules(today=TODAY, order=order, first_year=year)
@@ -127,7 +126,7 @@ def try_cells(count: int, rng: np.random.Generator) -> Tally:
 
 
 def mutated(data: bytes, rng: np.random.Generator) -> bytes:
-    """The bytes with one to eight changes."""
+    """The bytes after one to eight changes."""
     out = bytearray(data)
     for _ in range(int(rng.integers(1, 9))):
         if not out:
@@ -151,7 +150,7 @@ def mutated(data: bytes, rng: np.random.Generator) -> bytes:
 
 
 def mutated_inside(data: bytes, rng: np.random.Generator) -> bytes:
-    """A workbook with one part changed and packed again, so that the change comes past the unpacking."""
+    """A workbook with one part changed and packed again, so that the change survives the unpacking."""
     out = io.BytesIO()
     with zipfile.ZipFile(io.BytesIO(data)) as archive, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new:
         parts = archive.infolist()
@@ -164,14 +163,14 @@ def mutated_inside(data: bytes, rng: np.random.Generator) -> bytes:
 
 
 def letters_lost(path: Path, read: ReadFile) -> str:
-    """What the records of a delimited text lack of its letters and digits, told without its reader."""
+    """Letters and digits of a delimited text that are missing in its records, found without its reader."""
     data = path.read_bytes()
     if is_zip(data) or is_front_matter(text := decode(data, path.name)[0]):
         return ""
-    told = "".join(str(cell) for sheet in read.sheets for row in sheet.rows for cell in row.cells if cell)
-    if _letters(told) == _letters(text):
+    found = "".join(str(cell) for sheet in read.sheets for row in sheet.rows for cell in row.cells if cell)
+    if _letters(found) == _letters(text):
         return ""
-    return f"letters lost: {len(_letters(text))} in, {len(_letters(told))} in records"
+    return f"letters lost: {len(_letters(text))} in, {len(_letters(found))} in records"
 
 
 def _letters(text: str) -> str:
@@ -179,7 +178,7 @@ def _letters(text: str) -> str:
 
 
 def rows_of_workbook_lost(path: Path) -> str:
-    """Rows of the visible sheets that another reader of XLSX finds and ours does not, or the reverse."""
+    """Differences between the rows of the visible sheets that openpyxl reads and ours."""
     import openpyxl
 
     ours = {s.name: {row.line for row in s.rows} for s in read_foreign(path).sheets}
@@ -191,15 +190,15 @@ def rows_of_workbook_lost(path: Path) -> str:
         for sheet in book.worksheets
         if sheet.sheet_state == "visible"
     }
-    return "" if ours == theirs else f"rows of the workbook: {theirs} by another reader, {ours} by ours"
+    return "" if ours == theirs else f"rows of the workbook: {theirs} by openpyxl, {ours} by ours"
 
 
 def outcome(path: Path, folder: Path) -> str:
-    """What a take would say to a file: a proposal that accounts for every record, or a refusal."""
+    """The answer of `take` to a file: a proposal that accounts for every record, or a refusal."""
     try:
         intake = propose_intake(path, folder, today=TODAY)
     except BenchdaysError as error:
-        return "refused" if str(error).strip() else "refused without a word"
+        return "refused" if str(error).strip() else "refused without a sentence"
     read = read_foreign(path)
     gathered = gather_rows(read, sheet=None, said={})
     records = len(gathered.rows) + len(gathered.above) + len(gathered.heading_rows)
@@ -209,18 +208,18 @@ def outcome(path: Path, folder: Path) -> str:
         if not gathered.names or sheet.name in gathered.names
         for row in sheet.rows
     )
-    told = len(intake.rows) + len(intake.reported) + intake.heading_rows - len(read.unread)
+    counted = len(intake.rows) + len(intake.reported) + intake.heading_rows - len(read.unread)
     places = Counter([(j.raw.row.file, j.raw.row.line) for j in intake.rows])
     places += Counter([(p.file, p.line) for p in intake.reported])
     if lost := letters_lost(path, read):
         return lost
-    if not told == records == whole or (gathered.names and max(places.values(), default=1) > 1):
-        return f"rows lost: {whole} records, {records} gathered, {told} told"
+    if not counted == records == whole or (gathered.names and max(places.values(), default=1) > 1):
+        return f"rows lost: {whole} records, {records} gathered, {counted} counted"
     return "proposed" if intake.rows else "proposed, no row read"
 
 
 def try_files(count: int, rng: np.random.Generator) -> Tally:
-    """`count` mutated files, a quarter of them workbooks."""
+    """Propose `count` mutated files, two in eleven of them workbooks."""
     tally = Tally(what="files")
     texts = {
         "shed.csv": (MESSY / "shed.csv").read_bytes(),
@@ -241,46 +240,48 @@ def try_files(count: int, rng: np.random.Generator) -> Tally:
             path.write_bytes(data)
             begun = cpu_seconds()
             try:
-                said = outcome(path, Path(scratch) / "build")
+                answer = outcome(path, Path(scratch) / "build")
             except Exception as error:  # noqa: BLE001
-                said = f"{type(error).__name__}: {str(error)[:200]}"
+                answer = f"{type(error).__name__}: {str(error)[:200]}"
             seconds = cpu_seconds() - begun
             tally.tried += 1
             tally.slowest = max(tally.slowest, seconds)
             kind = "workbook" if name in books else "text"
-            tally.outcomes[f"{kind} {said}" if said.startswith(("proposed", "refused")) else "FAILED"] += 1
-            if not said.startswith(("proposed", "refused")) or said.endswith("without a word"):
-                kept = Path(tempfile.gettempdir()) / f"failed-{len(tally.failures)}-{name}"
-                kept.write_bytes(data)
-                tally.failures.append(f"{kept.name}: {said}")
+            tally.outcomes[
+                f"{kind} {answer}" if answer.startswith(("proposed", "refused")) else "FAILED"
+            ] += 1
+            if not answer.startswith(("proposed", "refused")) or answer.endswith("without a sentence"):
+                failed = Path(tempfile.gettempdir()) / f"failed-{len(tally.failures)}-{name}"
+                failed.write_bytes(data)
+                tally.failures.append(f"{failed.name}: {answer}")
     return tally
 
 
 def main() -> None:
-    """Run both parts and write intake_fuzz.md."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    """Run both parts and write intake_fuzz.md; exit with 1 when anything failed."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("--cells", type=int, default=1_000_000)
     parser.add_argument("--files", type=int, default=20_000)
     parser.add_argument("--seed", type=int, default=0)
-    asked = parser.parse_args()
-    cells, files = (np.random.default_rng(s) for s in np.random.SeedSequence(asked.seed).spawn(2))
-    tallies = [try_cells(asked.cells, cells), try_files(asked.files, files)]
-    versions = ", ".join(f"{p} {version(p)}" for p in ("python-calamine", "scikit-learn", "numpy"))
-    command = f"--cells {asked.cells} --files {asked.files} --seed {asked.seed}"
+    given = parser.parse_args()
+    cells, files = (np.random.default_rng(s) for s in np.random.SeedSequence(given.seed).spawn(2))
+    tallies = [try_cells(given.cells, cells), try_files(given.files, files)]
+    command = f"--cells {given.cells} --files {given.files} --seed {given.seed}"
+    rows = []
+    for tally in tallies:
+        outcomes = ", ".join(f"{n} {what}" for what, n in sorted(tally.outcomes.items()))
+        rows.append(
+            [f"{tally.tried} {tally.what}", str(len(tally.failures)), f"{tally.slowest:.2f}", outcomes]
+        )
     lines = [
         "# Can a foreign file break `take` or lose a row?",
         "",
-        f"`python -m benchmarks.safety.intake_fuzz {command}`; python {sys.version.split()[0]}, {versions}.",
+        f"`python -m benchmarks.safety.intake_fuzz {command}`; "
+        f"{versions('python-calamine', 'scikit-learn', 'numpy', python=True)}.",
         "",
-        "| tried | failed | slowest, s of computing | outcomes |",
-        "|---|---|---|---|",
+        *markdown(["tried", "failed", "slowest, s of computing", "outcomes"], rows),
     ]
-    for tally in tallies:
-        outcomes = ", ".join(f"{n} {what}" for what, n in sorted(tally.outcomes.items()))
-        row = f"| {tally.tried} {tally.what} | {len(tally.failures)} | {tally.slowest:.2f} | {outcomes} |"
-        lines.append(row)
-    (HERE / "intake_fuzz.md").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    print("\n".join(lines))
+    write_page(__file__, lines)
     for tally in tallies:
         print("\n".join(tally.failures[:20]))
     if any(tally.failures for tally in tallies):

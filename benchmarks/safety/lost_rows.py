@@ -1,7 +1,9 @@
-"""Can a row be lost? Writers killed, writers in a crowd, mutated files, generated cells.
+"""Can a row be lost? Killed writers, many writers at once, full disks, mutated files, generated cells.
 
-A row of the table fails the study when a row of a log is lost, a reader raises anything but a sentence,
-or rows in differ from rows kept and rows reported. `--quick` runs a hundredth of it.
+    python -m benchmarks.safety.lost_rows [--quick] [--seed 0]
+
+The study fails when a row of a log is lost, when a reader raises anything but a sentence, or when the rows of
+a file differ from the rows read plus the rows reported.
 """
 
 from __future__ import annotations
@@ -14,6 +16,7 @@ import time
 from importlib import resources
 from pathlib import Path
 
+from benchmarks.pages import markdown, write_page
 from forecast.errors import InputError
 from forecast.files.build_settings import read_settings
 from forecast.files.csv_file import format_record
@@ -23,7 +26,7 @@ from tests.harmful_files import HARMFUL, measured
 from tests.storage_trials import crowd, full_disk, kills, locked_folder
 
 NAMES = ("plan", "log", "deliveries", "away", "forecasts")
-TOLD = b"announced,as_of,target,p05,p10,p25,p50,p75,p80,p90,p95,runs,seed\n" + b"".join(
+ANNOUNCED = b"announced,as_of,target,p05,p10,p25,p50,p75,p80,p90,p95,runs,seed\n" + b"".join(
     b"2026-0%d-01,2026-02-01,build,2026-02-05,2026-02-06,2026-02-08,2026-02-10,2026-02-20,,,,100,0\n" % n
     for n in range(3, 8)
 )
@@ -64,55 +67,29 @@ ODD = [
     *["D1 D1", "D1;D2", "x:1@y", "no"],
 ]
 SNIPPETS = [*(bytes([c]) for c in b',"\n\r\0\xff;\t-=9'), b'""', b"\xef\xbb\xbf", b"\xe2\x80"]
-OUT = Path(__file__).with_suffix(".md")
-
-
-def main() -> None:
-    """Run the trials and write the table."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--quick", action="store_true")
-    parser.add_argument("--seed", type=int, default=0)
-    arguments = parser.parse_args()
-    share = 100 if arguments.quick else 1
-    rng = random.Random(arguments.seed)
-    trials = {
-        "a writer killed at random moments": lambda: kills(1000 // share, arguments.seed),
-        "eight writers, 500 rows each": lambda: crowd(8, 500 // share),
-        "a disk that fills during the write": full_disk,
-        "a folder or file for reading only": locked_folder,
-        "files made to harm": harmful_files,
-        "mutated files": lambda: mutated_files(20_000 // share, rng),
-        "generated cells": lambda: generated_cells(1_000_000 // share, rng),
-    }
-    rows = []
-    for name, trial in trials.items():
-        begun = time.perf_counter()
-        said = trial()
-        rows.append(f"| {name} | {said} | {time.perf_counter() - begun:.0f} |")
-        print(rows[-1], flush=True)
-    seen_with = f"Python {platform.python_version()}, {platform.system()}"
-    head = ["# Can a row be lost?", "", f"Seed {arguments.seed}; {seen_with}. No row was lost.", ""]
-    head += ["| trial | seen | seconds |", "|---|---|---|"]
-    OUT.write_text("\n".join([*head, *rows]) + "\n", encoding="utf-8")
 
 
 def harmful_files() -> str:
-    """Bombs, a million empty or full rows, links to other files: refused in 3 seconds and 300 MB."""
+    """Decompression bombs, a million empty or full rows, links to other files: refused in 3 s and 300 MB."""
     worst_seconds = worst_megabytes = 0.0
     with tempfile.TemporaryDirectory() as place:
         for make, _ in HARMFUL:
-            said, seconds, megabytes = measured(make(Path(place) / f"{make.__name__}.xlsx"))
-            if said.strip() == "read" or seconds >= 3 or megabytes >= 300:
-                raise SystemExit(f"{make.__name__}: {said} after {seconds} s and {megabytes} MB")
+            answer, seconds, megabytes = measured(make(Path(place) / f"{make.__name__}.xlsx"))
+            if answer.strip() == "read" or seconds >= 3 or megabytes >= 300:
+                raise SystemExit(f"{make.__name__}: {answer} after {seconds} s and {megabytes} MB")
             worst_seconds, worst_megabytes = max(worst_seconds, seconds), max(worst_megabytes, megabytes)
     return f"{len(HARMFUL)} files refused, in at most {worst_seconds:.1f} s and {worst_megabytes:.0f} MB"
 
 
 def mutated_files(files: int, rng: random.Random) -> str:
-    """Files with a few bytes changed: a table or a sentence, whatever stands in them."""
+    """Files with a few bytes changed: each gives a table or a sentence."""
     starter = resources.files("forecast") / "schemas" / "starter"
     originals = {name: (starter / f"{name}.csv").read_bytes() for name in NAMES if name != "forecasts"}
-    originals |= {"forecasts": TOLD, "take.toml": TAKEN, "build.toml": (starter / "build.toml").read_bytes()}
+    originals |= {
+        "forecasts": ANNOUNCED,
+        "take.toml": TAKEN,
+        "build.toml": (starter / "build.toml").read_bytes(),
+    }
     refused = problems = 0
     for _ in range(files):
         name = rng.choice([*originals])
@@ -127,7 +104,7 @@ def mutated_files(files: int, rng: random.Random) -> str:
             table = _read(data, name)
             refused += table is None
             problems += len(table.problems) if table is not None else 0
-    return f"{files} files: {refused} refused whole, {problems} problems named, no traceback"
+    return f"{files} files: {refused} refused, {problems} problems reported, no traceback"
 
 
 def _take_refused(data: bytes) -> bool:
@@ -139,8 +116,8 @@ def _take_refused(data: bytes) -> bool:
 
 
 def generated_cells(cells: int, rng: random.Random) -> str:
-    """Tables of odd cells: every row is kept, and every cell that could not be read is named."""
-    made = rows_in = rows_kept = rows_refused = 0
+    """Tables of odd cells: every row is read, and every cell that could not be read is reported."""
+    made = rows_in = rows_read = rows_refused = 0
     while made < cells:
         name = rng.choice(NAMES)
         columns = table_schema(name).columns
@@ -153,10 +130,10 @@ def generated_cells(cells: int, rng: random.Random) -> str:
         if table is None:
             rows_refused += written
         else:
-            rows_kept += len(table.frame)
-    if rows_in != rows_kept + rows_refused:
-        raise SystemExit(f"rows in {rows_in}, kept {rows_kept}, reported {rows_refused}")
-    return f"{made} cells in {rows_in} rows: {rows_kept} rows kept, {rows_refused} in files refused whole"
+            rows_read += len(table.frame)
+    if rows_in != rows_read + rows_refused:
+        raise SystemExit(f"rows in {rows_in}, read {rows_read}, refused {rows_refused}")
+    return f"{made} cells in {rows_in} rows: {rows_read} rows read, {rows_refused} in refused files"
 
 
 def _read(data: bytes, name: str) -> Table | None:
@@ -189,6 +166,39 @@ def _mutated(data: bytes, rng: random.Random) -> bytes:
                 begin = rng.randrange(len(out) + 1)
                 out[at:at] = out[begin : begin + rng.randrange(60)]
     return bytes(out)
+
+
+def main() -> None:
+    """Run the trials and write lost_rows.md.
+
+    Raises
+    ------
+    SystemExit when a trial fails.
+    """
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("--quick", action="store_true", help="a hundredth of the trials")
+    parser.add_argument("--seed", type=int, default=0)
+    given = parser.parse_args()
+    share = 100 if given.quick else 1
+    rng = random.Random(given.seed)
+    trials = {
+        "a writer killed at random times": lambda: kills(1000 // share, given.seed),
+        "eight writers, 500 rows each": lambda: crowd(8, 500 // share),
+        "a disk that fills during the write": full_disk,
+        "a read-only folder or file": locked_folder,
+        "malicious files": harmful_files,
+        "mutated files": lambda: mutated_files(20_000 // share, rng),
+        "generated cells": lambda: generated_cells(1_000_000 // share, rng),
+    }
+    rows = []
+    for name, trial in trials.items():
+        begun = time.perf_counter()
+        result = trial()
+        rows.append([name, result, f"{time.perf_counter() - begun:.0f}"])
+        print(" | ".join(rows[-1]), flush=True)
+    system = f"Python {platform.python_version()}, {platform.system()}"
+    lines = ["# Can a row be lost?", "", f"Seed {given.seed}; {system}. No row was lost.", ""]
+    write_page(__file__, [*lines, *markdown(["trial", "result", "seconds"], rows)])
 
 
 if __name__ == "__main__":

@@ -1,14 +1,13 @@
-"""How well the hours at the bench are foretold: coverage and score on builders with a known habit.
+"""Forecasts of hours at the bench: coverage and score on builders with a known habit.
 
     python -m benchmarks.skill.bench_time [--logs 200] [--futures 20] [--draws 400] [--seed 20260301]
 
-For each of three habits so many invented logs are made (benchmarks/invented/habits.py), cut on a random day
-after 40 to 208 weeks, and the hours of the next 13, 26 and 52 weeks are foretold by the model, by
-independent weeks, by a bootstrap of 13-week blocks, by the average pace, by a forecaster that is told the
-habit and reads the log for where the builder stands (benchmarks/habit_filter.py), and by an oracle that goes
-on with the true builder from the true state (it knows even when the present silence will end). Every
-log goes on in so many ways, all of which are scored, so that the luck of one year does not decide.
-Writes bench_time.md beside this file.
+For each of three habits, --logs logs are invented (benchmarks/invented/habits.py) and cut on a random day
+after 40 to 208 weeks. The hours of the next 13, 26 and 52 weeks are forecast by the model, by independent
+weeks, by a bootstrap of 13-week blocks, by the average pace, by a forecaster that knows the habit and infers
+its present state from the log (benchmarks/yardsticks/informed_hours.py), and by an oracle that continues the
+true builder from the true state (it even knows when the present silence will end). Each log is continued in
+--futures ways, all of which are scored, so that no result hangs on one year.
 """
 
 from __future__ import annotations
@@ -17,14 +16,13 @@ import argparse
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from importlib.metadata import version
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from benchmarks.habit_filter import told_the_habit
-from benchmarks.invented.habits import HABITS, Traits, begin, copies, go_on, invent
+from benchmarks.invented.habits import HABITS, Traits, begin, copies, draw_builder, entered_hours
+from benchmarks.pages import markdown, versions, write_page
+from benchmarks.yardsticks.informed_hours import informed_hours
 from forecast.files.logbook import Builder
 from forecast.files.plan import Plan, Task
 from forecast.learn.bench_time import BenchTime
@@ -33,14 +31,22 @@ from forecast.questions.scores import crps, randomised_pit
 
 HORIZONS = (13, 26, 52)
 LEVELS = (0.5, 0.8, 0.9)
-WAYS = ("model", "independent weeks", "13-week blocks", "average pace", "told the habit", "oracle")
+WAYS = ("model", "independent weeks", "13-week blocks", "average pace", "habit known", "oracle")
 PLAN = Plan(tasks=(Task(task="T", stage="all", title="All of it"),))
 MONDAY = date(2018, 1, 1)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Case:
-    """One builder cut on one day: the days before, (future, horizon) totals to come, the oracle's draws."""
+    """One builder, cut on one day.
+
+    Attributes
+    ----------
+    traits : the habit
+    past : (day,) hours before the cut
+    actual : (future, horizon) hours after it
+    oracle : (draw, horizon) hours after it, from the true state
+    """
 
     traits: Traits
     past: np.ndarray
@@ -49,11 +55,11 @@ class Case:
 
 
 def make_case(habit: str, futures: int, draws: int, rng: np.random.Generator) -> Case:
-    """A fresh builder on a random day of the week."""
-    traits = invent(habit, rng)
+    """A new builder, cut on a random day of the week."""
+    traits = draw_builder(habit, rng)
     state = begin(traits, rng)
-    past = go_on(traits, state, int(rng.integers(7 * 40, 7 * 208)), rng)[0]
-    totals = at_horizons(go_on(traits, copies(state, draws + futures), 7 * HORIZONS[-1], rng))
+    past = entered_hours(traits, state, int(rng.integers(7 * 40, 7 * 208)), rng)[0]
+    totals = at_horizons(entered_hours(traits, copies(state, draws + futures), 7 * HORIZONS[-1], rng))
     return Case(traits=traits, past=past, actual=totals[:futures], oracle=totals[futures:])
 
 
@@ -64,7 +70,7 @@ def at_horizons(hours: np.ndarray) -> np.ndarray:
 
 
 def sessions_of(days: np.ndarray) -> pd.DataFrame:
-    """The sessions frame of one builder's days."""
+    """The sessions frame of one builder's (day,) hours from `MONDAY` on."""
     worked = np.flatnonzero(days)
     when = pd.Series(np.datetime64(MONDAY, "D") + worked).astype("datetime64[us]")
     rows = len(worked)
@@ -90,7 +96,7 @@ def by_model(past: np.ndarray, draws: int, rng: np.random.Generator) -> np.ndarr
 
 
 def by_weeks(past: np.ndarray, draws: int, rng: np.random.Generator, block: int = 1) -> np.ndarray:
-    """(draw, horizon) by drawing past weeks, alone or in blocks of neighbours."""
+    """(draw, horizon) from a bootstrap of past weeks, alone or in blocks of neighbours."""
     weeks = past[len(past) % 7 :].reshape(-1, 7).sum(axis=1)
     blocks = -(-HORIZONS[-1] // block)
     first = rng.integers(0, len(weeks) - block + 1, (draws, blocks))
@@ -104,34 +110,30 @@ def by_average(past: np.ndarray) -> np.ndarray:
     return past.sum() / (len(past) / 7) * np.array(HORIZONS, dtype=float)[None, :]
 
 
-def by_habit(case: Case, draws: int, rng: np.random.Generator) -> np.ndarray:
-    """(draw, horizon) by one who is told the traits, but not where the builder stands."""
-    return at_horizons(told_the_habit(case.traits, case.past, 7 * HORIZONS[-1], draws, rng))
-
-
-def position(draws: np.ndarray, actual: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    """(future, horizon) where each future falls among the draws, 0..1; ties broken at random."""
-    return randomised_pit(draws.T[None], actual, rng)
-
-
-def score(draws: np.ndarray, actual: np.ndarray) -> np.ndarray:
-    """(horizon,) continuous ranked probability score in hours, the mean over the futures."""
-    return np.asarray(crps(draws.T[None], actual).mean(axis=0))
+def by_known_habit(case: Case, draws: int, rng: np.random.Generator) -> np.ndarray:
+    """(draw, horizon) by a forecaster that knows the habit, but not its present state."""
+    return at_horizons(informed_hours(case.traits, case.past, 7 * HORIZONS[-1], draws, rng))
 
 
 def study(
     habit: str, logs: int, futures: int, draws: int, seed: int, ways: Sequence[str] = WAYS
 ) -> dict[str, dict[str, np.ndarray]]:
-    """By way: `position` (case, horizon), `crps` and `actual` (log, horizon)."""
+    """Score the ways on logs of one habit.
+
+    Returns
+    -------
+    way -> `position` (log and future, horizon) of the actual hours among the draws, 0 to 1; `crps` and
+    `actual` (log, horizon) in hours, means over the futures
+    """
     out: dict[str, dict[str, list[np.ndarray]]] = {
         w: {"position": [], "crps": [], "actual": []} for w in ways
     }
     for log in range(logs):
         rng = np.random.default_rng([seed, HABITS.index(habit), log])
         case = make_case(habit, futures, draws, rng)
-        for way, drawn in foretold(case, draws, rng, ways).items():
-            out[way]["position"].append(position(drawn, case.actual, rng))
-            out[way]["crps"].append(score(drawn, case.actual))
+        for way, drawn in forecasts_of(case, draws, rng, ways).items():
+            out[way]["position"].append(randomised_pit(drawn.T[None], case.actual, rng))
+            out[way]["crps"].append(np.asarray(crps(drawn.T[None], case.actual).mean(axis=0)))
             out[way]["actual"].append(case.actual.mean(axis=0))
     return {
         way: {k: np.concatenate(v) if k == "position" else np.array(v) for k, v in found.items()}
@@ -139,7 +141,7 @@ def study(
     }
 
 
-def foretold(
+def forecasts_of(
     case: Case, draws: int, rng: np.random.Generator, ways: Sequence[str] = WAYS
 ) -> dict[str, np.ndarray]:
     """Way -> (draw, horizon) hours."""
@@ -148,60 +150,59 @@ def foretold(
         "independent weeks": lambda: by_weeks(case.past, draws, rng),
         "13-week blocks": lambda: by_weeks(case.past, draws, rng, block=13),
         "average pace": lambda: by_average(case.past),
-        "told the habit": lambda: by_habit(case, draws, rng.spawn(1)[0]),
+        "habit known": lambda: by_known_habit(case, draws, rng.spawn(1)[0]),
         "oracle": lambda: case.oracle,
     }
     return {way: all_ways[way]() for way in ways}
 
 
 def coverage(positions: np.ndarray, level: float) -> np.ndarray:
-    """(horizon,) share of cases within the central range of this level."""
+    """(horizon,) share of actual values inside the central range of this level.
+
+    Examples
+    --------
+    >>> coverage(np.array([[0.5], [0.95]]), 0.8).tolist()
+    [0.5]
+    """
     return np.asarray((np.abs(positions - 0.5) <= level / 2).mean(axis=0))
 
 
 def table(results: dict[str, dict[str, dict[str, np.ndarray]]]) -> list[str]:
-    """Rows of a Markdown table: one a habit, way and horizon."""
-    lines = [
-        "| habit | way | weeks | 50 % | 80 % | 90 % | CRPS / mean hours | CRPS / average pace |",
-        "|---|---|---|---|---|---|---|---|",
-    ]
+    """A Markdown table with one row per habit, way and horizon."""
+    rows = []
     for habit, ways in results.items():
         pace = ways["average pace"]["crps"].mean(axis=0)
         for way, found in ways.items():
-            cover = [coverage(found["position"], level) for level in LEVELS]
+            covered = [coverage(found["position"], level) for level in LEVELS]
             scores, hours = found["crps"].mean(axis=0), found["actual"].mean(axis=0)
             for i, weeks in enumerate(HORIZONS):
-                said = ["-"] * 3 if way == "average pace" else [f"{c[i]:.3f}" for c in cover]
-                lines.append(
-                    f"| {habit} | {way} | {weeks} | {' | '.join(said)} | "
-                    f"{scores[i] / hours[i]:.3f} | {scores[i] / pace[i]:.2f} |"
-                )
-    return lines
+                cells = ["-"] * 3 if way == "average pace" else [f"{c[i]:.3f}" for c in covered]
+                ratios = [f"{scores[i] / hours[i]:.3f}", f"{scores[i] / pace[i]:.2f}"]
+                rows.append([habit, way, str(weeks), *cells, *ratios])
+    heads = ["habit", "way", "weeks", "50 %", "80 %", "90 %", "CRPS / mean hours", "CRPS / average pace"]
+    return markdown(heads, rows)
 
 
 def main() -> None:
-    """Run the study and write its table."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    """Run the study and write bench_time.md."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("--logs", type=int, default=200)
     parser.add_argument("--futures", type=int, default=20)
     parser.add_argument("--draws", type=int, default=400)
     parser.add_argument("--seed", type=int, default=20260301)
-    asked = parser.parse_args()
-    results = {habit: study(habit, asked.logs, asked.futures, asked.draws, asked.seed) for habit in HABITS}
-    lines = table(results)
-    print("\n".join(lines))
-    versions = ", ".join(f"{p} {version(p)}" for p in ("numpy", "pandas", "scipy"))
+    given = parser.parse_args()
+    results = {habit: study(habit, given.logs, given.futures, given.draws, given.seed) for habit in HABITS}
     head = [
         "# Hours at the bench: coverage and score",
         "",
-        f"`python -m benchmarks.skill.bench_time --logs {asked.logs} --futures {asked.futures} "
-        f"--draws {asked.draws} --seed {asked.seed}`; {versions}.",
-        f"{asked.logs} invented logs a habit (benchmarks/invented/habits.py), each going on in "
-        f"{asked.futures} ways. How often the central 50, 80 and 90 % ranges held what came; CRPS as a "
+        f"`python -m benchmarks.skill.bench_time --logs {given.logs} --futures {given.futures} "
+        f"--draws {given.draws} --seed {given.seed}`; {versions('numpy', 'pandas', 'scipy')}.",
+        f"{given.logs} invented logs per habit (benchmarks/invented/habits.py), each continued in "
+        f"{given.futures} ways. Share of actual values inside the central 50, 80 and 90 % ranges; CRPS as a "
         "share of the mean hours, and of the average pace's error.",
         "",
     ]
-    Path(__file__).with_suffix(".md").write_text("\n".join([*head, *lines, ""]), encoding="utf-8")
+    write_page(__file__, [*head, *table(results)])
 
 
 if __name__ == "__main__":

@@ -1,28 +1,27 @@
 """How well the effort model forecasts on builds whose truth is known.
 
-For each kind of build (see effort_builds) and at 10, 25, 50 and 75 % of the tasks: how often the 50, 80
-and 90 % ranges of the remaining total and of the next 20 and 50 tasks hold the truth, the CRPS of the
-total beside four naive ways, the ideal forecaster and the oracle (see effort_forecasters), and of the
-types declared to run over, the share that truly do.
+    python -m benchmarks.skill.effort [--builds 300] [--seed 11] [--cases FILE] [--part 1/2]
 
-    python -m benchmarks.skill.effort --builds 300
+For each kind of build (benchmarks/invented/effort_builds.py) and at 10, 25, 50 and 75 % of the tasks:
+coverage of the 50, 80 and 90 % ranges of the remaining total and of the next 20 and 50 tasks; CRPS of the
+total of the model, of four naive ways, of the ideal forecaster and of the oracle (benchmarks/yardsticks/
+effort_forecasters.py); and of the types declared to run over, the share that truly do.
 """
 
 from __future__ import annotations
 
 import argparse
-import platform
 import time
-from importlib.metadata import version
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
+from benchmarks import resuming
 from benchmarks.invented.effort_builds import KINDS, TrueBuild, draw_build
-from benchmarks.kept_rows import kept_rows
+from benchmarks.pages import markdown_of, versions, write_page
 from benchmarks.yardsticks import effort_forecasters as others
 from forecast.learn.effort import EffortModel
+from forecast.learn.progress import Progress
 from forecast.questions.overruns import overruns
 from forecast.questions.scores import crps
 
@@ -30,16 +29,17 @@ SHARES = (0.10, 0.25, 0.50, 0.75)
 LEVELS = (0.50, 0.80, 0.90)
 WAYS = ("model", "planned", "x median", "x type median", "independent", "learner", "ideal", "oracle")
 TARGETS = {"total": None, "next 20": 20, "next 50": 50}
-ALLOWED = {"model": 4.0}  # points off the nominal coverage that are wanted at most; else
-ALLOWED_ELSE = 8.0
+LIBRARIES = ("numpy", "scipy", "pandas", "statsmodels")
+# Targets, in points off the nominal coverage: judgement. The model's own kind has the narrower one.
+ALLOWED, ALLOWED_ELSE = {"model": 4.0}, 8.0
 _DRAWS = 2000
 _SURE = 0.8
-_SAID = [-0.01, 0.2, 0.4, 0.6, 0.8, 1.0]
-_SAID_WORDS = ["0 to .2", ".2 to .4", ".4 to .6", ".6 to .8", ".8 to 1"]
+_PROBABILITY_BINS = [-0.01, 0.2, 0.4, 0.6, 0.8, 1.0]
+_BIN_LABELS = ["0 to 0.2", "0.2 to 0.4", "0.4 to 0.6", "0.6 to 0.8", "0.8 to 1"]
 
 
-def study_build(kind: str, rng: np.random.Generator) -> tuple[list[dict], list[dict]]:
-    """Rows (forecaster, point of the build, target) of scores, and rows (point, type) of overruns."""
+def build_cases(kind: str, rng: np.random.Generator) -> tuple[list[dict], list[dict]]:
+    """Scores, one row per forecaster, share and target; and overruns, one row per share and type."""
     build = draw_build(kind, rng)
     scores, over = [], []
     for share in SHARES:
@@ -78,22 +78,22 @@ def _score(draws: np.ndarray, truth: float) -> dict[str, float]:
     }
 
 
-def _overrun_rows(build: TrueBuild, progress, model: EffortModel) -> list[dict]:  # type: ignore[no-untyped-def]
+def _overrun_rows(build: TrueBuild, progress: Progress, model: EffortModel) -> list[dict]:
     types = overruns(progress, model).types
     planned = build.tasks["planned_hours"].to_numpy(dtype=float)
     rows = []
-    for said in types.loc[types["probability_over"].notna()].itertuples():
-        mine = (build.tasks["type"] == said.type).to_numpy() & ~np.isnan(planned)
+    for row in types.loc[types["probability_over"].notna()].itertuples():
+        mine = (build.tasks["type"] == row.type).to_numpy() & ~np.isnan(planned)
         truth = build.expected[mine].sum() / planned[mine].sum()
         rows.append(
-            {"said": said.probability_over, "over": truth > 1.0, "finished": said.finished}
-            | {"held": said.ratio_p10 <= truth <= said.ratio_p90}
+            {"forecast": row.probability_over, "over": truth > 1.0, "finished": row.finished}
+            | {"inside": row.ratio_p10 <= truth <= row.ratio_p90}
         )
     return rows
 
 
 def crps_table(scores: pd.DataFrame, target: str) -> pd.DataFrame:
-    """Mean CRPS in percent of the truth, by kind and share, a column a way, and ratios to two of them."""
+    """Mean CRPS in percent of the truth, one column per way, and ratios to two of them."""
     mine = scores.loc[scores["target"] == target].assign(crps=scores["crps"] * 100)
     table = mine.pivot_table(index=["kind", "share"], columns="way", values="crps", sort=False)
     table = table[[w for w in WAYS if w in table]].round(2)
@@ -105,7 +105,7 @@ def crps_table(scores: pd.DataFrame, target: str) -> pd.DataFrame:
 
 
 def coverage_table(scores: pd.DataFrame, way: str = "model") -> pd.DataFrame:
-    """Percent of the truths within the central ranges of a way, and its median log miss."""
+    """Percent of the truths within the central ranges of a way, and its mean log error."""
     mine = scores.loc[scores["way"] == way]
     apart = (mine["rank"] - 0.5).abs() * 2
     covered = {f"{level:.0%}": (apart <= level) * 100.0 for level in LEVELS}
@@ -115,11 +115,11 @@ def coverage_table(scores: pd.DataFrame, way: str = "model") -> pd.DataFrame:
 
 
 def short_table(scores: pd.DataFrame) -> pd.DataFrame:
-    """One row a kind and share: coverage of 80 % ranges, CRPS of the total, and its ratio to others."""
-    held = coverage_table(scores)["80%"].unstack("target")
+    """Coverage of 80 % ranges, CRPS of the total, and its ratio to others, per kind and share."""
+    covered = coverage_table(scores)["80%"].unstack("target")
     total = scores.loc[scores["target"] == "total"]
     means = total.pivot_table(index=["kind", "share"], columns="way", values="crps", sort=False)
-    out = pd.DataFrame({f"80 % of {target}": held[target] for target in TARGETS})
+    out = pd.DataFrame({f"80 % of {target}": covered[target] for target in TARGETS})
     out = out.reindex(means.index)
     if "ideal" in means:
         out["ideal: total"] = coverage_table(scores, "ideal")["80%"].unstack("target")["total"]
@@ -132,11 +132,11 @@ def short_table(scores: pd.DataFrame) -> pd.DataFrame:
 
 
 def misses(scores: pd.DataFrame) -> list[str]:
-    """Coverages that are further from nominal than wanted, by more than chance alone explains."""
-    held = coverage_table(scores)
+    """The coverages that miss the target by more than chance explains."""
+    covered = coverage_table(scores)
     builds = scores.groupby("kind")["build"].nunique()
     lines, perhaps = [], 0
-    for (kind, target, share), row in held.iterrows():
+    for (kind, target, share), row in covered.iterrows():
         allowed = ALLOWED.get(kind, ALLOWED_ELSE)
         for level in LEVELS:
             off = row[f"{level:.0%}"] - 100 * level
@@ -144,132 +144,102 @@ def misses(scores: pd.DataFrame) -> list[str]:
             perhaps += allowed < abs(off) <= 2 * error
             if abs(off) > max(allowed, 2 * error):
                 lines.append(
-                    f"- {kind}, {target} at {share:.0%}: {level:.0%} ranges hold {row[f'{level:.0%}']:.1f} "
-                    f"(wanted within {allowed:.0f} points; one standard error is {error:.1f})"
+                    f"- {kind}, {target} at {share:.0%}: {level:.0%} ranges cover {row[f'{level:.0%}']:.1f} "
+                    f"(target: within {allowed:.0f} points; one standard error is {error:.1f})"
                 )
-    count = len(held) * len(LEVELS)
+    count = len(covered) * len(LEVELS)
     return [
-        f"Of {count} coverages {len(lines)} are off by more than wanted and by more than two standard",
-        "errors of so many builds:",
+        f"Of {count} coverages {len(lines)} miss the target, and nominal by more than two standard errors:",
         "",
         *(lines or ["- none"]),
         "",
-        f"{perhaps} more are off by more than wanted, but by no more than two standard errors.",
+        f"{perhaps} more miss the target, but nominal by no more than two standard errors.",
     ]
 
 
 def overrun_table(over: pd.DataFrame) -> pd.DataFrame:
-    """Types by how surely they were said to run over, and how many of them truly do."""
-    said = pd.cut(over["said"], _SAID, labels=_SAID_WORDS).astype(str)
-    table = over.assign(probability=said).groupby(["kind", "probability"], sort=True)
+    """Types by the forecast probability of running over, and the percent that truly do."""
+    bins = pd.cut(over["forecast"], _PROBABILITY_BINS, labels=_BIN_LABELS).astype(str)
+    table = over.assign(probability=bins).groupby(["kind", "probability"], sort=True)
     out = table.agg(
-        types=("over", "size"), over=("over", "mean"), said=("said", "mean"), held=("held", "mean")
+        types=("over", "size"),
+        over=("over", "mean"),
+        forecast=("forecast", "mean"),
+        inside=("inside", "mean"),
     )
-    return out.assign(**{c: (out[c] * 100).round(1) for c in ("over", "said", "held")})
+    return out.assign(**{c: (out[c] * 100).round(1) for c in ("over", "forecast", "inside")})
 
 
 def declared_table(over: pd.DataFrame, *by: str) -> pd.DataFrame:
     """Of the types declared over with probability above .8, the share that truly are."""
-    sure = over.loc[over["said"] > _SURE].sort_values("share", kind="stable")
+    sure = over.loc[over["forecast"] > _SURE].sort_values("share", kind="stable")
     out = sure.groupby(list(by), sort=False).agg(declared=("over", "size"), over=("over", "mean"))
     return out.assign(over=(out["over"] * 100).round(1))
 
 
-def as_markdown(table: pd.DataFrame) -> str:
-    """The table with its index as first columns."""
-    flat = table.reset_index()
-    lines = ["| " + " | ".join(str(c) for c in flat.columns) + " |", "|" + "---|" * flat.shape[1]]
-    for row in flat.itertuples(index=False):
-        cells = ("" if isinstance(v, float) and np.isnan(v) else str(v) for v in row)
-        lines.append("| " + " | ".join(cells) + " |")
-    return "\n".join(lines)
-
-
-def versions() -> str:
-    """Of Python and the libraries that the figures depend on."""
-    libraries = (f"{name} {version(name)}" for name in ("numpy", "scipy", "pandas", "statsmodels"))
-    return f"Python {platform.python_version()}, {', '.join(libraries)}"
-
-
-def report(scores: pd.DataFrame, over: pd.DataFrame, builds: int, seed: int) -> str:
-    """The Markdown page."""
+def report(scores: pd.DataFrame, over: pd.DataFrame, builds: int, seed: int) -> list[str]:
+    """The lines of effort.md."""
     seconds = scores.loc[scores["way"] == "model"].groupby("share")["seconds"].median()
-    return "\n".join(
-        [
-            "# Skill of the effort model",
-            "",
-            f"{builds} invented builds of each kind, 240 tasks each, seed {seed}; {versions()}.",
-            "Kinds: benchmarks/invented/effort_builds.py; forecasters: benchmarks/yardsticks/effort_forecasters.py.",
-            "The ideal forecaster is told the scales of each build; the learner knows how builds come about",
-            "and has to learn the scales of this one, the most that anybody can know beforehand. For",
-            "mislabelled builds the ideal also knows the right types and the missing plans, so no forecaster",
-            "without them can reach it; task records have no ideal.",
-            f"Fit: {seconds.max():.2f} s of one core at most (median by share of tasks finished).",
-            "",
-            "## In short: coverage of 80 % ranges, CRPS of the remaining total and its ratio to others",
-            "",
-            as_markdown(short_table(scores)),
-            "",
-            "## Coverages further from nominal than wanted",
-            "",
-            *misses(scores),
-            "",
-            "## CRPS of the remaining total, percent of the truth",
-            "",
-            as_markdown(crps_table(scores, "total")),
-            "",
-            "## CRPS of the next 50 tasks, percent of the truth",
-            "",
-            as_markdown(crps_table(scores, "next 50")),
-            "",
-            "## Coverage of the model's ranges, percent; bias = mean log(median forecast / truth)",
-            "",
-            as_markdown(coverage_table(scores)),
-            "",
-            "## Types declared to run over with probability above 80 %: how many, and percent that truly do",
-            "",
-            as_markdown(declared_table(over, "kind", "share").sort_index()),
-            "",
-            "## The same over all kinds",
-            "",
-            as_markdown(declared_table(over, "share")),
-            "",
-            "## Types by the probability said: percent over, and truths within the 80 % range of the ratio",
-            "",
-            as_markdown(overrun_table(over)),
-            "",
-        ]
-    )
+    declared = declared_table(over, "kind", "share").sort_index()
+    tables = {
+        "Coverages further from nominal than the target": misses(scores),
+        "CRPS of the remaining total, percent of the truth": markdown_of(crps_table(scores, "total")),
+        "CRPS of the next 50 tasks, percent of the truth": markdown_of(crps_table(scores, "next 50")),
+        "Coverage of the model's ranges, percent; bias = mean log(median forecast / truth)": markdown_of(
+            coverage_table(scores)
+        ),
+        "Types declared to run over with probability above 80 %: how many, and percent that truly do": (
+            markdown_of(declared)
+        ),
+        "The same over all kinds": markdown_of(declared_table(over, "share")),
+        "Types by forecast probability: percent over, and truths within the 80 % range of the ratio": (
+            markdown_of(overrun_table(over))
+        ),
+    }
+    lines = [
+        "# Skill of the effort model",
+        "",
+        f"{builds} invented builds of each kind, 240 tasks each, seed {seed};",
+        f"{versions(*LIBRARIES, python=True)}.",
+        "Kinds: benchmarks/invented/effort_builds.py; forecasters:",
+        "benchmarks/yardsticks/effort_forecasters.py. The ideal forecaster knows the scales of each build;",
+        "the learner knows how builds are generated and has to learn the scales of this one, which is the",
+        "most that anybody can know beforehand. For mislabelled builds the ideal also knows the true types",
+        "and the missing planned hours, so no forecaster without them can reach it; task records have no",
+        "ideal.",
+        f"Fit: {seconds.max():.2f} s of one core at most (median by share of tasks finished).",
+        "",
+        "## In short: coverage of 80 % ranges, CRPS of the remaining total and its ratio to others",
+        "",
+        *markdown_of(short_table(scores)),
+    ]
+    for heading, table in tables.items():
+        lines += ["", f"## {heading}", "", *table]
+    return lines
 
 
-def study_one(kind: str, build: int, seed: int) -> dict[str, list[dict]]:
-    """One build, with a stream of chance of its own."""
+def study_part(kind: str, build: int, seed: int) -> dict[str, list[dict]]:
+    """One build, with random numbers of its own: `scores` and `over`, lists of rows."""
     rng = np.random.default_rng([seed, KINDS.index(kind), build])
-    scores, over = study_build(kind, rng)
+    scores, over = build_cases(kind, rng)
     return {"scores": [row | {"build": build} for row in scores], "over": over}
 
 
-def study(kinds: list[str], builds: int, seed: int, keep: Path | None) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Scores and overruns of so many builds of each kind; the kinds in turn, so that none comes short."""
-    parts = [(kind, build, seed) for build in range(builds) for kind in kinds]
-    found = kept_rows(keep, parts, study_one)
-    scores, over = (pd.DataFrame([row for one in found for row in one[name]]) for name in ("scores", "over"))
-    return scores, over
-
-
 def main() -> None:
-    """Measure and write effort.md."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--builds", type=int, default=300)
+    """Run the study, or one part of it; write effort.md when every build is finished."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("--builds", type=int, default=300, help="per kind (default: 300)")
     parser.add_argument("--seed", type=int, default=11)
-    parser.add_argument("--kinds", nargs="*", default=list(KINDS))
-    parser.add_argument("--out", type=Path, default=Path(__file__).with_suffix(".md"))
-    parser.add_argument("--keep", type=Path, help="file of finished builds, to go on from")
-    settings = parser.parse_args()
-    scores, over = study(settings.kinds, settings.builds, settings.seed, settings.keep)
-    text = report(scores, over, settings.builds, settings.seed)
-    settings.out.write_text(text, encoding="utf-8")
-    print(text)
+    parser.add_argument("--kinds", nargs="*", choices=KINDS, default=list(KINDS))
+    resuming.add_arguments(parser)
+    given = parser.parse_args()
+    # The kinds take turns, so that an unfinished study has about as many builds of each.
+    parts = [(kind, build, given.seed) for build in range(given.builds) for kind in given.kinds]
+    found = resuming.ResumableCases(given.cases, {"seed": given.seed}).run(parts, study_part, given.part)
+    if found is None:
+        return
+    scores, over = (pd.DataFrame([row for one in found for row in one[name]]) for name in ("scores", "over"))
+    write_page(__file__, report(scores, over, given.builds, given.seed))
 
 
 if __name__ == "__main__":

@@ -1,11 +1,11 @@
-"""The effort model on whole logs: open tasks, reports, rework, outside work and growth included.
+"""The effort model on whole logs: open tasks, reports, rework, work outside the plan and growth included.
 
-Builds come from `benchmarks.invented.workshop`, written apart from the model: sessions with half-done tasks,
- percents and counted pieces, lumped entries, rework found late, work outside the plan, tasks
-added on the way. Two targets: all person-hours still to come, and the first-time hours of the next
-fifty tasks that are not begun, beside independent lognormal draws by type.
+    python -m benchmarks.skill.effort_logs [--builds 23] [--seed 500] [--cases FILE] [--part 1/2]
 
-    python -m benchmarks.skill.effort_logs --builds 40
+Builds come from benchmarks/invented/workshop, which shares nothing with the model: sessions on half-done
+tasks, reported percents and counted pieces, rows of several days, rework found late, work outside the plan,
+tasks added during the build. Two targets: all person-hours still to come, and the first-time hours of the
+next fifty tasks that are not started, compared with independent lognormal draws by type.
 """
 
 from __future__ import annotations
@@ -14,14 +14,14 @@ import argparse
 import time
 from collections.abc import Sequence
 from datetime import date
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
+from benchmarks import resuming
 from benchmarks.invented.workshop import EFFORT_KINDS, SyntheticBuild, make_build
-from benchmarks.kept_rows import kept_rows
-from benchmarks.skill.effort import LEVELS, as_markdown, versions
+from benchmarks.pages import markdown_of, versions, write_page
+from benchmarks.skill.effort import LEVELS, LIBRARIES
 from forecast.learn.effort import EffortModel
 from forecast.learn.progress import Progress, read_progress
 from forecast.questions.scores import crps
@@ -29,20 +29,20 @@ from forecast.questions.scores import crps
 SHARES = (0.10, 0.25, 0.50, 0.75)
 BLOCK = 50
 _DRAWS = 2000
-_SEEDS_A_KIND = 10_000
-_TELLS = 3  # finished tasks of a type from which on its own ratios are taken
+_SEEDS_PER_KIND = 10_000
+_LEAST_TASKS = 3  # finished tasks of a type from which its own ratios are used
 
 
 def by_the_plan(progress: Progress) -> float:
-    """Planned hours of the open tasks less what was spent on them (median task where none are given)."""
+    """Planned hours of the open tasks less the hours spent (the median task where none are planned)."""
     tasks = progress.tasks
     planned = _planned(tasks)
-    left = (planned - tasks["hours_first"]).clip(lower=0.1 * planned)
+    left = (planned - tasks["hours_first"]).clip(lower=0.1 * planned)  # an open task is not finished
     return float(left[~tasks["done"]].sum())
 
 
 def times_ratio(progress: Progress) -> float:
-    """The same times all hours logged so far over planned hours of the finished tasks."""
+    """`by_the_plan` times the ratio of all logged hours to planned hours of the finished tasks."""
     tasks = progress.tasks
     planned = _planned(tasks)[tasks["done"]].sum()
     spent = tasks.loc[tasks["done"], ["hours_first", "hours_rework"]].to_numpy().sum()
@@ -55,13 +55,15 @@ def _planned(tasks: pd.DataFrame) -> pd.Series:
 
 
 def independent(progress: Progress, rows: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    """(draw,) sum over tasks, each drawn from a lognormal fitted to its type's ratios (else to all)."""
+    """(draw,) sums over tasks, each from a lognormal fitted to the ratios of its type (else of all tasks)."""
     tasks = progress.tasks.assign(planned=_planned(progress.tasks))
     known = tasks.loc[tasks["done"] & (tasks["hours_first"] > 0)]
     log_ratio = np.log(known["hours_first"] / known["planned"])
     overall = (log_ratio.mean(), log_ratio.std())
     fits = {
-        kind: (one.mean(), one.std()) for kind, one in log_ratio.groupby(known["type"]) if len(one) >= _TELLS
+        kind: (one.mean(), one.std())
+        for kind, one in log_ratio.groupby(known["type"])
+        if len(one) >= _LEAST_TASKS
     }
     ahead = tasks.iloc[rows]
     mean, sd = np.array([fits.get(kind, overall) for kind in ahead["type"]]).T
@@ -69,8 +71,8 @@ def independent(progress: Progress, rows: np.ndarray, rng: np.random.Generator) 
     return np.asarray(ratios @ ahead["planned"].to_numpy(dtype=float))
 
 
-def study(kind: str, seed: int) -> list[dict]:
-    """Rows of one build: rank and CRPS of both targets at each share, beside the naive ways."""
+def build_cases(kind: str, seed: int) -> list[dict]:
+    """One row per share: rank and CRPS of both targets, and the errors of the naive ways."""
     made = make_build(effort=kind, seed=seed)
     rng = np.random.default_rng(seed)
     rows = []
@@ -88,7 +90,7 @@ def study(kind: str, seed: int) -> list[dict]:
 
 
 def _rest(made: SyntheticBuild, progress: Progress, work, as_of: date) -> dict[str, float]:  # type: ignore[no-untyped-def]
-    """All person-hours still to come, and what they are made of."""
+    """Scores of all person-hours still to come, and what these consist of."""
     sessions = made.build.sessions
     truth = float(sessions.loc[sessions["until"] > np.datetime64(as_of), "person_hours"].sum())
     draws = work.hours.sum(axis=1)
@@ -98,7 +100,7 @@ def _rest(made: SyntheticBuild, progress: Progress, work, as_of: date) -> dict[s
     }
     true = true_parts(made, progress)
     for name, hours in work.parts.items():
-        row[f"said {name}"] = float(hours.mean()) / truth
+        row[f"forecast {name}"] = float(hours.mean()) / truth
         row[f"true {name}"] = true[name] / truth
     return row
 
@@ -106,11 +108,11 @@ def _rest(made: SyntheticBuild, progress: Progress, work, as_of: date) -> dict[s
 def _block(
     made: SyntheticBuild, progress: Progress, model: EffortModel, rng: np.random.Generator
 ) -> dict[str, float]:
-    """First-time hours of the next tasks in the plan's order that are not begun."""
+    """Scores of the first-time hours of the next tasks, in plan order, that are not started."""
     tasks = progress.tasks
     open_rows = model.design_.open_rows
-    begun = tasks["hours_first"].to_numpy(dtype=float)[open_rows] > 0
-    columns = np.flatnonzero(~begun)[:BLOCK]
+    started = tasks["hours_first"].to_numpy(dtype=float)[open_rows] > 0
+    columns = np.flatnonzero(~started)[:BLOCK]
     if len(columns) < BLOCK:
         return {}
     rows = open_rows[columns]
@@ -128,7 +130,7 @@ def _scored(name: str, draws: np.ndarray, truth: float) -> dict[str, float]:
 
 
 def true_parts(made: SyntheticBuild, progress: Progress) -> dict[str, float]:
-    """Person-hours still to come by where they come from."""
+    """Source of work -> true person-hours still to come."""
     tasks, truth = progress.tasks, made.truth
     later = {t.task for t in made.build.plan.tasks} - set(tasks["task"])
     spent = dict(zip(tasks["task"], tasks["hours_first"], strict=True))
@@ -142,12 +144,12 @@ def true_parts(made: SyntheticBuild, progress: Progress) -> dict[str, float]:
 
 def _coverage(frame: pd.DataFrame, name: str) -> dict[str, pd.Series]:
     apart = (frame[f"{name}, rank"] - 0.5).abs() * 2
-    held = apart.notna()
-    return {f"{level:.0%}": ((apart <= level) * 100.0).where(held) for level in LEVELS}
+    known = apart.notna()
+    return {f"{level:.0%}": ((apart <= level) * 100.0).where(known) for level in LEVELS}
 
 
 def block_table(frame: pd.DataFrame, by: Sequence[str] = ("kind", "share")) -> pd.DataFrame:
-    """Fifty tasks: coverage of the model's ranges and of independent draws, and CRPS of both."""
+    """Coverage and CRPS of the model and of independent draws, on blocks of tasks."""
     alone = _coverage(frame, "alone")["80%"]
     shown = frame.assign(**_coverage(frame, "block"), alone_80=alone)
     shown = shown.loc[frame["block, rank"].notna()]
@@ -163,7 +165,7 @@ def block_table(frame: pd.DataFrame, by: Sequence[str] = ("kind", "share")) -> p
 
 
 def rest_table(frame: pd.DataFrame) -> pd.DataFrame:
-    """Everything still to come: coverage and CRPS, beside the plan and the plan times the ratio so far."""
+    """Coverage and CRPS of everything still to come, with the errors of the two naive ways."""
     by = frame.assign(**_coverage(frame, "rest")).groupby(["kind", "share"], sort=False)
     table = by[["50%", "80%", "90%"]].mean().round(1)
     table["bias"] = by["rest, bias"].mean().round(3)
@@ -174,54 +176,52 @@ def rest_table(frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def parts_table(frame: pd.DataFrame) -> pd.DataFrame:
-    """What the hours still to come are made of: said on average, and true, percent of the truth."""
-    names = [c for c in frame if c.startswith(("said ", "true "))]
+    """What the hours still to come consist of: mean forecast and truth, percent of the truth."""
+    names = [c for c in frame if c.startswith(("forecast ", "true "))]
     return (frame.groupby("share")[names].mean() * 100).round(1)
 
 
-def report(frame: pd.DataFrame, builds: int, seed: int) -> str:
-    """The Markdown page."""
+def report(frame: pd.DataFrame, builds: int, seed: int) -> list[str]:
+    """The lines of effort_logs.md."""
     tables = {
-        f"All kinds: first-time hours of the next {BLOCK} tasks not begun": lambda f: block_table(
+        f"All kinds: first-time hours of the next {BLOCK} tasks not started": lambda f: block_table(
             f.assign(kind="all"), ["share"]
         ),
-        f"First-time hours of the next {BLOCK} tasks not begun; CRPS in percent of the truth": block_table,
-        "All person-hours still to come; CRPS and absolute misses in percent of the truth": rest_table,
-        "What they are made of, percent of the truth": parts_table,
+        f"First-time hours of the next {BLOCK} tasks not started; CRPS in percent of the truth": block_table,
+        "All person-hours still to come; CRPS and absolute errors in percent of the truth": rest_table,
+        "What they consist of, percent of the truth": parts_table,
     }
     error = 100 * np.sqrt(0.16 / builds)
     lines = [
         "# Skill of the effort model on whole logs",
         "",
-        f"{builds} invented builds of each kind, 260 tasks or so each, seeds from {seed}; {versions()}.",
+        f"{builds} invented builds of each kind, about 260 tasks each, seeds from {seed};",
+        f"{versions(*LIBRARIES, python=True)}.",
         "Kinds and their truth: benchmarks/invented/workshop/kinds.py; no two builds share a seed, so one",
         f"standard error of 80 % coverage is {error / len(EFFORT_KINDS) ** 0.5:.1f} points over all kinds,",
-        f"{error:.1f} of one. Shares are of all person-hours.",
-        f"Fit and draws: {frame['seconds'].median():.2f} s of one core in the middle.",
-        "",
+        f"{error:.1f} for one kind. Shares are of all person-hours.",
+        f"Fit and draws: {frame['seconds'].median():.2f} s of one core (median).",
     ]
     for heading, table in tables.items():
-        lines += [f"## {heading}", "", as_markdown(table(frame)), ""]
-    return "\n".join(lines)
+        lines += ["", f"## {heading}", "", *markdown_of(table(frame))]
+    return lines
 
 
 def main() -> None:
-    """Measure and write effort_logs.md."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--builds", type=int, default=100)
+    """Run the study, or one part of it; write effort_logs.md when every build is finished."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("--builds", type=int, default=23, help="per kind of effort (default: 23)")
     parser.add_argument("--seed", type=int, default=500)
-    parser.add_argument("--out", type=Path, default=Path(__file__).with_suffix(".md"))
-    parser.add_argument("--keep", type=Path, help="file of finished builds, to go on from")
-    settings = parser.parse_args()
+    resuming.add_arguments(parser)
+    given = parser.parse_args()
     parts = [
-        (kind, settings.seed + _SEEDS_A_KIND * k + i)
-        for i in range(settings.builds)
+        (kind, given.seed + _SEEDS_PER_KIND * k + i)
+        for i in range(given.builds)
         for k, kind in enumerate(EFFORT_KINDS)
     ]
-    rows = [row for found in kept_rows(settings.keep, parts, study) for row in found]
-    text = report(pd.DataFrame(rows), settings.builds, settings.seed)
-    settings.out.write_text(text, encoding="utf-8")
-    print(text)
+    found = resuming.run_parts(parts, build_cases, given, ("seed",))
+    if found is not None:
+        write_page(__file__, report(found, given.builds, given.seed))
 
 
 if __name__ == "__main__":

@@ -1,24 +1,24 @@
-"""Does a term of the effort model earn its place? Forgetting over breaks, with and without it in truth.
+"""Does forgetting over breaks earn its place in the effort model?
 
-Builds in which the builder now and then stops for months, half of them by somebody who forgets and half
-by somebody who does not (see effort_builds). Each is forecast without the term, with the half-life that
-is true of those who forget, and with one three times as long, on the same chance. On by default only if
-it helps where it is true by more than it harms where it is not.
+    python -m benchmarks.skill.forgetting [--builds 24] [--seed 21] [--cases FILE] [--part 1/2]
 
-    python -m benchmarks.skill.forgetting --builds 60
+In half of the builds the builder forgets during breaks of months, in the other half not
+(benchmarks/invented/effort_builds.py). Each is forecast without forgetting, with the half-life that is true
+of those who forget, and with one three times as long, on the same random numbers. The term would be on by
+default only if it gained more where it is true than it lost where it is not.
 """
 
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
+from benchmarks import resuming
 from benchmarks.invented.effort_builds import BREAK_KINDS, HALF_DAYS, draw_build
-from benchmarks.kept_rows import kept_rows
-from benchmarks.skill.effort import as_markdown, versions
+from benchmarks.pages import markdown_of, versions, write_page
+from benchmarks.skill.effort import LIBRARIES
 from forecast.learn.effort import EffortModel
 from forecast.questions.scores import crps
 
@@ -28,8 +28,8 @@ _DRAWS = 2000
 _SWEEPS = {"draws": 200, "warm_up": 100}
 
 
-def study_build(kind: str, build: int, seed: int) -> list[dict]:
-    """One row a point of the build and setting of the term."""
+def build_cases(kind: str, build: int, seed: int) -> list[dict]:
+    """One row per point of the build and half-life."""
     made = draw_build(kind, np.random.default_rng([seed, BREAK_KINDS.index(kind), build]))
     rows = []
     for share in SHARES:
@@ -47,7 +47,7 @@ def study_build(kind: str, build: int, seed: int) -> list[dict]:
 
 
 def table(frame: pd.DataFrame) -> pd.DataFrame:
-    """Mean CRPS without the term, and what each half-life adds to it, build by build, with its error."""
+    """Mean CRPS without forgetting, and the mean difference with each half-life, with its error."""
     by = ["builder", "share"]
     wide = frame.pivot_table(index=[*by, "build"], columns="half-life", values="crps", sort=False)
     out = wide[["none"]].groupby(by, sort=False).mean().round(2)
@@ -59,30 +59,27 @@ def table(frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def main() -> None:
-    """Measure and write forgetting.md."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--builds", type=int, default=150)
+    """Run the study, or one part of it; write forgetting.md when every build is finished."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("--builds", type=int, default=24, help="per kind of builder (default: 24)")
     parser.add_argument("--seed", type=int, default=21)
-    parser.add_argument("--out", type=Path, default=Path(__file__).with_suffix(".md"))
-    parser.add_argument("--keep", type=Path, help="file of finished builds, to go on from")
-    settings = parser.parse_args()
-    parts = [(kind, build, settings.seed) for build in range(settings.builds) for kind in BREAK_KINDS]
-    frame = pd.DataFrame([row for found in kept_rows(settings.keep, parts, study_build) for row in found])
-    text = "\n".join(
-        [
-            "# Forgetting over breaks",
-            "",
-            f"{settings.builds} builds of each builder, seed {settings.seed}; {versions()}. CRPS of the",
-            "remaining total in percent of the truth when nothing is forgotten, and what the half-life of",
-            "practice that the model is given adds to it (less than 0 is better; ± one standard error of the",
-            f"difference, build by build). {HALF_DAYS:.0f} days is true of those who forget.",
-            "",
-            as_markdown(table(frame)),
-            "",
-        ]
-    )
-    settings.out.write_text(text, encoding="utf-8")
-    print(text)
+    resuming.add_arguments(parser)
+    given = parser.parse_args()
+    parts = [(kind, build, given.seed) for build in range(given.builds) for kind in BREAK_KINDS]
+    found = resuming.run_parts(parts, build_cases, given, ("seed",))
+    if found is None:
+        return
+    lines = [
+        "# Forgetting over breaks",
+        "",
+        f"{given.builds} builds of each builder, seed {given.seed}; {versions(*LIBRARIES, python=True)}.",
+        "CRPS of the remaining total in percent of the truth when the model assumes no forgetting, and the",
+        "difference when it assumes this half-life of practice (below 0 is better; ± one standard error of",
+        f"the difference over builds). For builders who forget, {HALF_DAYS:.0f} days is the truth.",
+        "",
+        *markdown_of(table(found)),
+    ]
+    write_page(__file__, lines)
 
 
 if __name__ == "__main__":

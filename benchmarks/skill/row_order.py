@@ -1,18 +1,20 @@
-"""How good the kernel's rule of picking in row order is, and how often more hours make it later.
+"""How good the kernel's rule of taking ready tasks in row order is, and how often more hours cause a delay.
 
-On random networks of 30 tasks for two full-time builders, with rows in the order of the longest path,
-the makespan is compared with the optimum that CP-SAT proves (on average within 5 %, never below), and with
-the bounds of list scheduling (Graham 1969, SIAM J. Applied Math. 17). More hours of the same builders can
-make a schedule by fixed preference later: Graham's anomalies. They are counted here.
+    python -m benchmarks.skill.row_order [--networks 60] [--seed 3]
+
+On random networks of 30 tasks for two full-time builders, with rows in the order of the longest path, the
+makespan is compared with the optimum that CP-SAT proves (target: on average within 5 %, never below it), and
+with the bound of list scheduling (Graham 1969, SIAM J. Applied Math. 17). In any schedule by fixed priorities
+more hours of the same builders can delay the finish (Graham's anomalies); they are counted here.
 """
 
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 
 import numpy as np
 
+from benchmarks.pages import markdown, write_page
 from benchmarks.yardsticks.optimum import (
     by_longest_path,
     least_makespan,
@@ -25,34 +27,34 @@ from forecast.simulate.network import Network, simulate_schedule
 from tests.schedule_cases import random_draws, random_network
 
 TASKS = 30
-PENALTY = 1.14
+PENALTY = 1.14  # person-hours of a shared task, relative to one person alone: the built-in prior
 
 
 def compare_with_optimum(networks: int, two_share: float, seed: int) -> dict[str, float]:
-    """Makespan by the rule over the proven optimum (or its proven lower bound), on average and at worst."""
+    """Makespan of the rule over the proven optimum (or its proven lower bound), on average and at worst."""
     rng = np.random.default_rng(seed)
-    longest_first, as_it_comes, proven, over_bound = [], [], 0, 0
+    longest_first, random_order, proven, over_bound = [], [], 0, 0
     for _ in range(networks):
         case = random_case(TASKS, rng, two_share=two_share)
         best, is_proven = least_makespan(case)
         proven += is_proven
         played = played_makespan(by_longest_path(case))
         longest_first.append(played / best)
-        as_it_comes.append(played_makespan(case) / best)
+        random_order.append(played_makespan(case) / best)
         path, total = float(longest_path_after(case).max()), float(sum(case.hours))
         over_bound += two_share == 0 and played > total / 2 + path / 2 + 1e-9
     return {
         "mean": float(np.mean(longest_first)),
         "worst": float(np.max(longest_first)),
         "best": float(np.min(longest_first)),
-        "mean_as_it_comes": float(np.mean(as_it_comes)),
+        "mean_random_order": float(np.mean(random_order)),
         "proven": float(proven),
         "over_bound": float(over_bound),
     }
 
 
 def compare_sharing(networks: int, reach: int, seed: int) -> dict[str, float]:
-    """Makespan over the least with sharing from end to end or not at all: when idle, and when it pays."""
+    """Makespan over the least of schedules that share whole tasks: sharing when idle, and where it pays."""
     rng = np.random.default_rng(seed)
     idle, pays, proven = [], [], 0
     for _ in range(networks):
@@ -73,7 +75,7 @@ def compare_sharing(networks: int, reach: int, seed: int) -> dict[str, float]:
 
 
 def count_anomalies(networks: int, runs: int, more: float, seed: int) -> tuple[float, float, float]:
-    """Share of runs that more hours make later by over half a day, their mean delay, and the mean gain."""
+    """Share of runs that more hours delay by over half a day, their mean delay, and the mean gain of all."""
     rng = np.random.default_rng(seed)
     changes = []
     for _ in range(networks):
@@ -86,79 +88,88 @@ def count_anomalies(networks: int, runs: int, more: float, seed: int) -> tuple[f
 
 
 def _change(network: Network, draws: dict, more: float) -> np.ndarray:
-    """(run,) days by which the build is later when everybody stays longer by a share of their hours."""
+    """(run,) days by which the finish is later when everybody stays longer by this share of their hours."""
     usual = simulate_schedule(network, **draws).build_finish
     longer = simulate_schedule(network, **{**draws, "bench": draws["bench"] * (1 + more)}).build_finish
     done = np.isfinite(usual) & np.isfinite(longer)
     return longer[done] - usual[done]
 
 
-def table(networks: int, seed: int) -> list[str]:
-    """The lines of row_order.md."""
-    lines = [
-        "# Picking in row order",
-        "",
-        f"`python -m benchmarks.skill.row_order --networks {networks} --seed {seed}`",
-        "",
-        f"Makespan of {networks} random networks of {TASKS} tasks for two builders over the optimum.",
-        "",
-        "| two-person tasks | proven | mean | worst | least | rows as they come | over Graham's bound |",
-        "|---|---|---|---|---|---|---|",
-    ]
+def optimum_table(networks: int, seed: int) -> list[str]:
+    """Makespan over the optimum, one row per share of two-person tasks."""
+    rows = []
     for share in (0.0, 0.05, 0.1):
         found = compare_with_optimum(networks, share, seed)
-        lines.append(
-            f"| {share:.0%} | {found['proven']:.0f} | {found['mean']:.4f} | {found['worst']:.3f} | "
-            f"{found['best']:.3f} | {found['mean_as_it_comes']:.3f} | {found['over_bound']:.0f} |"
+        rows.append(
+            [
+                f"{share:.0%}",
+                f"{found['proven']:.0f}",
+                f"{found['mean']:.4f}",
+                *(f"{found[name]:.3f}" for name in ("worst", "best", "mean_random_order")),
+                f"{found['over_bound']:.0f}",
+            ]
         )
-        print(lines[-1], flush=True)
-    lines += sharing_lines(networks // 3, seed)
-    lines += [
-        "",
-        "Everybody stays longer: how often that makes the finish later by more than half a day.",
-        "",
-    ]
-    lines += [
-        "| longer by | runs made later | mean delay of those, days | mean gain of all, days |",
-        "|---|---|---|---|",
-    ]
-    for more in (0.05, 0.1, 0.25, 0.5):
-        share, delay, gain = count_anomalies(networks, 200, more, seed)
-        lines.append(f"| {more:.0%} | {share:.1%} | {delay:.1f} | {gain:.1f} |")
-        print(lines[-1], flush=True)
-    return lines
+    heads = ["two-person tasks", "proven", "mean", "worst", "least", "rows in random order"]
+    return markdown([*heads, "over Graham's bound"], rows)
 
 
-def sharing_lines(networks: int, seed: int) -> list[str]:
-    """The part of row_order.md on sharing."""
-    lines = [
-        "",
-        f"Half of the tasks may be shared at {PENALTY} times the person-hours; {networks} networks each, "
-        "rows as they come. Makespan over the least (each task shared from end to end or not at all; the "
-        "kernel may share a part), when two share only while nothing else is ready, and when they also do "
-        "where it pays.",
-        "",
-        "| after up to two of the last | proven | when idle | when it pays | sooner | later | worst change |",
-        "|---|---|---|---|---|---|---|",
-    ]
+def sharing_table(networks: int, seed: int) -> list[str]:
+    """Makespan over the optimum with sharing, one row per reach of predecessors."""
+    rows = []
     for reach in (2, 3, 8):
         found = compare_sharing(networks, reach, seed)
-        lines.append(
-            f"| {reach} | {found['proven']:.0f} | {found['idle']:.4f} | {found['pays']:.4f} | "
-            f"{found['sooner']:.0f} | {found['later']:.0f} | {found['worst']:+.1%} |"
+        rows.append(
+            [
+                str(reach),
+                f"{found['proven']:.0f}",
+                *(f"{found[name]:.4f}" for name in ("idle", "pays")),
+                *(f"{found[name]:.0f}" for name in ("sooner", "later")),
+                f"{found['worst']:+.1%}",
+            ]
         )
-        print(lines[-1], flush=True)
-    return lines
+    heads = ["predecessors among the last", "proven", "when idle", "when it pays", "sooner", "later"]
+    return markdown([*heads, "worst change"], rows)
+
+
+def anomaly_table(networks: int, seed: int) -> list[str]:
+    """How often more hours delay the finish, one row per share of additional hours."""
+    rows = []
+    for more in (0.05, 0.1, 0.25, 0.5):
+        share, delay, gain = count_anomalies(networks, 200, more, seed)
+        rows.append([f"{more:.0%}", f"{share:.1%}", f"{delay:.1f}", f"{gain:.1f}"])
+    return markdown(
+        ["longer by", "runs delayed", "mean delay of those, days", "mean gain of all, days"], rows
+    )
 
 
 def main() -> None:
-    """Measure and write row_order.md."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--networks", type=int, default=60)
+    """Run the study and write row_order.md."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("--networks", type=int, default=60, help="random networks (default: 60)")
     parser.add_argument("--seed", type=int, default=3)
-    args = parser.parse_args()
-    lines = table(args.networks, args.seed)
-    Path(__file__).with_suffix(".md").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    given = parser.parse_args()
+    networks, seed, sharing = given.networks, given.seed, max(given.networks // 3, 1)
+    lines = [
+        "# Tasks in row order",
+        "",
+        f"`python -m benchmarks.skill.row_order --networks {networks} --seed {seed}`",
+        "",
+        f"Makespan of {networks} random networks of {TASKS} tasks for two builders, over the optimum.",
+        "",
+        *optimum_table(networks, seed),
+        "",
+        f"Half of the tasks may be shared at {PENALTY} times the person-hours; {sharing} networks each, rows",
+        "in random order. Makespan over the least (each task shared from end to end or not at all;",
+        "the kernel may share a part of a task), when two share only while nothing else is ready,",
+        "and when they also share where it pays.",
+        "",
+        *sharing_table(sharing, seed),
+        "",
+        "Everybody stays longer: how often that delays the finish by more than half a day.",
+        "",
+        *anomaly_table(networks, seed),
+    ]
+    write_page(__file__, lines)
 
 
 if __name__ == "__main__":

@@ -1,9 +1,11 @@
-"""Of the tasks that tonight gives a chance of 70 to 90 %, are 70 to 90 % finished in the session?
+"""Of the tasks to which `tonight` gives a chance of 70 to 90 %, are 70 to 90 % finished in the session?
 
-Builds with a known truth are cut at points of their work. Every task that is ready then gets its chance of
-being finished by one person in sessions of three lengths; the truth knows how many person-hours it still
-took. A task that was finished later, after some practice, took a little less than it would have that
-evening; rework is apart on both sides.
+    python -m benchmarks.skill.tonight [--builds 60] [--tasks 120] [--seed 900]
+
+Builds with a known truth are cut at several points. Every ready task gets its chance of being finished by one
+person in sessions of three lengths; the truth knows how many person-hours it still took. A task that was
+finished later, after some practice, took slightly less than it would have that evening; rework is left out on
+both sides.
 """
 
 from __future__ import annotations
@@ -11,12 +13,12 @@ from __future__ import annotations
 import argparse
 import sys
 from datetime import date
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
 from benchmarks.invented.workshop import EFFORT_KINDS, SyntheticBuild, make_build
+from benchmarks.pages import markdown, versions, write_page
 from forecast.learn.bench_time import BenchTime
 from forecast.learn.effort import EffortModel
 from forecast.learn.progress import read_progress
@@ -28,12 +30,13 @@ from forecast.simulate.network import network_of
 
 POINTS = (0.1, 0.25, 0.5, 0.75, 0.9)
 SESSIONS = (1.5, 3.0, 5.0)
+# Narrow at both ends, where most tasks lie.
 EDGES = np.array([0.0, 0.1, 0.3, 0.5, 0.7, 0.9, 1.0])
 DRAWS = 2_000
 
 
 def chances(made: SyntheticBuild, as_of: date, seed: int) -> pd.DataFrame:
-    """One row a ready task and length of session: chance, done, under way."""
+    """One row per ready task and length of session: chance, done, under way."""
     build = made.as_known_on(as_of)
     progress = read_progress(build.plan, build.sessions, as_of)
     rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(as_of.toordinal(),)))
@@ -67,7 +70,7 @@ def chances(made: SyntheticBuild, as_of: date, seed: int) -> pd.DataFrame:
 
 
 def study(builds: int, tasks: int, first_seed: int) -> pd.DataFrame:
-    """The chances of many builds, with their kind and the point of the work."""
+    """The chances of many builds, with their kind and the point of the build."""
     parts = []
     for n in range(builds):
         kind = EFFORT_KINDS[n % len(EFFORT_KINDS)]
@@ -80,7 +83,7 @@ def study(builds: int, tasks: int, first_seed: int) -> pd.DataFrame:
 
 
 def bins(found: pd.DataFrame) -> pd.DataFrame:
-    """By given chance: how many tasks, the mean chance, the share that was finished, and its 95 % band."""
+    """Per bin of the chance: tasks, mean chance, share that was finished, and its 95 % band."""
     place = np.clip(np.searchsorted(EDGES, found["chance"], side="right") - 1, 0, len(EDGES) - 2)
     rows = []
     for k in range(len(EDGES) - 1):
@@ -100,39 +103,24 @@ def bins(found: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def main() -> None:
-    """Run the study and write the table."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--builds", type=int, default=60)
-    parser.add_argument("--tasks", type=int, default=120)
-    parser.add_argument("--seed", type=int, default=900)
-    asked = parser.parse_args()
-    found = study(asked.builds, asked.tasks, asked.seed)
-    text = report(found, asked)
-    Path(__file__).with_suffix(".md").write_text(text, encoding="utf-8")
-    print(text)
-
-
-def report(found: pd.DataFrame, asked: argparse.Namespace) -> str:
-    """The tables as Markdown."""
-    command = f"benchmarks.skill.tonight --builds {asked.builds} --tasks {asked.tasks} --seed {asked.seed}"
-    lines = [
+def report(found: pd.DataFrame, given: argparse.Namespace) -> list[str]:
+    """The lines of tonight.md."""
+    command = f"benchmarks.skill.tonight --builds {given.builds} --tasks {given.tasks} --seed {given.seed}"
+    return [
         "# Tonight: are the chances right?",
         "",
-        f"`python -m {command}`; numpy {np.__version__}, pandas {pd.__version__}.",
-        "Tasks of one build share its drift, and the bands do not know that: they are too narrow.",
+        f"`python -m {command}`; {versions('numpy', 'pandas')}.",
+        "Tasks of one build share its drift, which the bands ignore: they are too narrow.",
         "",
         *_table(bins(found)),
         "",
-        "Given a chance of 70 to 90 %, by what the task and the build are:",
+        "Given a chance of 70 to 90 %, by properties of the task and the build:",
         "",
-        *_table(_by(found.loc[found["chance"].between(0.7, 0.9)])),
-        "",
+        *_table(_by_property(found.loc[found["chance"].between(0.7, 0.9)])),
     ]
-    return "\n".join(lines)
 
 
-def _by(found: pd.DataFrame) -> pd.DataFrame:
+def _by_property(found: pd.DataFrame) -> pd.DataFrame:
     rows = []
     for column in ("kind", "point", "hours", "under way"):
         for value, mine in found.groupby(column):
@@ -148,12 +136,20 @@ def _by(found: pd.DataFrame) -> pd.DataFrame:
 
 
 def _table(table: pd.DataFrame) -> list[str]:
-    head = f"| {' | '.join(table)} |"
-    rows = [
-        f"| {' | '.join(f'{v:.3f}' if isinstance(v, float) else str(v) for v in row)} |"
-        for row in table.itertuples(index=False)
-    ]
-    return [head, "|" + "---|" * len(table.columns), *rows]
+    rows = (
+        [f"{v:.3f}" if isinstance(v, float) else str(v) for v in row] for row in table.itertuples(index=False)
+    )
+    return markdown(list(table), rows)
+
+
+def main() -> None:
+    """Run the study and write tonight.md."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("--builds", type=int, default=60)
+    parser.add_argument("--tasks", type=int, default=120)
+    parser.add_argument("--seed", type=int, default=900)
+    given = parser.parse_args()
+    write_page(__file__, report(study(given.builds, given.tasks, given.seed), given))
 
 
 if __name__ == "__main__":

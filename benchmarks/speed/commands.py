@@ -1,9 +1,11 @@
-"""How long the commands take, as ratios to importing the libraries they stand on, side by side.
+"""How long the commands take, as ratios to importing the libraries that they use.
 
-`finish` on the sample against a bare import of pandas and statsmodels (at most 2 once warm), and
-`--help` against a bare import of the command-line library (at most 3). Each pair is timed in turn,
-several times over; the table has the medians. The first command of all is run on a copy of the program of
-which nothing was compiled, neither by Python nor for the play, and should answer within 15 seconds.
+    python -m benchmarks.speed.commands [--rounds 7]
+
+`finish` on the sample is compared with a bare import of pandas and statsmodels (target: at most 2 when warm),
+and `--help` with a bare import of the command-line library (target: at most 3). Each pair is timed in turn,
+several times over; the table has the medians. The very first command runs on a copy of the program of which
+nothing has been compiled, neither by Python nor by numba (target: within 15 seconds).
 """
 
 from __future__ import annotations
@@ -18,6 +20,8 @@ import tempfile
 import time
 from pathlib import Path
 
+from benchmarks.pages import markdown, write_page
+
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLE = "sample_logs/turnstone"
 FINISH = ["-m", "forecast.cli", "finish", SAMPLE, "--as-of", "2026-09-30", "--no-keep"]
@@ -28,11 +32,11 @@ PAIRS = {
 FRESH_ROUNDS = 3
 
 
-def seconds(words: list[str], folder: Path = ROOT, **environment: str) -> float:
+def seconds(arguments: list[str], folder: Path = ROOT, **environment: str) -> float:
     """Wall time of one Python process."""
     begun = time.perf_counter()
     subprocess.run(
-        [sys.executable, *words],
+        [sys.executable, *arguments],
         cwd=folder,
         env={**os.environ, **environment},
         check=True,
@@ -42,7 +46,7 @@ def seconds(words: list[str], folder: Path = ROOT, **environment: str) -> float:
 
 
 def seconds_of_first() -> float:
-    """Wall time of `finish` where nothing of the program was compiled before."""
+    """Wall time of `finish` when nothing of the program has been compiled."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         for part in ("forecast", SAMPLE):
@@ -50,30 +54,35 @@ def seconds_of_first() -> float:
         return seconds(FINISH, folder, HOME=name, PYTHONPATH=name)
 
 
-def compare(words: list[str], yardstick: list[str], rounds: int) -> tuple[float, float]:
-    """Median seconds of both, taken in turn after one warm round."""
-    seconds(words), seconds(yardstick)
-    pairs = [(seconds(words), seconds(yardstick)) for _ in range(rounds)]
+def compare(command: list[str], yardstick: list[str], rounds: int) -> tuple[float, float]:
+    """Median seconds of both, timed in turn after one warm-up round."""
+    seconds(command), seconds(yardstick)
+    pairs = [(seconds(command), seconds(yardstick)) for _ in range(rounds)]
     ours, theirs = zip(*pairs, strict=True)
     return statistics.median(ours), statistics.median(theirs)
 
 
 def main() -> None:
-    """Measure and write commands.md."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    """Run the study and write commands.md."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("--rounds", type=int, default=7)
     rounds = parser.parse_args().rounds
-    lines = ["# Speed of the commands", "", f"Medians of {rounds} rounds in turn, warm.", ""]
-    lines += ["| pair | seconds | yardstick | ratio |", "|---|---|---|---|"]
-    for name, (words, yardstick) in PAIRS.items():
-        ours, theirs = compare(words, yardstick, rounds)
-        lines.append(f"| {name} | {ours:.2f} | {theirs:.2f} | {ours / theirs:.2f} |")
-        print(lines[-1])
+    rows = []
+    for name, (command, yardstick) in PAIRS.items():
+        ours, theirs = compare(command, yardstick, rounds)
+        rows.append([name, f"{ours:.2f}", f"{theirs:.2f}", f"{ours / theirs:.2f}"])
     first = [seconds_of_first() for _ in range(FRESH_ROUNDS)]
-    lines += ["", f"First command of all, `finish` with nothing compiled: {statistics.median(first):.1f} s"]
-    lines[-1] += f" (of {FRESH_ROUNDS} the longest {max(first):.1f} s; wanted within 15 s)."
-    print(lines[-1])
-    Path(__file__).with_suffix(".md").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    lines = [
+        "# Speed of the commands",
+        "",
+        f"Medians of {rounds} rounds in turn, warm.",
+        "",
+        *markdown(["pair", "seconds", "yardstick", "ratio"], rows),
+        "",
+        f"Very first command, `finish` with nothing compiled: {statistics.median(first):.1f} s "
+        f"(longest of {FRESH_ROUNDS}: {max(first):.1f} s; target: within 15 s).",
+    ]
+    write_page(__file__, lines)
 
 
 if __name__ == "__main__":

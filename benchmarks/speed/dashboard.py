@@ -2,20 +2,18 @@
 
     python -m benchmarks.speed.dashboard [--laps 3] [--only turnstone|large]
 
-Two builds: the sample that `make demo` shows, and an invented one of which more than 500 tasks are open. Each
-is opened in a process of its own, with 10,000 runs, by a browser that asks for the page as soon as the server
-answers; a forecast was made once before, so that the loops are compiled. A change of page is measured from
-the click in the list of pages until the answer and every chart of the other page are drawn and nothing runs
-any more; every page was opened once before. A slider is measured from the key to the new answer and its
-charts, which may be a first look from the first of the runs, and then until all the runs are shown.
-Writes dashboard.md beside this file.
+Two builds: the sample that `make demo` shows, and an invented one with more than 500 open tasks. Each is
+opened in a process of its own, with 10,000 runs, by a browser that requests the page as soon as the server
+answers; one forecast is made before, so that the loops are compiled. A change of page is measured from the
+click in the list of pages until the answer and every chart of the other page are drawn and nothing runs any
+more; every page was opened once before. A slider is measured from the key to the new answer and its charts,
+which may be a preview from the first of the runs, and then until all runs are shown.
 """
 
 from __future__ import annotations
 
 import argparse
 import os
-import platform
 import shutil
 import statistics
 import subprocess
@@ -25,20 +23,20 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date
-from importlib.metadata import version
 from pathlib import Path
 
 from playwright.sync_api import Page
 
 from benchmarks.invented.workshop import make_build, write_build
+from benchmarks.pages import markdown, versions, write_page
 from forecast.files.folder import read_build
 from forecast.learn.progress import read_progress
 from tests.browser.driving import ROOT, WIDE, browser, served
 
 RUNS, SEED, TASKS, DONE = 10_000, 5, 600, 0.2
-WANTED = {"first chart": 5.0, "page": 0.5, "slider": 1.0}
+TARGETS = {"first chart": 5.0, "page": 0.5, "slider": 1.0}
 _LONGEST_MS = 600_000
-_LOOKED_AT_MS = 5_000
+_READING_MS = 5_000  # how long a reader looks at an answer
 _YARDSTICK_SECONDS = 0.5
 _WATCH = """
 window.spent = (begin, ready) => new Promise(done => {
@@ -52,14 +50,14 @@ window.still = () => document.querySelector('.stApp')?.dataset.testScriptState =
 window.charts = () => document.querySelectorAll('[data-testid=stVegaLiteChart] svg.marks').length;
 window.working = () => [...document.querySelectorAll('[data-testid=stCaptionContainer]')]
   .some(e => /^(A first look|Looking|Tracing|Drawing|Playing|Forecasting)/.test(e.innerText));
-window.said = () => [...document.querySelectorAll('.stMain h1, .stMain h3, .stMain [data-testid=stText]')]
+window.shown = () => [...document.querySelectorAll('.stMain h1, .stMain h3, .stMain [data-testid=stText]')]
   .map(e => e.innerText).join('|');
 """
 
 
 @contextmanager
 def sample() -> Iterator[tuple[Path, str]]:
-    """A copy of the sample and the day on which it is looked at."""
+    """A copy of the sample, and the day of the forecast."""
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place) / "turnstone"
         shutil.copytree(ROOT / "sample_logs" / "turnstone", folder)
@@ -68,7 +66,7 @@ def sample() -> Iterator[tuple[Path, str]]:
 
 @contextmanager
 def large() -> Iterator[tuple[Path, str]]:
-    """A build of which more than 500 tasks are open."""
+    """A build with more than 500 open tasks, and the day of the forecast."""
     made = make_build(tasks=TASKS, seed=SEED, builders=2)
     day = made.cut(DONE)
     with tempfile.TemporaryDirectory() as place:
@@ -82,7 +80,7 @@ BUILDS = {"turnstone": sample, "large": large}
 
 
 def first_look(page: Page, place: str) -> dict[str, float]:
-    """Seconds from asking for the page to its answer, its first chart, and the end of all background work."""
+    """Seconds from the request to the answer, the first chart, and the end of all background work."""
     begun = time.perf_counter()
     page.goto(place, wait_until="commit")
     page.wait_for_selector("h1")
@@ -94,7 +92,7 @@ def first_look(page: Page, place: str) -> dict[str, float]:
 
 
 def warmed(page: Page) -> list[tuple[str, str, int]]:
-    """Open every page once and wait until nothing is worked out any more: (name, answer, charts) of each."""
+    """Open every page once until nothing is computed any more: (name, answer, charts) of each."""
     links = page.locator("[data-testid=stSidebarNavLink]")
     found = []
     for i in range(links.count()):
@@ -107,12 +105,12 @@ def warmed(page: Page) -> list[tuple[str, str, int]]:
 
 
 def _wait_for_the_last_figure(page: Page) -> None:
-    """Until nothing is worked out any more and the page has been the same for a second."""
+    """Wait until nothing is computed any more and the page has not changed for a second."""
     same, before, until = 0, "", time.monotonic() + _LONGEST_MS / 1000
     while same < 3:
         assert time.monotonic() < until, before
         page.wait_for_timeout(500)
-        now = str(page.evaluate("[said(), charts(), still(), working()].join()"))
+        now = str(page.evaluate("[shown(), charts(), still(), working()].join()"))
         same = same + 1 if now == before and now.endswith(",true,false") else 0
         before = now
 
@@ -132,12 +130,12 @@ def switch(page: Page, name: str, answer: str, charts: int) -> float:
 
 
 def slide(page: Page, key: str, *, which: int = 0) -> tuple[float, float]:
-    """Seconds from one key on the slider to the new figures, and until they are those of all runs."""
+    """Seconds from one key on the slider to the new figures, and until they show all runs."""
     page.get_by_role("slider").nth(which).focus()
-    page.evaluate("window.before = said()")
+    page.evaluate("window.before = shown()")
     begun = time.perf_counter()
     page.keyboard.press(key)
-    page.wait_for_function("said() !== window.before && still() && charts() > 0", polling="raf")
+    page.wait_for_function("shown() !== window.before && still() && charts() > 0", polling="raf")
     answered = time.perf_counter() - begun
     page.wait_for_function("still() && charts() > 0 && !working()", polling="raf")
     return answered, time.perf_counter() - begun
@@ -158,13 +156,14 @@ def measure(name: str, laps: int) -> list[str]:
         with served(folder, "--as-of", day, "--runs", str(RUNS)) as place:
             rows = [("from the command until the server answers", [time.perf_counter() - begun], None)]
             for what, seconds in first_look(page, place).items():
-                rows.append((f"from asking for the page to its {what}", [seconds], WANTED.get(what)))
+                rows.append((f"from the request to the {what}", [seconds], TARGETS.get(what)))
             rows += page_rows(page, laps) + slider_rows(page, laps)
     head = f"{name}: {left} open tasks of {len(build.plan.tasks)}, {len(build.sessions)} sessions"
-    return [f"## {head}", "", "| measure | seconds, middle | longest | wanted |", "|---|---|---|---|"] + [
-        f"| {what} | {statistics.median(s):.2f} | {max(s):.2f} | {'' if w is None else f'under {w:g}'} |"
-        for what, s, w in rows
-    ]
+    cells = (
+        [what, f"{statistics.median(s):.2f}", f"{max(s):.2f}", "" if target is None else f"under {target:g}"]
+        for what, s, target in rows
+    )
+    return [f"## {head}", "", *markdown(["measure", "seconds, median", "longest", "target"], cells)]
 
 
 def page_rows(page: Page, laps: int) -> list[Row]:
@@ -175,34 +174,34 @@ def page_rows(page: Page, laps: int) -> list[Row]:
         for title, answer, charts in pages:
             times[title].append(switch(page, title, answer, charts))
             page.wait_for_timeout(300)
-    return [(f"to the page {title}", seconds, WANTED["page"]) for title, seconds in times.items()]
+    return [(f"to the page {title}", seconds, TARGETS["page"]) for title, seconds in times.items()]
 
 
 def slider_rows(page: Page, laps: int) -> list[Row]:
-    """Hours of a second builder that were not asked before, and back to some that were."""
+    """Hours of a second builder that are new to the dashboard, and some that are cached."""
     page.locator("[data-testid=stSidebarNav]").get_by_text("Solo or two", exact=True).click()
     _wait_for_the_last_figure(page)
     far = [slide(page, key) for key in ("End", "Home")]
-    page.wait_for_timeout(_LOOKED_AT_MS)
+    page.wait_for_timeout(_READING_MS)
     near = []
     for _ in range(laps):
         near.append(slide(page, "ArrowRight"))
-        page.wait_for_timeout(_LOOKED_AT_MS)
+        page.wait_for_timeout(_READING_MS)
     other = [slide(page, "PageUp", which=1) for _ in range(laps)]
     rows: list[Row] = []
     for what, found in (
-        ("one step on, after five seconds of looking", near),
+        ("one step, after five seconds of reading", near),
         ("to either end, at once", far),
-        ("another day to begin, not foreseen", other),
+        ("another start day, not prefetched", other),
     ):
         answers, wholes = zip(*found, strict=True)
-        rows.append((f"slider: {what}", list(answers), WANTED["slider"]))
+        rows.append((f"slider: {what}", list(answers), TARGETS["slider"]))
         rows.append((f"slider: {what}, from all runs", list(wholes), None))
     return rows
 
 
 def share_of_a_core() -> float:
-    """Which part of one core a process gets now: 1 on a machine with nothing else to do."""
+    """The share of one core that a process gets now: 1 on an idle machine."""
     wall, used, count = time.perf_counter(), time.process_time(), 0
     while time.process_time() - used < _YARDSTICK_SECONDS:
         count += 1
@@ -210,27 +209,24 @@ def share_of_a_core() -> float:
 
 
 def main() -> None:
-    """Measure and write dashboard.md."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    """Run the study and write dashboard.md."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("--laps", type=int, default=3)
-    parser.add_argument("--only", choices=list(BUILDS))
-    parser.add_argument("--out", type=Path, default=Path(__file__).with_suffix(".md"))
-    asked = parser.parse_args()
+    parser.add_argument("--only", choices=list(BUILDS), help="one build (default: both)")
+    given = parser.parse_args()
+    libraries = versions("streamlit", "altair", "numba", python=True)
     lines = [
         "# Speed of the dashboard",
         "",
-        f"`python -m benchmarks.speed.dashboard --laps {asked.laps}`; {RUNS:,} runs, seed {SEED} for the "
-        f"large build; {os.cpu_count()} cores; Python {platform.python_version()}, "
-        f"streamlit {version('streamlit')}, altair {version('altair')}, numba {version('numba')}.",
+        f"`python -m benchmarks.speed.dashboard --laps {given.laps}`; {RUNS:,} runs, seed {SEED} for the "
+        f"large build; {os.cpu_count()} cores; {libraries}.",
     ]
-    for name in [asked.only] if asked.only else list(BUILDS):
-        shares = [share_of_a_core()]
-        rows = measure(name, asked.laps)
-        shares.append(share_of_a_core())
-        rows += ["", f"A single process got {shares[0]:.2f} of a core before and {shares[1]:.2f} after."]
-        print("\n".join(rows), flush=True)
+    for name in [given.only] if given.only else list(BUILDS):
+        before = share_of_a_core()
+        rows = measure(name, given.laps)
+        rows += ["", f"A single process got {before:.2f} of a core before and {share_of_a_core():.2f} after."]
         lines += ["", *rows]
-    asked.out.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    write_page(__file__, lines)
 
 
 if __name__ == "__main__":

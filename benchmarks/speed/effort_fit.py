@@ -1,10 +1,10 @@
-"""How long the effort fit takes, beside a plain mixed model of the same finished tasks.
+"""How long the effort fit takes, compared with a plain mixed model of the same finished tasks.
 
-The yardstick is statsmodels' MixedLM with a level and a learning slope of each type's own: the closest
-model that a library fits, without drift, pairs, open tasks, heavy tails, or draws. Both are timed in
-turn on one core, several times over; the table has the medians.
+    python -m benchmarks.speed.effort_fit [--rounds 5]
 
-    python -m benchmarks.speed.effort_fit
+The yardstick is statsmodels' MixedLM with a level and a learning slope per type: the closest model that a
+library fits, without drift, pairs, open tasks, heavy tails, or draws. Both are timed in turn on one core,
+several times over; the table has the medians.
 """
 
 from __future__ import annotations
@@ -13,13 +13,14 @@ import argparse
 import statistics
 import time
 import warnings
-from pathlib import Path
+from collections.abc import Callable
 
 import numpy as np
 from threadpoolctl import threadpool_limits
 
 from benchmarks.invented.effort_builds import TrueBuild, draw_build
-from benchmarks.skill.effort import versions
+from benchmarks.pages import markdown, versions, write_page
+from benchmarks.skill.effort import LIBRARIES
 from forecast.learn.effort import EffortModel
 from forecast.learn.effort.design import build_design
 from forecast.learn.effort.priors import EffortPriors
@@ -34,7 +35,7 @@ def fit_ours(build: TrueBuild, finished: int) -> None:
 
 
 def fit_mixed(build: TrueBuild, finished: int) -> None:
-    """Level, size and learning, with a level and a learning slope of each type's own, by REML."""
+    """Level, size and learning, with a level and a learning slope per type, by REML."""
     from statsmodels.regression.mixed_linear_model import MixedLM
 
     design = build_design(build.progress(finished), EffortPriors())
@@ -43,11 +44,11 @@ def fit_mixed(build: TrueBuild, finished: int) -> None:
     fixed = np.column_stack([own, design.size[rows]])
     y = design.log_hours[rows] - design.offset[rows]
     with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # scales at their bounds: no matter for the time
+        warnings.simplefilter("ignore")  # scales at their bounds do not change the time
         MixedLM(y, fixed, groups=design.type_of[rows], exog_re=own).fit()
 
 
-def seconds(fit, build: TrueBuild, finished: int) -> float:  # type: ignore[no-untyped-def]
+def seconds(fit: Callable[[TrueBuild, int], None], build: TrueBuild, finished: int) -> float:
     """Processor time of one fit."""
     begun = time.process_time()
     fit(build, finished)
@@ -55,31 +56,27 @@ def seconds(fit, build: TrueBuild, finished: int) -> float:  # type: ignore[no-u
 
 
 def main() -> None:
-    """Measure and write effort_fit.md."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--rounds", type=int, default=7)
-    parser.add_argument("--out", type=Path, default=Path(__file__).with_suffix(".md"))
-    settings = parser.parse_args()
-    lines = [
-        "# Speed of the effort fit",
-        "",
-        f"{versions()}; medians of {settings.rounds} rounds in turn.",
-        "",
-    ]
-    lines += ["| tasks | finished | effort fit, s | mixed model, s | ratio |", "|---|---|---|---|---|"]
+    """Run the study and write effort_fit.md."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("--rounds", type=int, default=5)
+    rounds = parser.parse_args().rounds
+    rows = []
     with threadpool_limits(limits=1, user_api="blas"):
         for count, types in SIZES:
             build = draw_build("model", np.random.default_rng(2), count=count, types=types)
             finished = round(_FINISHED * count)
-            seconds(fit_ours, build, finished), seconds(fit_mixed, build, finished)
-            rounds = [
-                [seconds(fit, build, finished) for fit in (fit_ours, fit_mixed)]
-                for _ in range(settings.rounds)
-            ]
-            ours, mixed = (statistics.median(times) for times in zip(*rounds, strict=True))
-            lines.append(f"| {count} | {finished} | {ours:.2f} | {mixed:.2f} | {ours / mixed:.2f} |")
-    settings.out.write_text("\n".join(lines) + "\n", encoding="utf-8")
-    print("\n".join(lines))
+            seconds(fit_ours, build, finished), seconds(fit_mixed, build, finished)  # warm-up
+            times = [[seconds(fit, build, finished) for fit in (fit_ours, fit_mixed)] for _ in range(rounds)]
+            ours, mixed = (statistics.median(t) for t in zip(*times, strict=True))
+            rows.append([str(count), str(finished), f"{ours:.2f}", f"{mixed:.2f}", f"{ours / mixed:.2f}"])
+    lines = [
+        "# Speed of the effort fit",
+        "",
+        f"{versions(*LIBRARIES, python=True)}; medians of {rounds} rounds in turn.",
+        "",
+        *markdown(["tasks", "finished", "effort fit, s", "mixed model, s", "ratio"], rows),
+    ]
+    write_page(__file__, lines)
 
 
 if __name__ == "__main__":

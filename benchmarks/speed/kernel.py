@@ -1,17 +1,19 @@
 """How fast the kernel of the schedule is, as ratios measured in one run.
 
-Against the time that NumPy's Generator takes to draw the numbers that the kernel consumes (at most 1.5),
-against the same rules written plainly with simpy (at least 500, with equal results on the same draws), how
-the time grows with tasks and with runs (log-log slopes of at most 1.1), and the memory of a large build
-played in chunks (under 600 MB). The kernel is serial, so processor time is counted, which other work on the
-machine disturbs least; the seconds of a first compile are wall time.
+    python -m benchmarks.speed.kernel [--runs 10000] [--tasks 500] [--event-runs 200] [--seed 1]
+
+It is compared with the time that NumPy's Generator takes to draw the numbers that the kernel consumes
+(target: at most 1.5) and with the same rules written plainly with simpy (target: at least 500, with equal
+results on the same draws). Further targets: the time grows with tasks and with runs by log-log slopes of at
+most 1.1, and a large build simulated in chunks needs less than 600 MB. The kernel is serial, so processor
+time is counted, which other work on the machine disturbs least; the seconds of a first compilation are wall
+time.
 """
 
 from __future__ import annotations
 
 import argparse
 import os
-import platform
 import resource
 import subprocess
 import sys
@@ -21,22 +23,22 @@ from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
-import numba
 import numpy as np
 
+from benchmarks.pages import markdown, versions, write_page
 from forecast.files.plan import Plan, Task
 from forecast.simulate.network import Network, Simulation, network_of_untouched, simulate_schedule
 
 ROOT = Path(__file__).resolve().parents[2]
-CHUNK = 500
-HOURS_A_TASK = 4.0
-REDONE_LATER = 0.04
-HOURS_A_DAY = 1.6  # both builders together, days without work included
+CHUNK = 500  # as the program simulates
+HOURS_PER_TASK = 4.0
+REWORK_CHANCE = 0.04
+HOURS_PER_DAY = 1.6  # both builders together, days without work included
 STAGES = ("tail", "wing", "hull", "controls", "systems")
 
 
 def build_network(tasks: int, rng: np.random.Generator) -> Network:
-    """Five stages; up to two tasks of the twenty before must come first; one in seven takes two people."""
+    """Five stages; up to two predecessors among twenty tasks before; one task in seven needs two people."""
     rows = []
     for i in range(tasks):
         earlier = rng.choice(np.arange(max(0, i - 20), i), min(i, int(rng.integers(0, 3))), replace=False)
@@ -52,19 +54,19 @@ def build_network(tasks: int, rng: np.random.Generator) -> Network:
 
 
 def horizon_of(tasks: int) -> int:
-    """Days that nearly every run finishes in."""
-    return round(1.15 * tasks * HOURS_A_TASK / HOURS_A_DAY) + 60
+    """Days within which nearly every run finishes."""
+    return round(1.15 * tasks * HOURS_PER_TASK / HOURS_PER_DAY) + 60
 
 
 def draw(tasks: int, runs: int, rng: np.random.Generator) -> dict[str, np.ndarray]:
-    """A pair that shares one habit: somebody on 30 % of days, both on nine of ten of those."""
+    """A pair that shares one habit: somebody comes on 30 % of days, both on nine of ten of those."""
     days = horizon_of(tasks)
     somebody = rng.random((runs, days, 1), dtype=np.float32) < 0.30
     missing = rng.random((runs, days, 1), dtype=np.float32)
     bench = rng.standard_gamma(4.2, (runs, days, 2), dtype=np.float32)
     bench *= 0.67 * (somebody & np.concatenate([missing > 0.05, missing < 0.95], axis=2))
-    hours = rng.lognormal(np.log(HOURS_A_TASK) - 0.245, 0.7, (runs, tasks))
-    again = rng.random((runs, tasks), dtype=np.float32) < REDONE_LATER
+    hours = rng.lognormal(np.log(HOURS_PER_TASK) - 0.245, 0.7, (runs, tasks))
+    again = rng.random((runs, tasks), dtype=np.float32) < REWORK_CHANCE
     return {
         "hours": hours,
         "again_hours": 0.2 * hours * again,
@@ -75,9 +77,9 @@ def draw(tasks: int, runs: int, rng: np.random.Generator) -> dict[str, np.ndarra
 
 
 def draw_as_many(tasks: int, runs: int, rng: np.random.Generator) -> None:
-    """Draw as many numbers as the kernel is handed: two a task, one a person's day, one a day.
+    """Draw as many numbers as the kernel is handed: two per task, one per person and day, one per day.
 
-    The second of a task is the coin for work that opens it again.
+    The second of a task decides whether it needs rework.
     """
     days = horizon_of(tasks)
     rng.standard_normal((runs, tasks))
@@ -87,8 +89,8 @@ def draw_as_many(tasks: int, runs: int, rng: np.random.Generator) -> None:
 
 
 def draw_no_more(tasks: int, runs: int, rng: np.random.Generator) -> None:
-    """The strictest reading: hours only for who is there, a coin for the rest, nothing after the finish."""
-    days = round(tasks * HOURS_A_TASK / HOURS_A_DAY)
+    """The strictest reading: hours only of people present, one number for the rest, none after the finish."""
+    days = round(tasks * HOURS_PER_TASK / HOURS_PER_DAY)
     rng.standard_normal((runs, tasks))
     rng.random((runs, tasks), dtype=np.float32)
     rng.random((runs, days, 2), dtype=np.float32)
@@ -104,14 +106,14 @@ def processor_seconds(work: Callable[[], object]) -> float:
 
 
 def play(network: Network, draws: dict[str, np.ndarray]) -> Simulation:
-    """One chunk, with the burn-down read every fortnight."""
+    """Simulate one chunk, with the burn-down read every fortnight."""
     grid = np.arange(0, draws["bench"].shape[1], 14)
-    expected = np.full(len(network.tasks), HOURS_A_TASK)
+    expected = np.full(len(network.tasks), HOURS_PER_TASK)
     return simulate_schedule(network, **draws, shared_penalty=1.14, expected_hours=expected, grid=grid)
 
 
 def kernel_and_generator(tasks: int, runs: int, seed: int) -> tuple[float, float, float, float]:
-    """Processor seconds of the kernel and of both ways to draw, in turn; share of runs finished."""
+    """Processor seconds of the kernel and of both ways to draw, timed in turn; share of runs finished."""
     rng = np.random.default_rng(seed)
     network = build_network(tasks, rng)
     play(network, draw(tasks, 1, rng))
@@ -127,7 +129,12 @@ def kernel_and_generator(tasks: int, runs: int, seed: int) -> tuple[float, float
 
 
 def against_events(tasks: int, runs: int, seed: int) -> tuple[float, float, float]:
-    """Processor seconds a run of the kernel and of the plain model, and the largest difference in days."""
+    """Processor seconds per run of the kernel and of the plain model; largest difference in days.
+
+    Raises
+    ------
+    AssertionError when one of the two finishes a task that the other does not.
+    """
     from benchmarks.yardsticks.discrete_events import play_once
 
     rng = np.random.default_rng(seed)
@@ -140,7 +147,7 @@ def against_events(tasks: int, runs: int, seed: int) -> tuple[float, float, floa
     plain = [
         play_once(
             network, draws["hours"][r], draws["bench"][r], draws["stage_rank"][r], nothing, nobody, 1.14,
-            expected_hours=np.full(tasks, HOURS_A_TASK), again_hours=draws["again_hours"][r],
+            expected_hours=np.full(tasks, HOURS_PER_TASK), again_hours=draws["again_hours"][r],
             again_after=draws["again_after"][r],
         )
         for r in range(runs)
@@ -160,12 +167,12 @@ def slope(sizes: list[int], seconds: list[float]) -> float:
 
 
 def growth_with_tasks(sizes: list[int], seed: int) -> list[float]:
-    """Processor seconds of a run at each number of tasks."""
+    """Processor seconds per run at each number of tasks."""
     return [kernel_and_generator(n, CHUNK, seed)[0] / CHUNK for n in sizes]
 
 
 def growth_with_runs(sizes: list[int], tasks: int, seed: int) -> list[float]:
-    """Processor seconds at each number of runs, played in chunks."""
+    """Processor seconds at each number of runs, simulated in chunks."""
     rng = np.random.default_rng(seed)
     network = build_network(tasks, rng)
     draws = draw(tasks, CHUNK, rng)
@@ -179,26 +186,28 @@ def growth_with_runs(sizes: list[int], tasks: int, seed: int) -> list[float]:
 
 
 def peak_memory_megabytes(tasks: int, runs: int, seed: int) -> float:
-    """Of a process of its own that plays all runs in chunks and keeps what a forecast keeps."""
-    words = f"from benchmarks.speed.kernel import stream; stream({tasks}, {runs}, {seed})"
-    done = subprocess.run([sys.executable, "-c", words], cwd=ROOT, check=True, capture_output=True, text=True)
+    """Peak memory of a separate process that simulates all runs in chunks, as a forecast does."""
+    program = f"from benchmarks.speed.kernel import stream; stream({tasks}, {runs}, {seed})"
+    done = subprocess.run(
+        [sys.executable, "-c", program], cwd=ROOT, check=True, capture_output=True, text=True
+    )
     return float(done.stdout)
 
 
 def stream(tasks: int, runs: int, seed: int) -> None:
-    """Play in chunks, keep what a forecast keeps of each, print the peak of memory in megabytes."""
+    """Simulate in chunks, store of each what a forecast stores, print the peak memory in megabytes."""
     rng = np.random.default_rng(seed)
     network = build_network(tasks, rng)
-    kept = []
+    stored = []
     for _ in range(runs // CHUNK):
         played = play(network, draw(tasks, CHUNK, rng))
-        kept.append((played.stage_finish, played.build_finish, played.stage_first_90, played.hours_done))
+        stored.append((played.stage_finish, played.build_finish, played.stage_first_90, played.hours_done))
     print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
 
 
 def first_and_second_play() -> tuple[float, float]:
-    """Wall seconds of one small play in a new process: with nothing compiled yet, and again."""
-    words = (
+    """Wall seconds of one small simulation in a new process: with nothing compiled yet, and again."""
+    program = (
         "import time; t = time.perf_counter(); from benchmarks.speed.kernel import *; "
         "rng = np.random.default_rng(1); play(build_network(5, rng), draw(5, 1, rng)); "
         "print(time.perf_counter() - t)"
@@ -206,7 +215,7 @@ def first_and_second_play() -> tuple[float, float]:
     with tempfile.TemporaryDirectory() as folder:
         runs = [
             subprocess.run(
-                [sys.executable, "-c", words], cwd=ROOT, check=True, capture_output=True, text=True,
+                [sys.executable, "-c", program], cwd=ROOT, check=True, capture_output=True, text=True,
                 env={**os.environ, "NUMBA_CACHE_DIR": folder},
             )
             for _ in range(2)
@@ -214,54 +223,56 @@ def first_and_second_play() -> tuple[float, float]:
     return float(runs[0].stdout), float(runs[1].stdout)
 
 
-def table(runs: int, tasks: int, event_runs: int, seed: int) -> list[str]:
+def report(given: argparse.Namespace) -> list[str]:
     """The lines of kernel.md."""
+    runs, tasks, seed = given.runs, given.tasks, given.seed
     kernel, generator, strict, finished = kernel_and_generator(tasks, runs, seed)
-    ours, events, difference = against_events(tasks, event_runs, seed)
+    ours, events, difference = against_events(tasks, given.event_runs, seed)
     sizes, counts = [50, 150, 500, 1500, 5000], [100, 1000, 10_000, 100_000]
     by_tasks, by_runs = growth_with_tasks(sizes, seed), growth_with_runs(counts, 50, seed)
     memory = peak_memory_megabytes(4 * tasks, runs, seed)
     first, second = first_and_second_play()
+    rows = [
+        ("kernel, processor seconds", f"{kernel:.2f}", ""),
+        ("as many numbers drawn by NumPy's Generator, processor seconds", f"{generator:.2f}", ""),
+        ("ratio", f"{kernel / generator:.2f}", "at most 1.5"),
+        ("ratio when only hours of people present are drawn, up to the finish", f"{kernel / strict:.2f}", ""),
+        ("simpy model, processor seconds per run", f"{events:.4f}", ""),
+        ("simpy / kernel", f"{events / ours:.0f}", "at least 500"),
+        (
+            f"largest difference of a finish in {given.event_runs} runs, days",
+            f"{difference:.1e}",
+            "below 1e-6",
+        ),
+        (f"growth, {sizes[0]} to {sizes[-1]} tasks: power", f"{slope(sizes, by_tasks):.2f}", "at most 1.1"),
+        (f"growth, {counts[0]} to {counts[-1]} runs: power", f"{slope(counts, by_runs):.2f}", "at most 1.1"),
+        (f"peak memory at {runs} x {4 * tasks}, MB", f"{memory:.0f}", "under 600"),
+        ("first run on a new machine, compilation included, seconds", f"{first:.1f}", ""),
+        ("the same with the compiled code cached, seconds", f"{second:.1f}", ""),
+    ]
+    growth = ([str(n), f"{1000 * s:.3f}"] for n, s in zip(sizes, by_tasks, strict=True))
     return [
         "# Speed of the kernel",
         "",
         f"`python -m benchmarks.speed.kernel --runs {runs} --tasks {tasks} --seed {seed}`; "
-        f"Python {platform.python_version()}, numpy {np.__version__}, numba {numba.__version__}.",
+        f"{versions('numpy', 'numba', python=True)}.",
         f"{runs} runs x {tasks} tasks x two builders over {horizon_of(tasks)} days; "
         f"{finished:.1%} of the runs finished.",
         "",
-        "| measure | value | wanted |",
-        "|---|---|---|",
-        f"| kernel, processor seconds | {kernel:.2f} | |",
-        f"| as many numbers drawn by NumPy's Generator, processor seconds | {generator:.2f} | |",
-        f"| ratio | {kernel / generator:.2f} | at most 1.5 |",
-        f"| ratio when only hours of who is there are drawn, up to the finish | {kernel / strict:.2f} | |",
-        f"| simpy model, processor seconds a run | {events:.4f} | |",
-        f"| simpy / kernel | {events / ours:.0f} | at least 500 |",
-        f"| largest difference of any finish in {event_runs} runs, days | {difference:.1e} | below 1e-6 |",
-        f"| growth, {sizes[0]} to {sizes[-1]} tasks: power | {slope(sizes, by_tasks):.2f} | at most 1.1 |",
-        f"| growth, {counts[0]} to {counts[-1]} runs: power | {slope(counts, by_runs):.2f} | at most 1.1 |",
-        f"| peak memory at {runs} x {4 * tasks}, MB | {memory:.0f} | under 600 |",
-        f"| first play on a new machine, compile included, seconds | {first:.1f} | |",
-        f"| the same from the kept code, seconds | {second:.1f} | |",
+        *markdown(["measure", "value", "target"], rows),
         "",
-        "| tasks | processor ms a run |",
-        "|---|---|",
-        *(f"| {n} | {1000 * s:.3f} |" for n, s in zip(sizes, by_tasks, strict=True)),
+        *markdown(["tasks", "processor ms per run"], growth),
     ]
 
 
 def main() -> None:
-    """Measure and write kernel.md."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    """Run the study and write kernel.md."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("--runs", type=int, default=10_000)
     parser.add_argument("--tasks", type=int, default=500)
-    parser.add_argument("--event-runs", type=int, default=200)
+    parser.add_argument("--event-runs", type=int, default=200, help="runs of the simpy model (default: 200)")
     parser.add_argument("--seed", type=int, default=1)
-    args = parser.parse_args()
-    lines = table(args.runs, args.tasks, args.event_runs, args.seed)
-    print("\n".join(lines))
-    Path(__file__).with_suffix(".md").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    write_page(__file__, report(parser.parse_args()))
 
 
 if __name__ == "__main__":

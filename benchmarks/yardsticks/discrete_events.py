@@ -1,7 +1,7 @@
-"""The rules of the schedule written plainly with simpy: a check of the kernel, and its yardstick.
+"""The rules of the schedule as a discrete-event simulation with simpy: check and yardstick of the kernel.
 
-Nothing here is shared with the kernel but the `Network`. Every task, every person's day and every stretch
-of work is a process of its own; whenever something has happened, whoever is free is given work.
+Nothing but the `Network` is shared with the kernel. Every task, every person's day and every stretch of work
+is a process of its own; after each event, work is assigned to whoever is free.
 """
 
 from __future__ import annotations
@@ -14,12 +14,12 @@ import simpy
 from forecast.simulate.network import Network
 from forecast.simulate.network.records import EITHER, TWO
 
-_NEW_DAY, _HAND_OUT = 2, 3  # after everything else that happens at the same moment (priority 1)
+_NEW_DAY, _ASSIGN = 2, 3  # priorities: after every other event at the same time (priority 1)
 
 
 @dataclass
-class Play:
-    """What came of one run; days after `as_of`."""
+class SimulatedRun:
+    """The outcome of one run; days after `as_of`."""
 
     start: np.ndarray
     finish: np.ndarray
@@ -27,7 +27,7 @@ class Play:
     stretches: list[tuple[int, float, float, float]]  # stage, from, to, person-hours
 
     def first_90(self, spent: float, left: float, stage: int | None = None) -> float:
-        """The day on which nine tenths of all hours are done."""
+        """The day on which 90 % of all hours are done."""
         need = 0.9 * (spent + left) - spent
         mine = [s for s in self.stretches if stage is None or s[0] == stage]
         if need <= 0:
@@ -43,8 +43,8 @@ def play_once(
     network: Network, hours, bench, stage_rank, release, only_two, shared_penalty=1.0, *, on_call=None,
     ask_after=np.inf, ask_idle_after=np.inf, lends=None, expected_hours=None, again_hours=None,
     again_after=None,
-) -> Play:  # fmt: skip
-    """One run of the arrays of `simulate_schedule`, each without its first axis."""
+) -> SimulatedRun:  # fmt: skip
+    """Simulate one run; arguments are those of `simulate_schedule`, each without its first axis."""
     env = simpy.Environment()
     shop = _Shop(env, network, hours, bench, stage_rank, release, only_two, shared_penalty)
     shop.on_call = [k for k, called in enumerate(on_call if on_call is not None else ()) if called]
@@ -53,11 +53,13 @@ def play_once(
     if expected_hours is not None:
         shop.expected = [float(h) for h in expected_hours]
     if again_hours is not None:
-        shop.again = {i: (float(h), again_after[i]) for i, h in enumerate(again_hours) if h > 0}
-        for i, (h, _) in shop.again.items():
+        shop.rework = {i: (float(h), again_after[i]) for i, h in enumerate(again_hours) if h > 0}
+        for i, (h, _) in shop.rework.items():
             shop.left[i] -= h
     env.run(until=len(bench) + 1)
-    return Play(shop.start, np.where(shop.finish_is_last, shop.finish, np.inf), shop.worked, shop.stretches)
+    return SimulatedRun(
+        shop.start, np.where(shop.finish_is_last, shop.finish, np.inf), shop.worked, shop.stretches
+    )
 
 
 class _Shop:
@@ -74,18 +76,18 @@ class _Shop:
         self.ready, self.waiting_for_limit, self.ready_since = set(), set(), {}
         self.on_call, self.lends, self.eager, self.for_two = [], set(), set(), set()
         self.ask_after = self.ask_idle_after = np.inf
-        self.again, self.open_again, self.not_before = {}, set(), np.zeros(count)
+        self.rework, self.reopened, self.not_before = {}, set(), np.zeros(count)
         self.expected, self.paths, self.came = None, {}, np.zeros(self.bench.shape[1])
         self.begun = {i for i in range(count) if network.under_way[i]}
-        self.held = [0.0] * len(network.limits)
+        self.in_use = [0.0] * len(network.limits)
         for i in self.begun:
             self._hold_limits(i)
         for limit, amount, _ in network.held:
-            self.held[limit] += amount
+            self.in_use[limit] += amount
         self.crew: dict[int, list[int]] = {}  # task -> people on it, the one who carries it on first
         self.there: set[int] = set()
         self.jobs: list[simpy.Process] = []
-        self.longest, self.first_stage, self.new_day_rank, self.asked = 1.0, None, None, False
+        self.longest, self.first_stage, self.new_day_rank, self.requested = 1.0, None, None, False
         for i in range(count):
             env.process(self._wait_for_turn(i, release))
         env.process(self._days())
@@ -102,7 +104,7 @@ class _Shop:
             yield self.env.timeout(max(times) - self.env.now)
         self.ready.add(i)
         self.ready_since[i] = max(times) or -self.network.waited_days[i]
-        self._ask()
+        self._request_assignment()
 
     def _days(self):
         for day, hours in enumerate(self.bench):
@@ -111,32 +113,30 @@ class _Shop:
                 continue
             self.longest = float(hours.max())
             self.eager = {k for k, only in enumerate(self.only_two) if only}
-            if self._hand_is_asked_for(day):
-                asked = [k for k in self.on_call if hours[k] <= 0]
-                self.eager.update(asked)
+            if self._help_is_called_in(day):
+                called = [k for k in self.on_call if hours[k] <= 0]
+                self.eager.update(called)
                 hours = hours.copy()
-                hours[asked] = self.longest
+                hours[called] = self.longest
             self.for_two = self.eager | self.lends
             self.there = {k for k in range(len(hours)) if hours[k] > 0}
             self.came += hours
             self.new_day_rank = self.stage_rank[day]
             for k in self.there:
                 self.env.process(self._go_home(k, day + float(hours[k]) / self.longest))
-            self._ask()
+            self._request_assignment()
 
-    def _takeable(self):
-        """What is ready and does not wait for work that was opened again."""
+    def _available_tasks(self):
+        """Ready tasks that do not wait for a reopened predecessor."""
         return [
             i
             for i in self.ready
             if i in self.begun
-            or (
-                self.env.now >= self.not_before[i] - 1e-9 and not self.open_again & set(self.network.after[i])
-            )
+            or (self.env.now >= self.not_before[i] - 1e-9 and not self.reopened & set(self.network.after[i]))
         ]
 
-    def _hand_is_asked_for(self, day):
-        ready = self._takeable()
+    def _help_is_called_in(self, day):
+        ready = self._available_tasks()
         for_two = sorted(i for i in ready if self.network.crew[i] == TWO)
         wait = self.ask_after if len(for_two) < len(ready) else self.ask_idle_after
         return bool(for_two) and self.ready_since[for_two[0]] + wait <= day
@@ -157,17 +157,17 @@ class _Shop:
                 if not people or self.network.crew[i] == TWO or self.lends.issuperset(people):
                     del self.crew[i]
                     self.ready.add(i)
-        self._ask()
+        self._request_assignment()
 
-    def _ask(self):
-        """Hand out work once, after everything else that happens at this moment."""
-        if not self.asked:
-            self.asked = True
-            self.env.process(self._hand_out())
+    def _request_assignment(self):
+        """Assign work once, after every other event at this time."""
+        if not self.requested:
+            self.requested = True
+            self.env.process(self._assign())
 
-    def _hand_out(self):
-        yield self._later(self.env.now, _HAND_OUT)
-        self.asked = False
+    def _assign(self):
+        yield self._later(self.env.now, _ASSIGN)
+        self.requested = False
         self._stop_work()
         for i, people in self.crew.items():
             if len(people) == 2 and self.network.crew[i] != TWO:
@@ -175,7 +175,7 @@ class _Shop:
         if self.new_day_rank is not None:
             self.first_stage = self._preferred_stage(self.new_day_rank)
             self.new_day_rank = None
-        while self._give_one():
+        while self._assign_one():
             pass
         self._share()
         self.jobs = [self.env.process(self._work(i, tuple(people))) for i, people in self.crew.items()]
@@ -190,16 +190,16 @@ class _Shop:
             return None
         hands, helpers = self._free()
         enough = len(hands) + len(helpers) > 1
-        can = sorted(i for i in self._takeable() if self.network.crew[i] != TWO or enough)
+        can = sorted(i for i in self._available_tasks() if self.network.crew[i] != TWO or enough)
         stages = list(dict.fromkeys(int(self.network.stage[i]) for i in can))
         return stages[min(int(rank), len(stages) - 1)] if stages else None
 
-    def _give_one(self):
+    def _assign_one(self):
         hands, helpers = self._free()
         if not hands:
             return False
         enough = len(hands) + len(helpers) > 1
-        can = [i for i in self._takeable() if self.network.crew[i] != TWO or enough]
+        can = [i for i in self._available_tasks() if self.network.crew[i] != TWO or enough]
         if not can:
             return False
 
@@ -228,7 +228,7 @@ class _Shop:
         return True
 
     def _task_worth_sharing(self, instead):
-        """The task that somebody is alone on and a second pair of hands is better spent on than `instead`."""
+        """The task of somebody alone that a second person should share rather than start `instead`."""
         alone = [i for i in self.crew if len(self.crew[i]) == 1 and self.network.crew[i] == EITHER]
         if not alone:
             return None
@@ -241,7 +241,7 @@ class _Shop:
         return task if can_wait and self._path(task) * sum(came) > work * max(came) else None
 
     def _path(self, i):
-        """Expected hours of the longest path from task i on."""
+        """Expected hours of the longest path from task i."""
         if i not in self.paths:
             follow = [self._path(j) for j, after in enumerate(self.network.after) if i in after]
             half = 0.5 if self.network.crew[i] == TWO else 1.0
@@ -285,65 +285,65 @@ class _Shop:
         self.crew.pop(i, None)
         self.ready.discard(i)
         self.finish[i] = self.env.now
-        if i in self.open_again:
-            self.env.process(self._finish_again(i))
+        if i in self.reopened:
+            self.env.process(self._finish_rework(i))
             return
-        if i in self.again:
+        if i in self.rework:
             self.finish_is_last[i] = False
-            self.env.process(self._open_again(i))
+            self.env.process(self._reopen(i))
         freed = False
         for j, uses in enumerate(self.uses):
             for limit, amount, until in uses:
                 if i in (j, until):
                     freed = True
                     if np.isfinite(self.finish[j]) and np.isfinite(self.finish[until]):
-                        self.held[limit] -= amount
+                        self.in_use[limit] -= amount
         for limit, amount, until in self.network.held:
             if until == i:
                 freed = True
-                self.held[limit] -= amount
+                self.in_use[limit] -= amount
         if freed:
             self.ready |= self.waiting_for_limit
             self.ready_since.update(dict.fromkeys(self.waiting_for_limit, self.env.now))
             self.waiting_for_limit.clear()
         self.done[i].succeed()
-        self._ask()
+        self._request_assignment()
 
-    def _open_again(self, i):
-        hours, after = self.again[i]
+    def _reopen(self, i):
+        hours, after = self.rework[i]
         yield self.env.timeout(after)
         self.left[i] = hours
-        self.open_again.add(i)
+        self.reopened.add(i)
         self.ready.add(i)
         self.ready_since[i] = self._next_presence(self.env.now)
-        self._ask()
+        self._request_assignment()
 
     def _next_presence(self, time):
-        """A fault is found by somebody at the bench: now, or on the next day on which anybody is there."""
+        """Rework starts to wait when somebody is at the bench: now, or on the next day with anybody there."""
         days = [d for d in range(int(time), len(self.bench)) if self.bench[d].max() > 0]
         return max(time, float(days[0])) if days else np.inf
 
-    def _finish_again(self, i):
-        self.open_again.discard(i)
+    def _finish_rework(self, i):
+        self.reopened.discard(i)
         self.finish_is_last[i] = True
         hold = self.network.hold_days[i]
         for j, after in enumerate(self.network.after):
             if i in after and j not in self.begun:
                 self.not_before[j] = max(self.not_before[j], self.env.now + hold)
                 self.ready_since[j] = max(self.ready_since.get(j, 0.0), self.env.now + hold)
-        self._ask()
+        self._request_assignment()
         yield self.env.timeout(hold)
-        self._ask()
+        self._request_assignment()
 
     def _limits_allow(self, i):
-        asked = [0.0] * len(self.held)
+        wanted = [0.0] * len(self.in_use)
         for limit, amount, _ in self.uses[i]:
-            asked[limit] += amount
+            wanted[limit] += amount
         return all(
             a == 0 or h + a <= x.amount * (1 + 1e-9)
-            for h, a, x in zip(self.held, asked, self.network.limits, strict=True)
+            for h, a, x in zip(self.in_use, wanted, self.network.limits, strict=True)
         )
 
     def _hold_limits(self, i):
         for limit, amount, _ in self.uses[i]:
-            self.held[limit] += amount
+            self.in_use[limit] += amount

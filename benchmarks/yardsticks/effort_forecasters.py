@@ -1,6 +1,6 @@
-"""What the effort model is measured against: four naive ways, the learner, the ideal and the oracle.
+"""Forecasters that the effort model is compared with: four naive ways, the learner, the ideal and the oracle.
 
-Each gives (draw, task) hours of the tasks that are not finished yet.
+Each returns (draw, task) hours of the unfinished tasks.
 """
 
 from __future__ import annotations
@@ -9,25 +9,26 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 from threadpoolctl import threadpool_limits
 
-from benchmarks.invented.effort_builds import AS_GENERATED, TrueBuild, cut_t
+from benchmarks.invented.effort_builds import AS_GENERATED, TrueBuild, truncated_t
 from forecast.learn.effort import EffortModel
 
-_WARM_UP, _KEPT, _THIN = 50, 50, 5
+# Gibbs sweeps: warm-up, states used, and thinning. The weights mix within a few sweeps.
+_WARM_UP, _STATES, _THIN = 50, 50, 5
 
 
 def planned_hours(build: TrueBuild, finished: int) -> np.ndarray:
-    """The plan as it stands."""
+    """The planned hours."""
     return build.planned[finished:][None, :]
 
 
 def times_median_ratio(build: TrueBuild, finished: int) -> np.ndarray:
-    """The plan times the median of actual over planned so far."""
+    """The planned hours times the median ratio of actual to planned so far."""
     ratio = np.median(build.hours[:finished] / build.planned[:finished])
     return planned_hours(build, finished) * ratio
 
 
 def times_type_median(build: TrueBuild, finished: int) -> np.ndarray:
-    """The plan times the median of actual over planned of the task's type so far (else of all)."""
+    """The planned hours times the median ratio of the task's type so far (else of all tasks)."""
     ratio = build.hours[:finished] / build.planned[:finished]
     kind = build.tasks["type"].to_numpy()
     medians = {k: np.median(ratio[kind[:finished] == k]) for k in set(kind[:finished])}
@@ -38,7 +39,7 @@ def times_type_median(build: TrueBuild, finished: int) -> np.ndarray:
 def independent_lognormal(
     build: TrueBuild, finished: int, draws: int, rng: np.random.Generator
 ) -> np.ndarray:
-    """Each task drawn on its own from a lognormal fitted to its type's ratios (three or more, else all)."""
+    """Independent draws from a lognormal fitted to the ratios of the task's type (below three: of all)."""
     log_ratio = np.log(build.hours[:finished] / build.planned[:finished])
     kind = build.tasks["type"].to_numpy()
     fits = {}
@@ -52,9 +53,10 @@ def independent_lognormal(
 
 
 def learner(build: TrueBuild, finished: int, draws: int, rng: np.random.Generator) -> np.ndarray:
-    """Knows how builds as the model assumes are generated, but has to learn the scales from this one.
+    """Knows how builds of kind "model" are generated, but has to learn the scales of this one.
 
-    Nobody who is not told the scales can do much better: what is left to the ideal is what they are worth.
+    No forecaster can do much better without knowing the scales; the rest of the way to the ideal is their
+    worth.
     """
     model = EffortModel(priors=AS_GENERATED).fit(build.progress(finished), rng)
     return model.sample_first_time_hours(draws, rng)
@@ -63,8 +65,8 @@ def learner(build: TrueBuild, finished: int, draws: int, rng: np.random.Generato
 def ideal(build: TrueBuild, finished: int, draws: int, rng: np.random.Generator) -> np.ndarray:
     """The exact posterior under the generating distribution, its hyperparameters known.
 
-    With normal luck this is one Gaussian conditional in closed form; with t luck the weights of the
-    finished tasks' luck are drawn by Gibbs sampling around it (one kept in five).
+    With normal residuals this is one Gaussian conditional in closed form; with t residuals the scale
+    weights of the finished tasks are drawn by Gibbs sampling around it.
     """
     with threadpool_limits(limits=1, user_api="blas"):
         return _ideal(build, finished, draws, rng)
@@ -79,12 +81,12 @@ def _ideal(build: TrueBuild, finished: int, draws: int, rng: np.random.Generator
     ahead = slice(finished, None)
     if np.isinf(build.tail):
         log_hours = _given(cov, root, y, build.spread[:finished] ** 2, draws, rng)[:, ahead]
-        luck = rng.standard_normal(log_hours.shape)
+        residual = rng.standard_normal(log_hours.shape)
     else:
         log_hours = _given_with_tails(build, cov, root, y, draws, rng)[:, ahead]
-        luck = cut_t(rng, build.tail, log_hours.shape)
+        residual = truncated_t(rng, build.tail, log_hours.shape)
     base = (build.offset + build.effects @ build.centre)[ahead]
-    return np.exp(base + log_hours + build.spread[ahead] * luck)
+    return np.exp(base + log_hours + build.spread[ahead] * residual)
 
 
 def _given(
@@ -95,9 +97,9 @@ def _given(
     draws: int,
     rng: np.random.Generator,
 ) -> np.ndarray:
-    """(draw, task) exact draws of a Gaussian vector given noisy sight of its first entries.
+    """(draw, task) exact draws of a Gaussian vector, given noisy observations of its first entries.
 
-    A draw from the prior, moved by what the known entries say of its miss (Matheron's rule).
+    Matheron's rule: a draw from the prior, corrected by its errors at the observed entries.
     """
     n = len(y)
     prior = rng.standard_normal((draws, len(cov))) @ root.T
@@ -117,12 +119,12 @@ def _given_with_tails(
     n, tail = len(y), build.tail
     weight = np.ones(n)
     variance = build.spread[:n] ** 2
-    each = -(-draws // _KEPT)
+    each = -(-draws // _STATES)
     out = []
-    for sweep in range(_WARM_UP + _THIN * _KEPT):
-        keep = sweep >= _WARM_UP and sweep % _THIN == 0
-        drawn = _given(cov, root, y, variance / weight, each if keep else 1, rng)
-        if keep:
+    for sweep in range(_WARM_UP + _THIN * _STATES):
+        used = sweep >= _WARM_UP and sweep % _THIN == 0
+        drawn = _given(cov, root, y, variance / weight, each if used else 1, rng)
+        if used:
             out.append(drawn)
         z2 = (y - drawn[0, :n]) ** 2 / variance
         weight = rng.gamma((tail + 1) / 2, size=n) / ((tail + z2) / 2)
@@ -130,7 +132,7 @@ def _given_with_tails(
 
 
 def oracle(build: TrueBuild, finished: int, draws: int, rng: np.random.Generator) -> np.ndarray:
-    """Knows every effect and today's drift; only the drift and the luck to come are open."""
+    """Knows every effect and today's drift, but not the drift and the residuals to come."""
     ahead = slice(finished, None)
     count = len(build.hours) - finished
     step = np.exp(-1.0 / build.drift_tasks)
@@ -139,6 +141,9 @@ def oracle(build: TrueBuild, finished: int, draws: int, rng: np.random.Generator
     for i in range(count):
         level = step * level + build.drift_sd * np.sqrt(1 - step**2) * rng.standard_normal(draws)
         drift[:, i] = level
-    luck = rng.standard_normal(drift.shape) if np.isinf(build.tail) else cut_t(rng, build.tail, drift.shape)
+    if np.isinf(build.tail):
+        residual = rng.standard_normal(drift.shape)
+    else:
+        residual = truncated_t(rng, build.tail, drift.shape)
     mean = (build.offset + build.effects @ build.value)[ahead]
-    return np.exp(mean + drift + build.spread[ahead] * luck)
+    return np.exp(mean + drift + build.spread[ahead] * residual)

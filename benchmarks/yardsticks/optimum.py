@@ -1,4 +1,4 @@
-"""Proven optima of small schedules by CP-SAT: the yardstick of the kernel's rule of picking in row order."""
+"""Proven optima of small schedules by CP-SAT, the yardstick of the rule of taking tasks in row order."""
 
 from __future__ import annotations
 
@@ -12,14 +12,20 @@ from forecast.files.plan import Crew, Plan, Task
 from forecast.simulate.network import Network, network_of_untouched, simulate_schedule
 from forecast.simulate.network.records import TWO
 
+# One day as long as the whole schedule: a power of two, so that hours convert to days without rounding.
 LONG_DAY_HOURS = 4096.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class Case:
-    """A random network: elapsed hours of each task, what comes before it, and whether it takes two.
+    """A random network.
 
-    `shared` says which tasks two may share.
+    Attributes
+    ----------
+    hours : elapsed hours of each task
+    after : positions of its predecessors
+    two : whether it needs two people
+    shared : whether two people may share it; empty: none
     """
 
     hours: tuple[int, ...]
@@ -36,7 +42,15 @@ def random_case(
     either_share: float = 0.0,
     reach: int = 8,
 ) -> Case:
-    """Each task of 1 to 9 hours after up to two of the eight (or another reach) before it."""
+    """Tasks of 1 to 9 hours, each with up to two predecessors.
+
+    Parameters
+    ----------
+    tasks : how many
+    rng : source of the network
+    two_share, either_share : chance that a task needs two people, or may be shared
+    reach : predecessors are among this many tasks before it
+    """
     after = [
         tuple(
             sorted(
@@ -57,7 +71,7 @@ def random_case(
 
 
 def longest_path_after(case: Case) -> np.ndarray:
-    """Hours from the start of each task to the end of the longest path that leads on from it."""
+    """(task,) hours of the longest path from the start of each task."""
     path = np.array(case.hours, dtype=float)
     for i in reversed(range(len(case.hours))):
         for j in case.after[i]:
@@ -66,7 +80,7 @@ def longest_path_after(case: Case) -> np.ndarray:
 
 
 def by_longest_path(case: Case) -> Case:
-    """The same network with its rows in the order of the longest path, the longest first."""
+    """The same network with its rows ordered by longest path, the longest first."""
     order = np.lexsort((np.arange(len(case.hours)), -longest_path_after(case)))
     place = {int(old): new for new, old in enumerate(order)}
     return Case(
@@ -78,7 +92,7 @@ def by_longest_path(case: Case) -> Case:
 
 
 def network_of_case(case: Case) -> Network:
-    """The case as the kernel takes it."""
+    """The case as a network of the kernel."""
     return network_of_untouched(
         Plan(
             tasks=tuple(
@@ -95,7 +109,15 @@ def _crew(case: Case, i: int) -> Crew:
 
 
 def played_makespan(case: Case, people: int = 2, *, penalty: float = 1.0, weighs: bool = False) -> float:
-    """Hours that full-time builders take by the kernel's rule, weighing when it pays to share or not."""
+    """Hours that full-time builders take by the kernel's rule.
+
+    Parameters
+    ----------
+    case : the network
+    people : builders
+    penalty : person-hours of a shared task, relative to one person alone
+    weighs : share also where it pays, not only when nothing else is ready
+    """
     network = network_of_case(case)
     person_hours = np.array(case.hours) * np.where(network.crew == TWO, 2.0, 1.0)
     played = simulate_schedule(
@@ -111,7 +133,7 @@ def played_makespan(case: Case, people: int = 2, *, penalty: float = 1.0, weighs
 def least_makespan(case: Case, people: int = 2, *, seconds: float = 20.0) -> tuple[int, bool]:
     """The shortest possible makespan, no task interrupted, and whether it is proven.
 
-    Where it is not proven within `seconds`, the best proven lower bound.
+    When it is not proven within `seconds`: the best proven lower bound.
     """
     model = cp_model.CpModel()
     horizon = sum(case.hours)
@@ -125,7 +147,7 @@ def least_makespan(case: Case, people: int = 2, *, seconds: float = 20.0) -> tup
             model.add(starts[i] >= starts[j] + case.hours[j])
     model.minimize(length)
     solver = cp_model.CpSolver()
-    solver.parameters.num_workers = 8  # with two workers thirty tasks were not proven in twenty seconds
+    solver.parameters.num_workers = 8  # with two workers, thirty tasks were not proven within twenty seconds
     solver.parameters.max_time_in_seconds = seconds
     status = solver.solve(model)
     return ceil(solver.best_objective_bound - 1e-6), status == cp_model.OPTIMAL
@@ -134,8 +156,8 @@ def least_makespan(case: Case, people: int = 2, *, seconds: float = 20.0) -> tup
 def least_makespan_shared(case: Case, penalty: float, *, seconds: float = 20.0) -> tuple[float, bool]:
     """The shortest possible makespan of two when each task is shared from end to end or not at all.
 
-    The kernel may share part of a task and so do better. In hundredths of an hour; where it is not proven
-    within `seconds`, the best proven lower bound.
+    The kernel may share a part of a task, and so do better. When it is not proven within `seconds`: the best
+    proven lower bound. Times are rounded to hundredths of an hour, as CP-SAT needs whole numbers.
     """
     model = cp_model.CpModel()
     alone = [100 * h for h in case.hours]

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 
-_BLOCK = 256
+_BLOCK = 256  # any size of this order is fast; the sample logs depend on this one
 
 
-class Dice:
-    """Uniform and normal numbers of one generator, one after the other.
+class NumberStream:
+    """Random numbers of one generator, one after the other.
 
     Examples
     --------
-    >>> dice, again = (Dice(np.random.default_rng(1)) for _ in range(2))
-    >>> dice.uniform() == again.uniform()
+    >>> numbers, same = (NumberStream(np.random.default_rng(1)) for _ in range(2))
+    >>> numbers.uniform() == same.uniform()
     True
     """
 
