@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from benchmarks.skill.effort_ranks import one_rank, uniform_p
+from benchmarks.skill.effort_ranks import ranks_of_build, uniform_p
 
 BUILDS = 40
 
@@ -15,7 +15,7 @@ BUILDS = 40
 @pytest.fixture(scope="module")
 def ranks():
     children = np.random.default_rng(20261125).spawn(BUILDS)
-    return pd.DataFrame([one_rank(rng, 40, 3, 39, 4) for rng in children])
+    return pd.DataFrame([ranks_of_build(rng, 40, 3, 39, 4) for rng in children])
 
 
 def test_no_parameter_has_non_uniform_ranks(ranks):

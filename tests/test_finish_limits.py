@@ -67,7 +67,7 @@ def test_drawn_days_are_passed_on_in_quarter_hours_and_a_helper_is_called_in():
     drawn = SimpleNamespace(
         hours=lambda skip, days, runs: SimpleNamespace(hours=hours, people=("A", "helper"))
     )
-    presence = DrawnPresence(drawn, run=0, first_day=100, asked=1.0, dice=np.random.default_rng(0))
+    presence = DrawnPresence(drawn, run=0, first_day=100, call_chance=1.0, rng=np.random.default_rng(0))
     days = [presence.day(d, lambda: TwoPersonWork.NONE) for d in (100, 101, 102)]
     assert days == [{"A": 8}, {}, {"A": 6, HELPER: 4}]
     assert presence.day(100, lambda: TwoPersonWork.ONLY) == {"A": 8, HELPER: 4}

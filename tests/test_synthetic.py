@@ -30,7 +30,7 @@ from forecast.learn.learning_curve import lot_hours
 
 EVERY_DAY = HabitTruth(
     day_chance=(1.0,) * 7, session_hours=3.0, session_shape=400.0, stop_chance=0.0, level_sd=0.0,
-    helper_chance=0.0, asked_chance=0.0, both_chance=1.0,
+    helper_chance=0.0, call_chance=0.0, both_chance=1.0,
 )  # fmt: skip
 MONDAY = date(2026, 1, 5)
 
@@ -106,7 +106,7 @@ def test_a_task_for_two_waits_for_two():
 
 
 def test_somebody_alone_with_only_two_person_work_calls_in_help():
-    calls = replace(EVERY_DAY, asked_chance=1.0, helper_hours=3.0)
+    calls = replace(EVERY_DAY, call_chance=1.0, helper_hours=3.0)
     made = play_scenario(scenario(task("A", 2.0, crew="two"), habit=calls), seed=1)
     assert made.build.sessions["helpers"].tolist() == [1]
 

@@ -162,5 +162,5 @@ def _habit(club: Club, rng: np.random.Generator) -> HabitTruth:
         level_sd=rng.uniform(0.35, 0.6),
         level_weeks=rng.uniform(12.0, 40.0),
         helper_chance=rng.uniform(0.04, 0.15),
-        asked_chance=rng.uniform(0.3, 0.8),
+        call_chance=rng.uniform(0.3, 0.8),
     )

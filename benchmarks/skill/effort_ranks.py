@@ -1,21 +1,24 @@
-"""Simulation-based calibration of the effort model: rank of every true parameter among its draws.
+"""Simulation-based calibration of the effort model: the rank of every true parameter among its draws.
 
-Parameters are drawn from the model's own priors and logs from those parameters; if the sampler is
-right, each true value is as likely to have any rank among its posterior draws (Talts, Betancourt,
-Simpson, Vehtari & Gelman, "Validating Bayesian inference algorithms with simulation-based
-calibration", 2018, arXiv 1804.06788). Chi-square of the ranks in bins; a small p betrays a fault.
+    python -m benchmarks.skill.effort_ranks [--builds 500] [--seed 7]
+
+Parameters are drawn from the model's own priors, and logs from those parameters. If the sampler is right,
+each true value is equally likely to have any rank among its posterior draws (Talts, Betancourt, Simpson,
+Vehtari & Gelman, "Validating Bayesian inference algorithms with simulation-based calibration", 2018, arXiv
+1804.06788). The page has a chi-square test of the binned ranks; a small p reveals an error.
 """
 
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from datetime import date
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 from scipy.special import gammaincc
 
+from benchmarks.pages import markdown, write_page
 from forecast.learn.effort.design import EffortDesign, build_design
 from forecast.learn.effort.draws import LOG_MORE, OpenEvidence
 from forecast.learn.effort.posterior import draw_posterior
@@ -30,18 +33,18 @@ from forecast.learn.effort.priors import (
 )
 from forecast.learn.progress import Progress
 
-_BINS = 10
+_BINS = 10  # with 500 builds, 50 ranks are expected in each: enough for a chi-square test
 
 
 def half_t(rng: np.random.Generator, scale: float) -> float:
-    """One draw of a half-t variable with 4 degrees of freedom, at most five times its scale."""
+    """One draw of a half-t variable as in the priors, at most five times its scale."""
     while (value := abs(rng.standard_t(HALF_T_DEGREES))) > 5.0:
         pass
     return float(scale * value)
 
 
 def random_plan(rng: np.random.Generator, count: int, types: int, finished: int) -> pd.DataFrame:
-    """The tasks frame of a build before any hours are known, with pairs and some rows without a plan."""
+    """The tasks frame of a build before any hours are known, with pairs and unplanned rows."""
     quantity = rng.integers(1, 25, size=count).astype(float)
     repeat_of = np.full(count, "", dtype=object)
     for i in rng.choice(np.arange(1, count), size=count // 4, replace=False):
@@ -103,7 +106,7 @@ def draw_truth(design: EffortDesign, priors: EffortPriors, rng: np.random.Genera
 
 
 def _draw_spreads(types: int, priors: EffortPriors, rng: np.random.Generator) -> dict:
-    """Spreads of the types within what the sampler believes possible at all."""
+    """Spreads of the types, redrawn until they are inside the sampler's grid."""
     while True:
         mean, apart = (
             rng.normal(priors.log_spread.centre, priors.log_spread.sd),
@@ -125,14 +128,23 @@ def log_hours(design: EffortDesign, truth: dict, rng: np.random.Generator) -> np
     spread = truth["spread"][kind] * np.exp(
         -truth["spread_by_size"] * design.size + truth["unplanned_spread"] * design.unplanned
     )
-    luck = rng.standard_normal(len(mean)) / np.sqrt(
+    residual = rng.standard_normal(len(mean)) / np.sqrt(
         rng.gamma(truth["tail"] / 2, size=len(mean)) * 2 / truth["tail"]
     )
-    return mean + spread * luck
+    return mean + spread * residual
 
 
-def one_rank(rng: np.random.Generator, count: int, types: int, draws: int, thin: int) -> dict[str, float]:
-    """Ranks (0 to 1) of the true parameters of one build among their posterior draws."""
+def ranks_of_build(
+    rng: np.random.Generator, count: int, types: int, draws: int, thin: int
+) -> dict[str, float]:
+    """Ranks (0 to 1) of the true parameters of one build among their posterior draws.
+
+    Parameters
+    ----------
+    rng : source of parameters, log and draws
+    count, types : tasks, and types of work
+    draws, thin : posterior draws that are compared, one in `thin` of those drawn
+    """
     priors = EffortPriors()
     finished = int(count * 0.7)
     tasks = random_plan(rng, count, types, finished)
@@ -142,8 +154,6 @@ def one_rank(rng: np.random.Generator, count: int, types: int, draws: int, thin:
     seen = np.arange(count) < finished
     floor = np.where(rng.random(count) < 0.15, rng.normal(np.log(3.0), 1.0, count), np.inf)
     open_ = seen & (floor < y)
-    from dataclasses import replace
-
     design = replace(
         design,
         finished=seen & ~open_,
@@ -184,7 +194,17 @@ def one_rank(rng: np.random.Generator, count: int, types: int, draws: int, thin:
 
 
 def uniform_p(ranks: np.ndarray) -> float:
-    """Chance of ranks at least as uneven as these when they are uniform (chi-square in bins)."""
+    """p-value of a chi-square test that ranks are uniform on 0 to 1.
+
+    Parameters
+    ----------
+    ranks : (build,)
+
+    Examples
+    --------
+    >>> float(uniform_p((np.arange(100) + 0.5) / 100))
+    1.0
+    """
     counts = np.histogram(ranks, bins=_BINS, range=(0, 1 + 1e-9))[0]
     expected = len(ranks) / _BINS
     chi2 = float(((counts - expected) ** 2 / expected).sum())
@@ -192,22 +212,26 @@ def uniform_p(ranks: np.ndarray) -> float:
 
 
 def main() -> None:
-    """Measure and write effort_ranks.md."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    """Run the study and write effort_ranks.md."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("--builds", type=int, default=500)
     parser.add_argument("--seed", type=int, default=7)
-    settings = parser.parse_args()
-    children = np.random.default_rng(settings.seed).spawn(settings.builds)
-    table = pd.DataFrame([one_rank(rng, 60, 4, 60, 10) for rng in children])
-    lines = ["# Ranks of the true parameters among their draws", ""]
-    lines += [f"{settings.builds} builds drawn from the priors, seed {settings.seed}.", ""]
-    lines += ["| parameter | mean rank | in the outer fifths | p |", "|---|---|---|---|"]
-    for name, column in table.items():
-        r = column.to_numpy()
-        outer = float(np.mean((r < 0.1) | (r > 0.9)))
-        lines.append(f"| {name} | {r.mean():.3f} | {outer:.3f} | {uniform_p(r):.3f} |")
-    Path(__file__).with_suffix(".md").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    print("\n".join(lines))
+    given = parser.parse_args()
+    streams = np.random.default_rng(given.seed).spawn(given.builds)
+    found = pd.DataFrame([ranks_of_build(rng, 60, 4, 60, 10) for rng in streams])
+    rows = []
+    for name, column in found.items():
+        ranks = column.to_numpy()
+        outer = float(np.mean((ranks < 0.1) | (ranks > 0.9)))
+        rows.append([str(name), f"{ranks.mean():.3f}", f"{outer:.3f}", f"{uniform_p(ranks):.3f}"])
+    lines = [
+        "# Ranks of the true parameters among their draws",
+        "",
+        f"{given.builds} builds drawn from the priors, seed {given.seed}.",
+        "",
+        *markdown(["parameter", "mean rank", "in the outer fifths", "p"], rows),
+    ]
+    write_page(__file__, lines)
 
 
 if __name__ == "__main__":

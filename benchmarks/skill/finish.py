@@ -96,7 +96,7 @@ def build_cases(study: Study, number: int, effort: str, habit: str, seed: int) -
 
 def _cases(made: SyntheticBuild, fraction: float, study: Study) -> Iterator[dict[str, object]]:
     as_of = made.cut(fraction)
-    dice = np.random.default_rng([study.seed, made.seed, round(100 * fraction)])
+    rng = np.random.default_rng([study.seed, made.seed, round(100 * fraction)])
     known = made.as_known_on(as_of)
     outlook = forecast_finish(known, as_of, Settings(runs=study.runs, seed=made.seed))
     progress = read_progress(known.plan, known.sessions, as_of)
@@ -104,7 +104,7 @@ def _cases(made: SyntheticBuild, fraction: float, study: Study) -> Iterator[dict
     played = made.play_on(
         as_of,
         study.plays,
-        dice.spawn(1)[0],
+        rng.spawn(1)[0],
         window_days=hours[WINDOW].days,
         tasks=hours[TASKS].tasks,
     )
@@ -118,24 +118,24 @@ def _cases(made: SyntheticBuild, fraction: float, study: Study) -> Iterator[dict
             limit = study.longest_days
             actual = min((finished_on(made, stage) - as_of).days, limit)
         for way, draws in forecasts.items():
-            yield {"target": target, "way": way} | scored(np.minimum(draws, limit), actual, dice)
+            yield {"target": target, "way": way} | scored(np.minimum(draws, limit), actual, rng)
 
 
-def scored(draws: np.ndarray, actual: float, dice: np.random.Generator) -> dict[str, float]:
+def scored(draws: np.ndarray, actual: float, rng: np.random.Generator) -> dict[str, float]:
     """Score of one forecast, the position of the actual value among its draws, and their spread.
 
     Parameters
     ----------
     draws : (draw,) days or person-hours; one draw is a point forecast, which has no position
     actual : in the same unit
-    dice : breaks ties between the actual value and draws
+    rng : breaks ties between the actual value and draws
     """
     many = len(draws) > 1
     low, middle, high = np.quantile(draws, [0.1, 0.5, 0.9])
     return {
         "actual": actual,
         "crps": float(crps(draws, actual, estimator="fair" if many else "standard")),
-        "position": float(randomised_pit(draws, actual, dice)) if many else np.nan,
+        "position": float(randomised_pit(draws, actual, rng)) if many else np.nan,
         "middle": float(middle),
         "spread": float(high - low),
     }

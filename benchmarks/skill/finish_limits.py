@@ -112,14 +112,14 @@ def build_cases(
 
 def _cases(made: SyntheticBuild, at: float, study: LimitStudy) -> Iterator[dict[str, object]]:
     as_of = made.cut(at)
-    dice = np.random.default_rng([study.seed, made.seed, round(100 * at)])
+    rng = np.random.default_rng([study.seed, made.seed, round(100 * at)])
     settings = Settings(runs=study.runs, seed=made.seed)
     fitted = fit_build(made.as_known_on(as_of), as_of, settings)
     state = made.state_on(as_of)
     outlooks = {
         "program": simulate_build(fitted, settings),
         "habit spread known": simulate_build(_with_priors(fitted, study.habit_spread), settings),
-        "habit known": simulate_build(_with_known_habit(made, state, fitted, study.runs, dice), settings),
+        "habit known": simulate_build(_with_known_habit(made, state, fitted, study.runs, rng), settings),
     }
     drawn_days = _drawn_days(made, fitted, settings, study.plays)
     plays = {
@@ -135,7 +135,7 @@ def _cases(made: SyntheticBuild, at: float, study: LimitStudy) -> Iterator[dict[
             column = None if name is None else made.scenario.plan.stages.index(name)
             forecasts[way] = days.max(axis=1) if column is None else days[:, column]
         for way in WAYS:
-            case = scored(np.minimum(forecasts[way], limit), actual, dice)
+            case = scored(np.minimum(forecasts[way], limit), actual, rng)
             yield {"target": target, "way": way, "crps": case["crps"], "position": case["position"]}
 
 
@@ -157,10 +157,10 @@ def _with_priors(fitted: Fitted, priors: BenchPriors) -> Fitted:
 
 
 def _with_known_habit(
-    made: SyntheticBuild, state: PlayState, fitted: Fitted, runs: int, dice: np.random.Generator
+    made: SyntheticBuild, state: PlayState, fitted: Fitted, runs: int, rng: np.random.Generator
 ) -> Fitted:
-    states = informed_states(state, made.scenario.start, fitted.as_of, runs, dice)
-    informed = InformedBench(fitted.bench, state, states, dice.spawn(1)[0])
+    states = informed_states(state, made.scenario.start, fitted.as_of, runs, rng)
+    informed = InformedBench(fitted.bench, state, states, rng.spawn(1)[0])
     return replace(fitted, bench=cast("BenchTime", informed))
 
 
@@ -169,11 +169,11 @@ def _drawn_days(
 ) -> Callable[[PlayState, int], None]:
     """Replaces the household's days by the program's, run by run."""
     drawn = fitted.bench.presence_sampler(plays, stream(settings.seed, _PLAYS))
-    asked = made.scenario.habit.asked_chance
+    call_chance = made.scenario.habit.call_chance
 
     def replace_days(state: PlayState, run: int) -> None:
-        dice = np.random.default_rng([settings.seed, run])
-        days: Any = DrawnPresence(drawn, run, state.day, asked, dice)
+        rng = np.random.default_rng([settings.seed, run])
+        days: Any = DrawnPresence(drawn, run, state.day, call_chance, rng)
         state.presence = days
 
     return replace_days

@@ -49,7 +49,7 @@ STRENGTHS = (np.inf, 16.0, 8.0, 4.0, 2.0, 1.0)
 TOO_SHORT = "too short"
 DECISION = """
 A correction would be on by default if it lowered the CRPS by 2 % or more (our choice) for the stage and for
-the build, and kept the coverage. None did when this was decided (24 builds, and again on 72). So `finish`
+the build, and preserved the coverage. None did when this was decided (on 24 builds, then on 72). So `finish`
 announces the dates of the model, and `record` only shows how earlier dates did. The samples were not tried.
 """
 _LEAST_SD = 0.05  # of log days: a forecast in whole days is no sharper

@@ -66,11 +66,11 @@ def draw(tasks: int, runs: int, rng: np.random.Generator) -> dict[str, np.ndarra
     bench = rng.standard_gamma(4.2, (runs, days, 2), dtype=np.float32)
     bench *= 0.67 * (somebody & np.concatenate([missing > 0.05, missing < 0.95], axis=2))
     hours = rng.lognormal(np.log(HOURS_PER_TASK) - 0.245, 0.7, (runs, tasks))
-    again = rng.random((runs, tasks), dtype=np.float32) < REWORK_CHANCE
+    rework = rng.random((runs, tasks), dtype=np.float32) < REWORK_CHANCE
     return {
         "hours": hours,
-        "again_hours": 0.2 * hours * again,
-        "again_after": 14.0 * again,
+        "again_hours": 0.2 * hours * rework,
+        "again_after": 14.0 * rework,
         "bench": bench,
         "stage_rank": np.minimum(rng.geometric(0.7, (runs, days)) - 1, 4).astype(np.uint8),
     }

@@ -190,13 +190,15 @@ class DrawnPresence:
     drawn : the program's presence sampler
     run : the run whose days these are
     first_day : ordinal of the first day
-    asked : chance that somebody alone, with only two-person work to do, calls in a helper
-    dice : decides whether the helper comes
+    call_chance : chance that somebody alone, with only two-person work to do, calls in a helper
+    rng : decides whether the helper comes
     """
 
-    def __init__(self, drawn: Any, run: int, first_day: int, asked: float, dice: np.random.Generator) -> None:
+    def __init__(
+        self, drawn: Any, run: int, first_day: int, call_chance: float, rng: np.random.Generator
+    ) -> None:
         self.drawn, self.run, self.first_day = drawn, run, first_day
-        self.asked, self.dice = asked, dice
+        self.call_chance, self.rng = call_chance, rng
         self.people: tuple[str, ...] = ()
         self.quarters = np.zeros((0, 0), dtype=np.int64)
 
@@ -206,7 +208,11 @@ class DrawnPresence:
         if at >= len(self.quarters):
             self._draw(_FIRST_DAYS if at < _FIRST_DAYS else _MOST_DAYS)
         here = {p: int(q) for p, q in zip(self.people, self.quarters[at], strict=True) if q}
-        if len(here) == 1 and two_person_work() is TwoPersonWork.ONLY and self.dice.random() < self.asked:
+        if (
+            len(here) == 1
+            and two_person_work() is TwoPersonWork.ONLY
+            and self.rng.random() < self.call_chance
+        ):
             here[HELPER] = max(max(here.values()) // 2, 2)
         return here
 

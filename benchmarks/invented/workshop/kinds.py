@@ -104,7 +104,7 @@ def draw_habit(kind: str, rng: np.random.Generator) -> HabitTruth:
         both_chance=rng.uniform(0.75, 0.95),
         helper_chance=rng.uniform(0.04, 0.2),
         helper_hours=rng.uniform(1.5, 3.5),
-        asked_chance=rng.uniform(0.3, 0.8),
+        call_chance=rng.uniform(0.3, 0.8),
     )
 
 

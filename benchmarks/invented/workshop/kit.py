@@ -12,7 +12,7 @@ from forecast.files.plan import Crew, Plan, Task, Use
 class Step(NamedTuple):
     """One task of an assembly; `{}` in the title is replaced by the side, for one that is built twice.
 
-    `beside` steps wait for the first step of the assembly only; the next step waits for them and for
+    `parallel` steps wait for the first step of the assembly only; the next step waits for them and for
     the step before them.
     """
 
@@ -22,7 +22,7 @@ class Step(NamedTuple):
     hours: float
     crew: Crew = "either"
     hold_days: int = 0
-    beside: bool = False
+    parallel: bool = False
     uses: str = ""
 
 
@@ -84,11 +84,11 @@ class Kit:
 
     @staticmethod
     def _before(step: Step, ids: Sequence[str], steps: Sequence[Step]) -> tuple[str, ...]:
-        """The last step that is not `beside`, and the steps since."""
-        if step.beside:
+        """The last step that is not `parallel`, and the steps since."""
+        if step.parallel:
             return (ids[0],)
         for n in range(len(ids) - 1, 0, -1):
-            if not steps[n].beside:
+            if not steps[n].parallel:
                 return tuple(ids[n:])
         return tuple(ids)
 

@@ -82,7 +82,7 @@ class Presence:
         Parameters
         ----------
         day : its ordinal; days must be simulated in order
-        two_person_work : asked only when somebody comes
+        two_person_work : called only when somebody comes
 
         Returns
         -------
@@ -148,7 +148,7 @@ class Presence:
 
     def _visit_chance(self, ready: TwoPersonWork, able: int) -> float:
         if ready is TwoPersonWork.ONLY and able == 1:
-            return max(self.habit.asked_chance, self.habit.helper_chance)
+            return max(self.habit.call_chance, self.habit.helper_chance)
         return self.habit.helper_chance * (1.0 if ready is TwoPersonWork.NONE else 2.0)
 
 

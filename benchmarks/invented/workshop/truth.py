@@ -99,7 +99,7 @@ class HabitTruth:
     both_chance : chance that both builders come to a session, when there are two
     helper_chance, helper_hours : chance per session of a helper without a name, and mean hours; the chance
         doubles when two-person work is ready
-    asked_chance : the same for somebody alone with only two-person work to do, who calls in help
+    call_chance : the same for somebody alone with only two-person work to do, who calls in help
     """
 
     day_chance: tuple[float, ...]
@@ -114,7 +114,7 @@ class HabitTruth:
     both_chance: float = 0.88
     helper_chance: float = 0.06
     helper_hours: float = 2.0
-    asked_chance: float = 0.5
+    call_chance: float = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
