@@ -98,6 +98,6 @@ def test_every_way_that_has_an_answer_is_scored_on_every_target(recomputed, stud
     assert set(recomputed["target"]) == set(TARGETS)
     assert recomputed["crps"].between(0.0, study.longest_days).all()
     assert recomputed.loc[recomputed["way"] == "program", "position"].between(0.0, 1.0).all()
-    page = "\n".join(report(recomputed, study))
+    page = "\n".join(report(recomputed, study, "python -m study"))
     assert "| build | 0.5 | 1 |" in page
     assert "| next 20 tasks | as assumed, weekend | 0.5 | 1 |" in page

@@ -2,9 +2,11 @@
 
 A build is a plan of tasks in working order and their true hours. Kinds:
 
-model       as the model assumes, with normal residuals tails       residuals from a t distribution with three
-degrees of freedom, truncated at 4 (else no mean exists) unlearned   nobody ever gets faster: no learning, no
-gain on repeats mislabelled 15 % of the types are wrong in the plan and half of the planned hours are missing
+model       as the model assumes, with normal residuals
+tails       residuals from a t distribution with three degrees of freedom, truncated at 4 (else no mean
+            exists)
+unlearned   nobody ever gets faster: no learning, no gain on repeats
+mislabelled 15 % of the types are wrong in the plan and half of the planned hours are missing
 records     like real task records: heaped hours, left-skewed residuals, single pieces, no pairs
 
 and two for the study of forgetting, in which the builder now and then stops for months:

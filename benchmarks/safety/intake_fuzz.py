@@ -8,12 +8,12 @@ random (bytes flipped, cut, doubled, swapped; for workbooks also inside their XM
 build folder. The answer must be a proposal that counts every record as a heading, a row read or a row
 reported, or one sentence that refuses the file. Whether the reader itself drops anything is checked without
 it: every letter and digit of a delimited text must appear in its records, in order, and the rows of an
-unchanged workbook must be those that openpyxl reads.
+unchanged workbook must be those that openpyxl reads. A reader, a gathering and a joining that each dropped one row on purpose were all
+caught within 66 files.
 """
 
 from __future__ import annotations
 
-import argparse
 import io
 import os
 import sys
@@ -26,6 +26,7 @@ from pathlib import Path
 
 import numpy as np
 
+from benchmarks.command_line import command_of, parser_of
 from benchmarks.pages import markdown, versions, write_page
 from forecast.errors import BenchdaysError
 from forecast.intake import propose_intake
@@ -259,14 +260,9 @@ def try_files(count: int, rng: np.random.Generator) -> Tally:
 
 def main() -> None:
     """Run both parts and write intake_fuzz.md; exit with 1 when anything failed."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--cells", type=int, default=1_000_000)
-    parser.add_argument("--files", type=int, default=20_000)
-    parser.add_argument("--seed", type=int, default=0)
-    given = parser.parse_args()
+    given = parser_of(__doc__, cells=1_000_000, files=20_000, seed=0).parse_args()
     cells, files = (np.random.default_rng(s) for s in np.random.SeedSequence(given.seed).spawn(2))
     tallies = [try_cells(given.cells, cells), try_files(given.files, files)]
-    command = f"--cells {given.cells} --files {given.files} --seed {given.seed}"
     rows = []
     for tally in tallies:
         outcomes = ", ".join(f"{n} {what}" for what, n in sorted(tally.outcomes.items()))
@@ -276,7 +272,7 @@ def main() -> None:
     lines = [
         "# Can a foreign file break `take` or lose a row?",
         "",
-        f"`python -m benchmarks.safety.intake_fuzz {command}`; "
+        f"`{command_of(__file__, given)}`; "
         f"{versions('python-calamine', 'scikit-learn', 'numpy', python=True)}.",
         "",
         *markdown(["tried", "failed", "slowest, s of computing", "outcomes"], rows),

@@ -8,7 +8,6 @@ a file differ from the rows read plus the rows reported.
 
 from __future__ import annotations
 
-import argparse
 import platform
 import random
 import tempfile
@@ -16,6 +15,7 @@ import time
 from importlib import resources
 from pathlib import Path
 
+from benchmarks.command_line import parser_of
 from benchmarks.pages import markdown, write_page
 from forecast.errors import InputError
 from forecast.files.build_settings import read_settings
@@ -175,9 +175,8 @@ def main() -> None:
     ------
     SystemExit when a trial fails.
     """
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser = parser_of(__doc__, seed=0)
     parser.add_argument("--quick", action="store_true", help="a hundredth of the trials")
-    parser.add_argument("--seed", type=int, default=0)
     given = parser.parse_args()
     share = 100 if given.quick else 1
     rng = random.Random(given.seed)

@@ -12,7 +12,6 @@ true builder from the true state (it even knows when the present silence will en
 
 from __future__ import annotations
 
-import argparse
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -20,6 +19,7 @@ from datetime import date, timedelta
 import numpy as np
 import pandas as pd
 
+from benchmarks.command_line import command_of, parser_of
 from benchmarks.invented.habits import HABITS, Traits, begin, copies, draw_builder, entered_hours
 from benchmarks.pages import markdown, versions, write_page
 from benchmarks.yardsticks.informed_hours import informed_hours
@@ -185,18 +185,12 @@ def table(results: dict[str, dict[str, dict[str, np.ndarray]]]) -> list[str]:
 
 def main() -> None:
     """Run the study and write bench_time.md."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--logs", type=int, default=200)
-    parser.add_argument("--futures", type=int, default=20)
-    parser.add_argument("--draws", type=int, default=400)
-    parser.add_argument("--seed", type=int, default=20260301)
-    given = parser.parse_args()
+    given = parser_of(__doc__, logs=200, futures=20, draws=400, seed=20260301).parse_args()
     results = {habit: study(habit, given.logs, given.futures, given.draws, given.seed) for habit in HABITS}
     head = [
         "# Hours at the bench: coverage and score",
         "",
-        f"`python -m benchmarks.skill.bench_time --logs {given.logs} --futures {given.futures} "
-        f"--draws {given.draws} --seed {given.seed}`; {versions('numpy', 'pandas', 'scipy')}.",
+        f"`{command_of(__file__, given)}`; {versions('numpy', 'pandas', 'scipy')}.",
         f"{given.logs} invented logs per habit (benchmarks/invented/habits.py), each continued in "
         f"{given.futures} ways. Share of actual values inside the central 50, 80 and 90 % ranges; CRPS as a "
         "share of the mean hours, and of the average pace's error.",

@@ -10,13 +10,13 @@ numbers. The range of the gain that `crew` gives is compared with those true dif
 
 from __future__ import annotations
 
-import argparse
 import itertools
 
 import numpy as np
 import pandas as pd
 
 from benchmarks import resuming
+from benchmarks.command_line import command_of, parser_of
 from benchmarks.invented.workshop import EFFORT_KINDS, HABIT_KINDS, SyntheticBuild, make_build
 from benchmarks.pages import markdown, versions, write_page
 from benchmarks.skill.finish import build_seed
@@ -61,7 +61,7 @@ def build_cases(effort: str, habit: str, seed: int, runs: int, plays: int) -> li
     return [row]
 
 
-def report(found: pd.DataFrame, arguments: str) -> list[str]:
+def report(found: pd.DataFrame, command: str) -> list[str]:
     """The lines of crew.md."""
     groups = [(("all", "all"), found), *found.groupby(["effort", "habit"])]
     rows = []
@@ -74,7 +74,7 @@ def report(found: pd.DataFrame, arguments: str) -> list[str]:
     return [
         "# The gain of a second builder",
         "",
-        f"`python -m benchmarks.skill.crew {arguments}`; {versions('numpy', 'numba', 'pandas')}.",
+        f"`{command}`; {versions('numpy', 'numba', 'pandas')}.",
         "",
         f"{len(found)} builds of two, cut at half their hours; standard errors count builds, not plays.",
         "",
@@ -87,20 +87,14 @@ def report(found: pd.DataFrame, arguments: str) -> list[str]:
 
 def main() -> None:
     """Run the study, or one part of it; write crew.md when every build is finished."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--builds", type=int, default=15, help="per kind of effort and habit (default: 15)")
-    parser.add_argument("--runs", type=int, default=500, help="simulation runs (default: 500)")
-    parser.add_argument("--plays", type=int, default=20, help="true simulations (default: 20)")
-    parser.add_argument("--seed", type=int, default=20261101)
-    resuming.add_arguments(parser)
-    given = parser.parse_args()
+    defaults = {"builds": 15, "runs": 500, "plays": 20, "seed": 20261101}
+    given = parser_of(__doc__, resumable=True, **defaults).parse_args()
     kinds = itertools.product(EFFORT_KINDS, HABIT_KINDS, range(given.builds))
     parts = [(e, h, build_seed(given.seed, n, e, h), given.runs, given.plays) for e, h, n in kinds]
     found = resuming.run_parts(parts, build_cases, given, ("seed", "runs", "plays"))
     if found is None:
         return
-    arguments = f"--builds {given.builds} --runs {given.runs} --plays {given.plays} --seed {given.seed}"
-    write_page(__file__, report(found, arguments))
+    write_page(__file__, report(found, command_of(__file__, given)))
 
 
 if __name__ == "__main__":

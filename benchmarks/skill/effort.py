@@ -10,13 +10,13 @@ effort_forecasters.py); and of the types declared to run over, the share that tr
 
 from __future__ import annotations
 
-import argparse
 import time
 
 import numpy as np
 import pandas as pd
 
 from benchmarks import resuming
+from benchmarks.command_line import parser_of
 from benchmarks.invented.effort_builds import KINDS, TrueBuild, draw_build
 from benchmarks.pages import markdown_of, versions, write_page
 from benchmarks.yardsticks import effort_forecasters as others
@@ -227,14 +227,9 @@ def study_part(kind: str, build: int, seed: int) -> dict[str, list[dict]]:
 
 def main() -> None:
     """Run the study, or one part of it; write effort.md when every build is finished."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--builds", type=int, default=300, help="per kind (default: 300)")
-    parser.add_argument("--seed", type=int, default=11)
-    parser.add_argument("--kinds", nargs="*", choices=KINDS, default=list(KINDS))
-    resuming.add_arguments(parser)
-    given = parser.parse_args()
+    given = parser_of(__doc__, resumable=True, builds=300, seed=11).parse_args()
     # The kinds take turns, so that an unfinished study has about as many builds of each.
-    parts = [(kind, build, given.seed) for build in range(given.builds) for kind in given.kinds]
+    parts = [(kind, build, given.seed) for build in range(given.builds) for kind in KINDS]
     found = resuming.ResumableCases(given.cases, {"seed": given.seed}).run(parts, study_part, given.part)
     if found is None:
         return

@@ -10,7 +10,6 @@ next fifty tasks that are not started, compared with independent lognormal draws
 
 from __future__ import annotations
 
-import argparse
 import time
 from collections.abc import Sequence
 from datetime import date
@@ -19,6 +18,7 @@ import numpy as np
 import pandas as pd
 
 from benchmarks import resuming
+from benchmarks.command_line import parser_of
 from benchmarks.invented.workshop import EFFORT_KINDS, SyntheticBuild, make_build
 from benchmarks.pages import markdown_of, versions, write_page
 from benchmarks.skill.effort import LEVELS, LIBRARIES
@@ -209,11 +209,7 @@ def report(frame: pd.DataFrame, builds: int, seed: int) -> list[str]:
 
 def main() -> None:
     """Run the study, or one part of it; write effort_logs.md when every build is finished."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--builds", type=int, default=23, help="per kind of effort (default: 23)")
-    parser.add_argument("--seed", type=int, default=500)
-    resuming.add_arguments(parser)
-    given = parser.parse_args()
+    given = parser_of(__doc__, resumable=True, builds=23, seed=500).parse_args()
     parts = [
         (kind, given.seed + _SEEDS_PER_KIND * k + i)
         for i in range(given.builds)

@@ -10,7 +10,6 @@ Vehtari & Gelman, "Validating Bayesian inference algorithms with simulation-base
 
 from __future__ import annotations
 
-import argparse
 from dataclasses import replace
 from datetime import date
 
@@ -18,6 +17,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import gammaincc
 
+from benchmarks.command_line import parser_of
 from benchmarks.pages import markdown, write_page
 from forecast.learn.effort.design import EffortDesign, build_design
 from forecast.learn.effort.draws import LOG_MORE, OpenEvidence
@@ -213,10 +213,7 @@ def uniform_p(ranks: np.ndarray) -> float:
 
 def main() -> None:
     """Run the study and write effort_ranks.md."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--builds", type=int, default=500)
-    parser.add_argument("--seed", type=int, default=7)
-    given = parser.parse_args()
+    given = parser_of(__doc__, builds=500, seed=7).parse_args()
     streams = np.random.default_rng(given.seed).spawn(given.builds)
     found = pd.DataFrame([ranks_of_build(rng, 60, 4, 60, 10) for rng in streams])
     rows = []

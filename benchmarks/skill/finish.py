@@ -21,7 +21,6 @@ the stage in question:
 
 from __future__ import annotations
 
-import argparse
 import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -33,6 +32,7 @@ import numpy as np
 import pandas as pd
 
 from benchmarks import resuming
+from benchmarks.command_line import command_of, parser_of
 from benchmarks.invented.workshop import EFFORT_KINDS, HABIT_KINDS, PlayedOn, SyntheticBuild, make_build
 from benchmarks.pages import markdown, ratio_and_error, resamples, versions, write_page
 from forecast.learn.progress import Progress, read_progress
@@ -267,15 +267,14 @@ def oracle_table(found: pd.DataFrame) -> list[str]:
     return ["## The oracle", "", *markdown(heads, rows), ""]
 
 
-def report(found: pd.DataFrame, study: Study) -> list[str]:
+def report(found: pd.DataFrame, study: Study, command: str) -> list[str]:
     """The lines of finish.md."""
     cases = found["build"].nunique()
     kinds = found.assign(kind=found["effort"] + ", " + found["habit"]).sort_values("at", kind="stable")
     return [
         "# Finish dates and hours to come: coverage and score",
         "",
-        f"`python -m benchmarks.skill.finish --builds {study.builds} --runs {study.runs} "
-        f"--plays {study.plays} --seed {study.seed}`; {versions('numpy', 'pandas', 'scipy', 'numba')}.",
+        f"`{command}`; {versions('numpy', 'pandas', 'scipy', 'numba')}.",
         "",
         f"{cases} invented builds of about 260 tasks, each cut at 25, 50 and 75 % of its person-hours.",
         "50, 80 and 90 %: share of actual values inside that central range of the program. `late`: share of",
@@ -296,23 +295,17 @@ def report(found: pd.DataFrame, study: Study) -> list[str]:
 
 def main() -> None:
     """Run the study, or one part of it; write finish.md when every build is finished."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--builds", type=int, default=50, help="per kind of effort and habit (default: 50)")
-    parser.add_argument("--runs", type=int, default=500, help="simulation runs (default: 500)")
-    parser.add_argument("--plays", type=int, default=60, help="plays of the oracle (default: 60)")
-    parser.add_argument("--seed", type=int, default=20261001)
-    resuming.add_arguments(parser)
-    given = parser.parse_args()
-    made_with = ("seed", "runs", "plays")
-    study = Study(builds=given.builds, **{name: getattr(given, name) for name in made_with})
-    found = resuming.run_parts(study.parts, partial(build_cases, study), given, made_with)
+    defaults = {"builds": 50, "runs": 500, "plays": 60, "seed": 20261001}
+    given = parser_of(__doc__, resumable=True, **defaults).parse_args()
+    study = Study(**{name: getattr(given, name) for name in defaults})
+    found = resuming.run_parts(study.parts, partial(build_cases, study), given, ("seed", "runs", "plays"))
     if found is None:
         return
     # A test computes the cases of the first build again, from the settings in these rows.
     corner = found.loc[found["build"] == study.parts[0][-1]]
     corner.assign(seed=study.seed, runs=study.runs, plays=study.plays).to_csv(CORNER, index=False)
     found = found.sort_values(["number", "build"], kind="stable")
-    write_page(__file__, report(found, study))
+    write_page(__file__, report(found, study, command_of(__file__, given)))
 
 
 if __name__ == "__main__":

@@ -19,7 +19,6 @@ knowing it.
 
 from __future__ import annotations
 
-import argparse
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import timedelta
@@ -30,6 +29,7 @@ import numpy as np
 import pandas as pd
 
 from benchmarks import resuming
+from benchmarks.command_line import command_of, parser_of
 from benchmarks.invented.workshop import HABIT_KINDS, SyntheticBuild, make_build
 from benchmarks.invented.workshop.kinds import draw_habit
 from benchmarks.invented.workshop.presence import QUARTERS, HabitState, Presence, TwoPersonWork
@@ -237,13 +237,8 @@ def report(found: pd.DataFrame, command: str) -> list[str]:
 
 def main() -> None:
     """Run the study, or one part of it; write finish_limits.md when every build is finished."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--builds", type=int, default=16, help="per kind of effort and habit (default: 16)")
-    parser.add_argument("--runs", type=int, default=200, help="simulation runs (default: 200)")
-    parser.add_argument("--plays", type=int, default=60, help="true simulations (default: 60)")
-    parser.add_argument("--seed", type=int, default=20261128)
-    resuming.add_arguments(parser)
-    given = parser.parse_args()
+    defaults = {"builds": 16, "runs": 200, "plays": 60, "seed": 20261128}
+    given = parser_of(__doc__, resumable=True, **defaults).parse_args()
     made_with = ("seed", "runs", "plays")
     same = {name: getattr(given, name) for name in made_with}
     study = LimitStudy(habit_spread=habit_spread_of(given.seed), **same)
@@ -251,8 +246,7 @@ def main() -> None:
     found = resuming.run_parts(parts, partial(build_cases, study), given, made_with)
     if found is None:
         return
-    command = f"python -m benchmarks.skill.finish_limits --builds {given.builds} --runs {given.runs} "
-    write_page(__file__, report(found, command + f"--plays {given.plays} --seed {given.seed}"))
+    write_page(__file__, report(found, command_of(__file__, given)))
 
 
 if __name__ == "__main__":

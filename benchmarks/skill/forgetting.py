@@ -10,12 +10,11 @@ default only if it gained more where it is true than it lost where it is not.
 
 from __future__ import annotations
 
-import argparse
-
 import numpy as np
 import pandas as pd
 
 from benchmarks import resuming
+from benchmarks.command_line import parser_of
 from benchmarks.invented.effort_builds import BREAK_KINDS, HALF_DAYS, draw_build
 from benchmarks.pages import markdown_of, versions, write_page
 from benchmarks.skill.effort import LIBRARIES
@@ -60,11 +59,7 @@ def table(frame: pd.DataFrame) -> pd.DataFrame:
 
 def main() -> None:
     """Run the study, or one part of it; write forgetting.md when every build is finished."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--builds", type=int, default=24, help="per kind of builder (default: 24)")
-    parser.add_argument("--seed", type=int, default=21)
-    resuming.add_arguments(parser)
-    given = parser.parse_args()
+    given = parser_of(__doc__, resumable=True, builds=24, seed=21).parse_args()
     parts = [(kind, build, given.seed) for build in range(given.builds) for kind in BREAK_KINDS]
     found = resuming.run_parts(parts, build_cases, given, ("seed",))
     if found is None:

@@ -21,6 +21,7 @@ import numpy as np
 import pandas as pd
 
 from benchmarks import resuming
+from benchmarks.command_line import command_of, parser_of
 from benchmarks.invented.clubs import EVENINGS, WEEKENDS, Club, member
 from benchmarks.invented.workshop.random_kit import TYPES
 from benchmarks.pages import versions, write_page
@@ -78,8 +79,6 @@ def build_cases(
 
 def report(found: pd.DataFrame, given: argparse.Namespace) -> list[str]:
     """The lines of the page."""
-    sizes = " ".join(map(str, given.members))
-    arguments = f"--clubs {given.clubs} --newcomers {given.newcomers} --members {sizes} --runs {given.runs}"
     early = found.loc[found["at"].isin(EARLY)]
     score = early.pivot_table(index="club", columns="priors", values="crps")
     better = (
@@ -88,8 +87,7 @@ def report(found: pd.DataFrame, given: argparse.Namespace) -> list[str]:
     return [
         "# Pooled priors, over many clubs",
         "",
-        f"`python -m benchmarks.skill.pooled_clubs {arguments} --seed {given.seed}`; "
-        f"{versions('numpy', 'pandas', 'scipy', 'numba')}.",
+        f"`{command_of(__file__, given)}`; {versions('numpy', 'pandas', 'scipy', 'numba')}.",
         "",
         f"{found['club'].nunique()} invented clubs, each with a guide, a rate of learning and habits of its",
         "own, drawn from the built-in priors; builds of about 80 tasks. Mean CRPS of the finish of the whole",
@@ -104,14 +102,9 @@ def report(found: pd.DataFrame, given: argparse.Namespace) -> list[str]:
 
 def main() -> None:
     """Run the study, or one part of it; write its page when every club is finished."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--clubs", type=int, default=24)
-    parser.add_argument("--newcomers", type=int, default=2, help="per club (default: 2)")
+    parser = parser_of(__doc__, resumable=True, clubs=24, newcomers=2, runs=300, seed=20261128)
     parser.add_argument("--members", type=int, nargs="+", default=[5, 50], help="sizes (default: 5 50)")
     parser.add_argument("--to", default="pooled_clubs.md", help="page to write (default: pooled_clubs.md)")
-    parser.add_argument("--runs", type=int, default=300, help="simulation runs (default: 300)")
-    parser.add_argument("--seed", type=int, default=20261128)
-    resuming.add_arguments(parser)
     given = parser.parse_args()
     sizes = tuple(given.members)
     parts = [(given.seed, n, given.newcomers, sizes, given.runs) for n in range(given.clubs)]

@@ -23,6 +23,7 @@ import numpy as np
 import pandas as pd
 
 from benchmarks import resuming
+from benchmarks.command_line import command_of, parser_of
 from benchmarks.invented.clubs import (
     ADDED_PER_HOUR,
     APART,
@@ -228,12 +229,10 @@ def _ratio(score: pd.DataFrame, label: str, rng: np.random.Generator) -> str:
 def report(found: pd.DataFrame, given: argparse.Namespace) -> list[str]:
     """The lines of pooled_priors.md."""
     rng = np.random.default_rng(given.seed)
-    arguments = f"--newcomers {given.newcomers} --strangers {given.strangers} --runs {given.runs}"
     return [
         "# Pooled priors",
         "",
-        f"`python -m benchmarks.skill.pooled_priors {arguments} --seed {given.seed}`; "
-        f"{versions('numpy', 'pandas', 'scipy', 'numba')}.",
+        f"`{command_of(__file__, given)}`; {versions('numpy', 'pandas', 'scipy', 'numba')}.",
         "",
         f"Invented builds of about {TASKS} tasks. The members of the club build to a guide whose hours are",
         "55 % of the true ones, learn at 82 % per doubling, redo one task in five and build on short",
@@ -258,13 +257,8 @@ def report(found: pd.DataFrame, given: argparse.Namespace) -> list[str]:
 
 def main() -> None:
     """Run the study, or one part of it; write pooled_priors.md when every builder is finished."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--newcomers", type=int, default=32)
-    parser.add_argument("--strangers", type=int, default=40)
-    parser.add_argument("--runs", type=int, default=300, help="simulation runs (default: 300)")
-    parser.add_argument("--seed", type=int, default=20261127)
-    resuming.add_arguments(parser)
-    given = parser.parse_args()
+    defaults = {"newcomers": 32, "strangers": 40, "runs": 300, "seed": 20261127}
+    given = parser_of(__doc__, resumable=True, **defaults).parse_args()
     made_with = ("seed", "runs")
     pools = Pools(given.seed, ResumableCases(given.cases, {n: getattr(given, n) for n in made_with}))
     parts = parts_of(given.newcomers, given.strangers)

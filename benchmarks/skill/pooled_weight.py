@@ -22,6 +22,7 @@ import pandas as pd
 from scipy.special import logit
 
 from benchmarks import resuming
+from benchmarks.command_line import command_of, parser_of
 from benchmarks.pages import markdown, ratio_and_error, resamples, versions, write_page
 from benchmarks.resuming import ResumableCases
 from benchmarks.skill.pooled_priors import CUTS, EARLY, LATER, Pools, alone, builder_of
@@ -154,13 +155,10 @@ def report(found: pd.DataFrame, given: argparse.Namespace) -> list[str]:
     cases = found.to_dict("records")
     scores = [{w: mixed_score(c, w) for w in WEIGHTS} | {"built in": built_in_score(c)} for c in cases]
     frame = pd.concat([found, pd.DataFrame(scores)], axis=1)
-    seeds = " ".join(map(str, given.seeds))
-    arguments = f"--seeds {seeds} --newcomers {given.newcomers} --strangers {given.strangers}"
     return [
         "# The weight of built-in priors beside pooled ones",
         "",
-        f"`python -m benchmarks.skill.pooled_weight {arguments}`; "
-        f"{versions('numpy', 'pandas', 'scipy', 'numba')}.",
+        f"`{command_of(__file__, given)}`; {versions('numpy', 'pandas', 'scipy', 'numba')}.",
         "",
         "Builds as in pooled_priors.md, with other seeds. Each column gives the built-in priors this weight",
         "before the log: the ratio of mean CRPS to that with the built-in priors alone, all from the same",
@@ -179,11 +177,8 @@ def report(found: pd.DataFrame, given: argparse.Namespace) -> list[str]:
 
 def main() -> None:
     """Run the study, or one part of it; write pooled_weight.md when every builder is finished."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser = parser_of(__doc__, resumable=True, newcomers=20, strangers=12)
     parser.add_argument("--seeds", type=int, nargs="+", default=[7, 11], help="of clubs (default: 7 11)")
-    parser.add_argument("--newcomers", type=int, default=20, help="per club (default: 20)")
-    parser.add_argument("--strangers", type=int, default=12, help="per club (default: 12)")
-    resuming.add_arguments(parser)
     given = parser.parse_args()
     pools = {seed: Pools(seed, ResumableCases(given.cases, {})) for seed in given.seeds}
     counts = {"unlike": given.strangers, "newcomer": given.newcomers}

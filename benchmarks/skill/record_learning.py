@@ -32,6 +32,7 @@ import numpy as np
 import pandas as pd
 
 from benchmarks import resuming
+from benchmarks.command_line import command_of, parser_of
 from benchmarks.invented.workshop import EFFORT_KINDS, HABIT_KINDS, SyntheticBuild, make_build
 from benchmarks.pages import markdown, ratio_and_error, resamples, versions, write_page
 from forecast.learn.progress import read_progress
@@ -249,8 +250,7 @@ def report(rows: pd.DataFrame, given: argparse.Namespace) -> list[str]:
     lines = [
         "# Forecasts that learn from their record",
         "",
-        f"`python -m benchmarks.skill.record_learning --builds {given.builds} --runs {given.runs} "
-        f"--seed {given.seed}`; {versions('numpy', 'pandas')}.",
+        f"`{command_of(__file__, given)}`; {versions('numpy', 'pandas')}.",
         "",
         f"{rows['build'].nunique()} builds of {len(EFFORT_KINDS)} x {len(HABIT_KINDS)} kinds, one forecast",
         "per quarter. CRPS divided by the even-odds days of the forecast; its ratio to that of the",
@@ -298,12 +298,7 @@ def _group(way: str) -> str:
 
 def main() -> None:
     """Run the study, or one part of it; write record_learning.md when every build is finished."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--builds", type=int, default=6, help="per kind of effort and habit (default: 6)")
-    parser.add_argument("--runs", type=int, default=300, help="simulation runs (default: 300)")
-    parser.add_argument("--seed", type=int, default=77)
-    resuming.add_arguments(parser)
-    given = parser.parse_args()
+    given = parser_of(__doc__, resumable=True, builds=6, runs=300, seed=77).parse_args()
     kinds = list(itertools.product(EFFORT_KINDS, HABIT_KINDS))
     parts = [
         (effort, habit, n, given.seed * 10_000 + number * 100 + n, given.runs)

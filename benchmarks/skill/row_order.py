@@ -10,10 +10,9 @@ more hours of the same builders can delay the finish (Graham's anomalies); they 
 
 from __future__ import annotations
 
-import argparse
-
 import numpy as np
 
+from benchmarks.command_line import command_of, parser_of
 from benchmarks.pages import markdown, write_page
 from benchmarks.yardsticks.optimum import (
     by_longest_path,
@@ -144,15 +143,12 @@ def anomaly_table(networks: int, seed: int) -> list[str]:
 
 def main() -> None:
     """Run the study and write row_order.md."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--networks", type=int, default=60, help="random networks (default: 60)")
-    parser.add_argument("--seed", type=int, default=3)
-    given = parser.parse_args()
+    given = parser_of(__doc__, networks=60, seed=3).parse_args()
     networks, seed, sharing = given.networks, given.seed, max(given.networks // 3, 1)
     lines = [
         "# Tasks in row order",
         "",
-        f"`python -m benchmarks.skill.row_order --networks {networks} --seed {seed}`",
+        f"`{command_of(__file__, given)}`",
         "",
         f"Makespan of {networks} random networks of {TASKS} tasks for two builders, over the optimum.",
         "",

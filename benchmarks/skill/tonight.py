@@ -17,6 +17,7 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
+from benchmarks.command_line import command_of, parser_of
 from benchmarks.invented.workshop import EFFORT_KINDS, SyntheticBuild, make_build
 from benchmarks.pages import markdown, versions, write_page
 from forecast.learn.bench_time import BenchTime
@@ -105,11 +106,10 @@ def bins(found: pd.DataFrame) -> pd.DataFrame:
 
 def report(found: pd.DataFrame, given: argparse.Namespace) -> list[str]:
     """The lines of tonight.md."""
-    command = f"benchmarks.skill.tonight --builds {given.builds} --tasks {given.tasks} --seed {given.seed}"
     return [
         "# Tonight: are the chances right?",
         "",
-        f"`python -m {command}`; {versions('numpy', 'pandas')}.",
+        f"`{command_of(__file__, given)}`; {versions('numpy', 'pandas')}.",
         "Tasks of one build share its drift, which the bands ignore: they are too narrow.",
         "",
         *_table(bins(found)),
@@ -144,11 +144,7 @@ def _table(table: pd.DataFrame) -> list[str]:
 
 def main() -> None:
     """Run the study and write tonight.md."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--builds", type=int, default=60)
-    parser.add_argument("--tasks", type=int, default=120)
-    parser.add_argument("--seed", type=int, default=900)
-    given = parser.parse_args()
+    given = parser_of(__doc__, builds=60, tasks=120, seed=900).parse_args()
     write_page(__file__, report(study(given.builds, given.tasks, given.seed), given))
 
 

@@ -10,7 +10,6 @@ nothing has been compiled, neither by Python nor by numba (target: within 15 sec
 
 from __future__ import annotations
 
-import argparse
 import os
 import shutil
 import statistics
@@ -20,6 +19,7 @@ import tempfile
 import time
 from pathlib import Path
 
+from benchmarks.command_line import parser_of
 from benchmarks.pages import markdown, write_page
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -64,9 +64,7 @@ def compare(command: list[str], yardstick: list[str], rounds: int) -> tuple[floa
 
 def main() -> None:
     """Run the study and write commands.md."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--rounds", type=int, default=7)
-    rounds = parser.parse_args().rounds
+    rounds = parser_of(__doc__, rounds=7).parse_args().rounds
     rows = []
     for name, (command, yardstick) in PAIRS.items():
         ours, theirs = compare(command, yardstick, rounds)

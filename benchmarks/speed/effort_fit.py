@@ -9,7 +9,6 @@ several times over; the table has the medians.
 
 from __future__ import annotations
 
-import argparse
 import statistics
 import time
 import warnings
@@ -18,6 +17,7 @@ from collections.abc import Callable
 import numpy as np
 from threadpoolctl import threadpool_limits
 
+from benchmarks.command_line import parser_of
 from benchmarks.invented.effort_builds import TrueBuild, draw_build
 from benchmarks.pages import markdown, versions, write_page
 from benchmarks.skill.effort import LIBRARIES
@@ -57,9 +57,7 @@ def seconds(fit: Callable[[TrueBuild, int], None], build: TrueBuild, finished: i
 
 def main() -> None:
     """Run the study and write effort_fit.md."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--rounds", type=int, default=5)
-    rounds = parser.parse_args().rounds
+    rounds = parser_of(__doc__, rounds=5).parse_args().rounds
     rows = []
     with threadpool_limits(limits=1, user_api="blas"):
         for count, types in SIZES:

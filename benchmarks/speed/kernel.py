@@ -25,6 +25,7 @@ from pathlib import Path
 
 import numpy as np
 
+from benchmarks.command_line import command_of, parser_of
 from benchmarks.pages import markdown, versions, write_page
 from forecast.files.plan import Plan, Task
 from forecast.simulate.network import Network, Simulation, network_of_untouched, simulate_schedule
@@ -254,8 +255,7 @@ def report(given: argparse.Namespace) -> list[str]:
     return [
         "# Speed of the kernel",
         "",
-        f"`python -m benchmarks.speed.kernel --runs {runs} --tasks {tasks} --seed {seed}`; "
-        f"{versions('numpy', 'numba', python=True)}.",
+        f"`{command_of(__file__, given)}`; {versions('numpy', 'numba', python=True)}.",
         f"{runs} runs x {tasks} tasks x two builders over {horizon_of(tasks)} days; "
         f"{finished:.1%} of the runs finished.",
         "",
@@ -267,12 +267,8 @@ def report(given: argparse.Namespace) -> list[str]:
 
 def main() -> None:
     """Run the study and write kernel.md."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--runs", type=int, default=10_000)
-    parser.add_argument("--tasks", type=int, default=500)
-    parser.add_argument("--event-runs", type=int, default=200, help="runs of the simpy model (default: 200)")
-    parser.add_argument("--seed", type=int, default=1)
-    write_page(__file__, report(parser.parse_args()))
+    given = parser_of(__doc__, runs=10_000, tasks=500, event_runs=200, seed=1).parse_args()
+    write_page(__file__, report(given))
 
 
 if __name__ == "__main__":
