@@ -93,7 +93,8 @@ class SkillChart(SphinxDirective):
         name = self.arguments[0]
         figure = FIGURES[name]()
         self.env.note_dependency(str(study_file(figure.study)))
-        caption = f'{figure.caption} <a href="{_STUDIES}/{figure.study}.html">All figures of this study</a>'
+        page = study_file(figure.study).relative_to(BENCHMARKS).with_suffix(".html").as_posix()
+        caption = f'{figure.caption} <a href="{_STUDIES}/{page}">All figures of this study</a>'
         picture = f"{figure.svg(name)}<figcaption>{caption}</figcaption>"
         layout = "chart-above-table" if figure.is_wide else "chart-beside-table"
         heading = self.parse_text_to_nodes(f"## {figure.title}", allow_section_headings=True)
@@ -127,18 +128,18 @@ def _finish_report(app: Sphinx, *_: Any) -> None:
 
 
 def write_studies(app: Sphinx) -> None:
-    """One page per study, which includes what the study wrote."""
+    """One page per study, in the folders of benchmarks/, which includes what the study wrote."""
     folder = Path(app.srcdir) / _STUDIES
-    folder.mkdir(exist_ok=True)
-    pages = {p.stem: p for p in sorted(BENCHMARKS.rglob("*.md")) if p.name != "README.md"}
-    for old in folder.glob("*.md"):
-        if old.stem not in pages:
-            old.unlink()
-    for name, page in pages.items():
-        text = f"```{{include}} {'../' * 2}{page.relative_to(ROOT)}\n```\n"
-        file = folder / f"{name}.md"
+    pages = [p for p in sorted(BENCHMARKS.rglob("*.md")) if p.name != "README.md"]
+    wanted = {folder / page.relative_to(BENCHMARKS): page for page in pages}
+    for old in set(folder.rglob("*.md")) - set(wanted):
+        old.unlink()
+    for file, page in wanted.items():
+        up = "../" * len(file.relative_to(ROOT).parent.parts)
+        text = f"```{{include}} {up}{page.relative_to(ROOT)}\n```\n"
         # Unchanged files keep their date, so that Sphinx does not build their pages again.
         if not file.exists() or file.read_text(encoding="utf-8") != text:
+            file.parent.mkdir(parents=True, exist_ok=True)
             file.write_text(text, encoding="utf-8")
 
 

@@ -15,7 +15,7 @@ CHECKS = reference_table("published_checks")
 @pytest.mark.parametrize("reader", METHOD_READERS)
 def test_every_table_of_the_pages_is_read(reader):
     found = measured(reader)
-    assert {"tonight_skill", "finish_skill"} <= set(found)
+    assert {"tonight", "finish"} <= set(found)
     assert len(found) == method_page(reader).count("<!-- quoted:")
 
 
@@ -26,7 +26,7 @@ def test_the_words_of_a_page_hold_no_table_and_no_mark_of_one(reader):
 
 
 def test_the_ranges_that_held_are_those_of_the_study():
-    quoted, shown = measured("builders")["finish_skill"], finish_ranges_held()
+    quoted, shown = measured("builders")["finish"], finish_ranges_held()
     assert len(shown) == len(quoted) == 12
     assert shown["Of"].str.startswith("the ").all()
     for said, share in zip(shown["The 80 % range held"], quoted["80 %"], strict=True):
@@ -35,7 +35,7 @@ def test_the_ranges_that_held_are_those_of_the_study():
 
 
 def test_the_sentence_gives_the_worst_and_the_best():
-    shares = [float(s) for s in measured("builders")["finish_skill"]["80 %"]]
+    shares = [float(s) for s in measured("builders")["finish"]["80 %"]]
     assert held_sentence() == (
         f"Ranges meant to hold 80 times in 100 held {100 * min(shares):.0f} to {100 * max(shares):.0f} times."
     )

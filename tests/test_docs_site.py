@@ -206,16 +206,16 @@ class TestSkill:
         assert set(cells) <= rounded
 
     def test_titles_follow_the_table(self, tmp_path, monkeypatch):
-        page = study_file("tonight_skill").read_text(encoding="utf-8")
+        page = study_file("tonight").read_text(encoding="utf-8")
         changed = page.replace("| 70% to 90% | 730 | 0.809 | 0.815 |", "| 70% to 90% | 730 | 0.809 | 0.615 |")
         assert changed != page
-        (tmp_path / "tonight_skill.md").write_text(changed, encoding="utf-8")
+        (tmp_path / "tonight.md").write_text(changed, encoding="utf-8")
         monkeypatch.setattr(skill_tables, "BENCHMARKS", tmp_path)
         assert FIGURES["tonight-calibration"]().title.endswith("62 % were finished")
 
     def test_what_is_missing_is_refused(self, tmp_path, monkeypatch):
         with pytest.raises(KeyError, match="no heading"):
-            study_table("tonight_skill", "Nowhere")
+            study_table("tonight", "Nowhere")
         with pytest.raises(FileNotFoundError, match="Found 0"):
             study_table("no_such_study")
         monkeypatch.setattr(skill_tables, "BENCHMARKS", tmp_path)

@@ -80,7 +80,7 @@ def _show_measured() -> None:
             "chances-tonight", chances_held, "Tasks of invented builds, by the chance that was given"
         )
     with st.expander("All figures, beside simpler ways and beside one who knows the truth"):
-        table = measured("statisticians")["finish_skill"]
+        table = measured("statisticians")["finish"]
         st.html(
             html_table(
                 table, "Coverage, and the mean error in days (CRPS) as a ratio to each way", scrolls=True

@@ -8,7 +8,7 @@ import pandas as pd
 
 from forecast.files.reference_tables import method_page
 
-_QUOTED = re.compile(r"<!-- quoted: benchmarks/(\w+)\.md .*?-->\n(.*?)<!-- end -->\n?", re.DOTALL)
+_QUOTED = re.compile(r"<!-- quoted: benchmarks/skill/(\w+)\.md .*?-->\n(.*?)<!-- end -->\n?", re.DOTALL)
 _POINTS = {"0.25": "a quarter", "0.5": "half", "0.75": "three quarters"}
 _TARGETS = {
     "open stage": "the finish of an open stage",
@@ -21,7 +21,7 @@ _TARGETS = {
 def measured(reader: str) -> dict[str, pd.DataFrame]:
     """The tables of a method page by the name of their study, every cell a text.
 
-    >>> measured("builders")["finish_skill"].columns.to_list()
+    >>> measured("builders")["finish"].columns.to_list()
     ['target', 'at', '80 %']
     """
     return {study: _frame(table) for study, table in _QUOTED.findall(method_page(reader))}
@@ -39,7 +39,7 @@ def _frame(table: str) -> pd.DataFrame:
 
 def finish_ranges_held() -> pd.DataFrame:
     """How often the 80 % range of a finish or of hours held what came, by how much of the hours was done."""
-    found = measured("builders")["finish_skill"]
+    found = measured("builders")["finish"]
     return pd.DataFrame(
         {
             "Hours done then": [_POINTS.get(at, at) for at in found["at"]],
@@ -51,7 +51,7 @@ def finish_ranges_held() -> pd.DataFrame:
 
 def chances_held() -> pd.DataFrame:
     """How often a task was finished tonight, by the chance that was given."""
-    found = measured("builders")["tonight_skill"]
+    found = measured("builders")["tonight"]
     return pd.DataFrame(
         {
             "Chance given": [given.replace("%", " %") for given in found["given"]],
@@ -63,7 +63,7 @@ def chances_held() -> pd.DataFrame:
 
 def held_sentence() -> str:
     """The span of how often the 80 % ranges held."""
-    shares = measured("builders")["finish_skill"]["80 %"].astype(float)
+    shares = measured("builders")["finish"]["80 %"].astype(float)
     low, high = round(100 * shares.min()), round(100 * shares.max())
     return f"Ranges meant to hold 80 times in 100 held {low} to {high} times."
 

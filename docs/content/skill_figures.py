@@ -34,7 +34,7 @@ _CRPS = "CRPS / CRPS of the yardstick (below 1: better)"
 
 def finish_coverage() -> SkillFigure:
     """How often the 80 % ranges of dates and hours contained what came."""
-    found = study_table("finish_skill", "All kinds")
+    found = study_table("finish", "All kinds")
     frame = _with_binomial_whiskers(
         pd.DataFrame(
             {
@@ -46,7 +46,7 @@ def finish_coverage() -> SkillFigure:
         )
     )
     return SkillFigure(
-        study="finish_skill",
+        study="finish",
         title=f"80 % ranges contained the date or hours in {_span(frame['value'])} % of cases",
         caption=(
             f"{found['cases'].iloc[0]:.0f} invented builds, each forecast when a quarter, half and three "
@@ -65,7 +65,7 @@ def finish_error() -> SkillFigure:
         "/ plan alone": "planned hours",
         "/ oracle": "oracle",
     }
-    found = study_table("finish_skill", "All kinds")
+    found = study_table("finish", "All kinds")
     found = found.loc[found["target"].isin(["open stage", "build"])].sort_values("target", kind="stable")
     frame = found.melt(id_vars=["target", "at"], value_vars=list(ways), var_name="row")
     frame = frame.assign(
@@ -74,7 +74,7 @@ def finish_error() -> SkillFigure:
     frame = frame.assign(low=frame["value"], high=frame["value"])
     pace = frame.loc[frame["row"] == "average pace", "value"]
     return SkillFigure(
-        study="finish_skill",
+        study="finish",
         title=f"The error of a finish date is {_span(pace, digits=2)} times that of the average pace",
         caption=(
             "Ratios of mean CRPS over the same invented builds. The oracle knows every parameter the "
@@ -93,20 +93,20 @@ def finish_limits() -> SkillFigure:
     """What the error of a finish date would be if part of the truth were known."""
     names = {
         "program": "as it is",
-        "told how builders differ": "knowing how builders differ",
-        "told the habit": "knowing the builder's habit",
-        "told the work": "knowing the hours of the work",
+        "habit spread known": "knowing how builders differ",
+        "habit known": "knowing the builder's habit",
+        "work known": "knowing the hours of the work",
         "oracle": "knowing both (oracle)",
     }
     parts = []
     for heading, target in (("Open stage", "open stage"), ("Build", "build")):
         found = study_table("finish_limits", heading)
-        found = found.loc[found.iloc[:, 0].isin(names)]
+        found = found.loc[found["way"].isin(names)]
         ratio = value_and_error(found["/ average pace"])
         parts.append(
             pd.DataFrame(
                 {
-                    "row": found.iloc[:, 0].map(names),
+                    "row": found["way"].map(names),
                     "series": _TARGETS[target],
                     "value": ratio["value"],
                     "low": ratio["value"] - ratio["error"],
@@ -136,21 +136,21 @@ def finish_limits() -> SkillFigure:
 
 def hours_coverage() -> SkillFigure:
     """How often the 80 % range of the hours left contained the true total."""
-    found = study_table("effort_skill", _effort_heading())
+    found = study_table("effort", _effort_heading())
     frame = pd.DataFrame(
         {
             "row": found["kind"].map(_EFFORT),
             "series": found["share"].map(_POINTS),
             "value": found["80 % of total"],
-            "trials": builds_of("effort_skill"),
+            "trials": builds_of("effort"),
         }
     )
     frame = _with_binomial_whiskers(frame)
     return SkillFigure(
-        study="effort_skill",
+        study="effort",
         title=f"80 % ranges of the hours left contained the true total in {_span(frame['value'])} % of cases",
         caption=(
-            f"{builds_of('effort_skill')} invented builds of each kind, forecast when that share of the "
+            f"{builds_of('effort')} invented builds of each kind, forecast when that share of the "
             "tasks was finished. Whiskers: two standard errors. Dashed: 80 %."
         ),
         chart=dot_chart(
@@ -162,7 +162,7 @@ def hours_coverage() -> SkillFigure:
 
 def hours_error() -> SkillFigure:
     """The error of the hours left beside independent draws per task."""
-    found = study_table("effort_skill", _effort_heading())
+    found = study_table("effort", _effort_heading())
     frame = pd.DataFrame(
         {
             "row": found["kind"].map(_EFFORT),
@@ -173,7 +173,7 @@ def hours_error() -> SkillFigure:
         }
     )
     return SkillFigure(
-        study="effort_skill",
+        study="effort",
         title=f"The error of the hours left is {_span(frame['value'], 2)} times that of independent draws",
         caption=(
             "Ratio of the mean CRPS of the remaining total to that of lognormal draws made independently for "
@@ -190,7 +190,7 @@ def hours_error() -> SkillFigure:
 
 def overruns_declared() -> SkillFigure:
     """How many of the types that were declared over their estimate truly were."""
-    found = study_table("effort_skill", "The same over all kinds")
+    found = study_table("effort", "The same over all kinds")
     frame = pd.DataFrame(
         {
             "row": found["share"].map(_POINTS),
@@ -201,7 +201,7 @@ def overruns_declared() -> SkillFigure:
     )
     frame = _with_binomial_whiskers(frame)
     return SkillFigure(
-        study="effort_skill",
+        study="effort",
         title=(
             "Of the types of work declared over their estimate (more than 80 % sure), "
             f"{_span(frame['value'])} % were"
@@ -229,7 +229,7 @@ def bench_coverage() -> SkillFigure:
         "13-week blocks": "13-week blocks",
         "independent weeks": "independent weeks",
     }
-    found = study_table("bench_time_skill")
+    found = study_table("bench_time")
     found = found.loc[found["way"].isin(ways)]
     frame = pd.DataFrame(
         {
@@ -242,7 +242,7 @@ def bench_coverage() -> SkillFigure:
     frame = frame.assign(low=frame["value"], high=frame["value"])
     model, naive = (frame.loc[frame["series"] == way, "value"] for way in ("benchdays", "independent weeks"))
     return SkillFigure(
-        study="bench_time_skill",
+        study="bench_time",
         title=(
             f"80 % ranges of the coming hours contain {_span(model)} % of them; "
             f"with independent weeks only {_span(naive)} %"
@@ -258,7 +258,7 @@ def bench_coverage() -> SkillFigure:
 
 def tonight_calibration() -> SkillFigure:
     """Whether the chances of finishing a task tonight are right."""
-    found = study_table("tonight_skill")
+    found = study_table("tonight")
     band = found["band"].str.split(" to ", expand=True).astype(float)
     frame = pd.DataFrame(
         {
@@ -270,7 +270,7 @@ def tonight_calibration() -> SkillFigure:
     )
     likely = found.loc[found["given"] == "70% to 90%"].iloc[0]
     return SkillFigure(
-        study="tonight_skill",
+        study="tonight",
         title=(
             f"Of {likely['tasks']:.0f} tasks given a 70 to 90 % chance tonight, "
             f"{100 * likely['finished']:.0f} % were finished"
@@ -288,7 +288,7 @@ def tonight_calibration() -> SkillFigure:
 
 def crew_gain() -> SkillFigure:
     """How often the 80 % range of a second builder's gain contained the true gain."""
-    found = study_table("crew_skill")
+    found = study_table("crew")
     together = found.loc[found["effort"] == "all"].iloc[0]
     found = found.loc[found["effort"] != "all"]
     frame = pd.DataFrame(
@@ -300,7 +300,7 @@ def crew_gain() -> SkillFigure:
     )
     frame = frame.assign(low=frame["value"], high=frame["value"])
     return SkillFigure(
-        study="crew_skill",
+        study="crew",
         title=(
             "The 80 % range of the days that a second builder gains contained "
             f"{100 * together['80 % covers']:.0f} % of the true gains"
@@ -316,7 +316,7 @@ def crew_gain() -> SkillFigure:
 
 def pooled_priors() -> SkillFigure:
     """What priors pooled from other builds are worth to somebody who has just begun."""
-    found = study_table("many_clubs")
+    found = study_table("pooled_clubs")
     found = found.loc[found["at"].str.fullmatch(r"\d+%")]
     parts = []
     for members in (5, 50):
@@ -335,7 +335,7 @@ def pooled_priors() -> SkillFigure:
     frame = pd.concat(parts)
     many = frame.loc[frame["series"] == "50 builds", "value"]
     return SkillFigure(
-        study="many_clubs",
+        study="pooled_clubs",
         title=(
             f"Priors pooled from 50 similar builds lower a beginner's error to {many.iloc[0]:.2f} of what it "
             f"was, and change little ({many.iloc[-1]:.2f}) when three quarters are done"

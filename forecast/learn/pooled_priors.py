@@ -23,8 +23,8 @@ VERSION = 1
 LEAST_BUILDS = 3
 # How likely it is beforehand that a builder is unlike those pooled; common practice is a tenth to a half.
 # Measured: from 2 to 10 % newcomers lose .01 at most, and strangers fare no worse than with the built-in
-# beliefs alone (benchmarks/priors_weight.md). 2 % does as well there, but its strangers are easily told from
-# the club, and others may not be.
+# beliefs alone (benchmarks/skill/pooled_weight.md). 2 % does as well there, but its strangers are easily
+# told from the club, and others may not be.
 BUILT_IN_WEIGHT = 0.05
 _LARGEST_FILE_BYTES = 1_000_000
 _EFFECTS = (

@@ -43,7 +43,7 @@ class EffortModel:
     priors : beliefs before the log
     half_days : days without a type of work after which half of its practice is gone. None, the default,
         forgets nothing: the term helped neither on builds where 35 days is the truth nor where nothing
-        is forgotten (benchmarks/effort_terms.md).
+        is forgotten (benchmarks/skill/forgetting.md).
 
     Attributes
     ----------
