@@ -23,7 +23,7 @@ _OF_EACH_RUN = ("call_after_days", "idle_call_after_days", "reopening_hours", "r
 
 def _both(network, draws, only_two, penalty, **asking):
     """The kernel's runs, and the same runs by the plain model."""
-    events = pytest.importorskip("benchmarks.discrete_events", reason="needs simpy")
+    events = pytest.importorskip("benchmarks.yardsticks.discrete_events", reason="needs simpy")
     played = simulate_schedule(network, **draws, only_two=only_two, shared_penalty=penalty, **asking)
     plain = []
     for r in range(len(draws["hours"])):
@@ -143,7 +143,7 @@ def test_nine_tenths_are_done_when_the_plain_model_says(rng):
 
 
 def test_the_rule_is_near_the_optimum_and_never_better(rng):
-    optimum = pytest.importorskip("benchmarks.optimum", reason="needs ortools")
+    optimum = pytest.importorskip("benchmarks.yardsticks.optimum", reason="needs ortools")
     ratios = []
     for two_share in (0.0, 0.0, 0.0, 0.1, 0.1):
         case = optimum.random_case(30, rng, two_share=two_share)

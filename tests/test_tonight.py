@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 
 from benchmarks.invented.workshop import make_build
-from benchmarks.tonight_skill import chances
+from benchmarks.skill.tonight import chances
 from forecast.cli.week import parse_hours_option, parse_people
 from forecast.errors import UsageError
 from forecast.files.logbook import Away
@@ -309,7 +309,7 @@ def test_people_are_read_as_in_the_log(fitted):
 
 
 def test_of_tasks_given_70_to_90_in_100_so_many_are_finished():
-    """A small corner of benchmarks/tonight_skill.py; the band is four standard errors of the count."""
+    """A small corner of benchmarks/skill/tonight.py; the band is four standard errors of the count."""
     made = [(make_build(seed=s, tasks=70), s) for s in (41, 42, 43, 44, 45)]
     found = pd.concat([chances(m, m.cut(at), s) for m, s in made for at in (0.3, 0.7)])
     likely = found.loc[found["chance"].between(0.7, 0.9)]

@@ -23,7 +23,7 @@ VERSION = 1
 LEAST_BUILDS = 3
 # Prior probability that a builder is unlike those pooled; common practice is 10 to 50 %. Measured: with
 # 2 to 10 % newcomers lose 0.01 at most, and strangers fare no worse than with the built-in priors alone
-# (benchmarks/priors_weight.md). 2 % does as well there, but its strangers are easily told apart from the
+# (benchmarks/skill/pooled_weight.md). 2 % does as well there, but its strangers are easily told apart from the
 # club, and others may not be.
 BUILT_IN_WEIGHT = 0.05
 _LARGEST_FILE_BYTES = 1_000_000  # such a file holds some kilobytes: anything larger is another file
