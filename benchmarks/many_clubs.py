@@ -37,10 +37,10 @@ from benchmarks.many_priors import (
 )
 from forecast.learn.effort import EffortPriors, Normal
 from forecast.learn.pooled_priors import PooledPriors
-from forecast.many.pool import WITHIN, pool_priors
+from forecast.many.pool import CLUB_SHARE, pool_priors
 
 # What members of a club are not believed to be apart by is left for clubs.
-BETWEEN_CLUBS = (1 - WITHIN**2) ** 0.5
+BETWEEN_CLUBS = (1 - CLUB_SHARE**2) ** 0.5
 
 
 def draw_club(seed: int, number: int) -> Like:

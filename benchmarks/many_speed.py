@@ -59,27 +59,31 @@ def child(asked: argparse.Namespace) -> None:
     """One run in this process; its seconds and peak memory as JSON."""
     import resource
 
-    import forecast.many.run as many_run
+    import forecast.many.builds as builds_of_many
     from forecast.many.answer_cache import AnswerCache
-    from forecast.many.engine import Engine
-    from forecast.many.run import Many
+    from forecast.many.builds import ManyBuilds
+    from forecast.many.executors import LocalExecutor
     from forecast.present.many_builds import table_csv
 
     if asked.at_once:
-        many_run.do_job = answered_at_once  # type: ignore[assignment]
+        builds_of_many.run_job = answered_at_once  # type: ignore[assignment]
     folders = _repeated(
         sorted(Path(asked.place).glob("kit-*"))[: asked.builds], asked.builds, Path(asked.place)
     )
     settings = Settings(runs=asked.runs)
     with tempfile.TemporaryDirectory() as kept:
-        engine = Engine(workers=asked.workers)
+        engine = LocalExecutor(workers=asked.workers)
         # Once before the clock runs: processes started, kernel loaded.
-        Many(
+        ManyBuilds(
             folders=folders[: 2 * asked.workers], as_of=AS_OF, today=TODAY, settings=settings,
-            kept=AnswerCache(Path(kept) / "warm"),
+            cache=AnswerCache(Path(kept) / "warm"),
         ).run(engine)  # fmt: skip
-        many = Many(
-            folders=folders, as_of=AS_OF, today=TODAY, settings=settings, kept=AnswerCache(Path(kept) / "all")
+        many = ManyBuilds(
+            folders=folders,
+            as_of=AS_OF,
+            today=TODAY,
+            settings=settings,
+            cache=AnswerCache(Path(kept) / "all"),
         )
         begun = time.perf_counter()
         many.run(engine)

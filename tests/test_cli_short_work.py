@@ -5,7 +5,7 @@ import inspect
 
 import pytest
 
-from forecast.cli.forecasts import finish
+from forecast.cli.finish_overruns import finish
 from forecast.cli.options import short_work
 
 

@@ -20,9 +20,9 @@ from forecast.errors import UsageError
 from forecast.files.folder import read_build
 from forecast.many.answer import BuildAnswer
 from forecast.many.answer_cache import AnswerCache, digest_of_files
-from forecast.many.engine import LOST, Engine, engine
-from forecast.many.job import Job, do_job, seed_of_build, without_words
-from forecast.many.run import Many, distinct
+from forecast.many.builds import ManyBuilds, distinct
+from forecast.many.executors import LOST, LocalExecutor, open_executor
+from forecast.many.job import Job, run_job, seed_of_build, without_words
 from forecast.present.many_builds import table_csv
 from forecast.simulate.finish import forecast_finish
 from tests.many_builds import QUICK, write_club
@@ -45,16 +45,16 @@ def club(tmp_path_factory):
 def run_apart(work, jobs):
     """Answers of two workers, some of which perish, in a process of their own: this one keeps its workers."""
     script = (
-        "from forecast.many.engine import Engine; from tests import worker_jobs\n"
-        f"print(dict(Engine(workers=2).run(worker_jobs.{work}, {jobs!r})))"
+        "from forecast.many.executors import LocalExecutor; from tests import worker_jobs\n"
+        f"print(dict(LocalExecutor(workers=2).run(worker_jobs.{work}, {jobs!r})))"
     )
     command = [sys.executable, "-c", script]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
     return ast.literal_eval(done.stdout)
 
 
-def run_club(club, kept: Path, where: Engine, **asked) -> Many:
-    many = Many(folders=club, as_of=DAY, today=DAY, settings=QUICK, kept=AnswerCache(kept), **asked)
+def run_club(club, kept: Path, where: LocalExecutor, **asked) -> ManyBuilds:
+    many = ManyBuilds(folders=club, as_of=DAY, today=DAY, settings=QUICK, cache=AnswerCache(kept), **asked)
     many.run(where)
     return many
 
@@ -62,7 +62,7 @@ def run_club(club, kept: Path, where: Engine, **asked) -> Many:
 @pytest.fixture(scope="module")
 def by_hand(club, tmp_path_factory):
     """The answers of one process, as JSON."""
-    return json.dumps(run_club(club, tmp_path_factory.mktemp("kept"), Engine(workers=1)).to_dict())
+    return json.dumps(run_club(club, tmp_path_factory.mktemp("kept"), LocalExecutor(workers=1)).to_dict())
 
 
 def test_a_poisoned_folder_is_reported_and_stops_no_other(by_hand):
@@ -75,7 +75,7 @@ def test_a_poisoned_folder_is_reported_and_stops_no_other(by_hand):
 
 
 def test_two_processes_answer_to_the_byte_as_one(club, by_hand, tmp_path):
-    assert json.dumps(run_club(club, tmp_path, Engine(workers=2)).to_dict()) == by_hand
+    assert json.dumps(run_club(club, tmp_path, LocalExecutor(workers=2)).to_dict()) == by_hand
 
 
 def test_the_answer_is_that_of_finish_with_the_seed_of_the_build(club, by_hand):
@@ -104,8 +104,8 @@ def test_a_cluster_answers_to_the_byte_as_one_process_though_a_worker_is_killed(
                 killed.append(next(iter(cluster.workers.values())).pid)
                 os.kill(killed[0], signal.SIGKILL)
 
-        many = Many(folders=club, as_of=DAY, today=DAY, settings=QUICK, kept=AnswerCache(tmp_path))
-        with engine(scheduler=cluster.scheduler_address) as where:
+        many = ManyBuilds(folders=club, as_of=DAY, today=DAY, settings=QUICK, cache=AnswerCache(tmp_path))
+        with open_executor(scheduler=cluster.scheduler_address) as where:
             many.run(where, kill_one)
     assert killed
     assert json.dumps(many.to_dict()) == by_hand
@@ -119,8 +119,8 @@ def test_a_cluster_tells_at_once_of_a_job_that_takes_every_worker_down():
         n_workers=1, threads_per_worker=1, host="127.0.0.1", dashboard_address="127.0.0.1:0"
     ) as cluster:
         cluster.scheduler.allowed_failures = 0
-        with engine(scheduler=cluster.scheduler_address) as where:
-            where.longest_seconds = 60.0
+        with open_executor(scheduler=cluster.scheduler_address) as where:
+            where.job_timeout = 60.0
             begun = time.monotonic()
             found = dict(where.run(perish_on_seven, [(n, str(n).encode()) for n in range(6, 9)]))
             assert time.monotonic() - begun < 30.0
@@ -133,9 +133,9 @@ def test_a_cluster_without_workers_is_said_to_be_one():
     distributed = pytest.importorskip("distributed")
     with (
         distributed.LocalCluster(n_workers=0, host="127.0.0.1", dashboard_address="127.0.0.1:0") as cluster,
-        engine(scheduler=cluster.scheduler_address) as where,
+        open_executor(scheduler=cluster.scheduler_address) as where,
     ):
-        where.longest_without_workers = 0.2
+        where.worker_timeout = 0.2
         with pytest.raises(UsageError, match="has had no worker for"):
             list(where.run(double, [(1, b"1")]))
 
@@ -161,16 +161,16 @@ def test_jobs_are_read_as_they_are_needed():
             read.append(n)
             yield n, b"1"
 
-    ahead = [len(read) - done for done, _ in enumerate(Engine(workers=1).run(double, jobs()))]
+    ahead = [len(read) - done for done, _ in enumerate(LocalExecutor(workers=1).run(double, jobs()))]
     assert max(ahead) <= 8
 
 
 def test_a_build_that_cannot_be_forecast_is_reported(club):
     job = Job(build=without_words(read_build(club[0])), as_of=None, settings=QUICK, learn=False)
-    assert do_job(job.packed())["failed"].startswith("could not be forecast (")
+    assert run_job(job.packed())["failed"].startswith("could not be forecast (")
 
 
-class BreaksOff(Engine):
+class BreaksOff(LocalExecutor):
     """An engine that is stopped after so many answers, and counts what it was given."""
 
     def __init__(self, after: int | None = None) -> None:
@@ -205,14 +205,14 @@ def test_a_run_that_was_broken_off_goes_on_and_changed_files_are_done_again(tmp_
 
 def test_another_day_or_damaged_keeping_is_done_again(tmp_path):
     folders = write_club(tmp_path, 1, tasks=8)
-    run_club(folders, tmp_path / "kept", Engine(workers=1))
+    run_club(folders, tmp_path / "kept", LocalExecutor(workers=1))
     again = BreaksOff()
-    Many(
+    ManyBuilds(
         folders=folders,
         as_of=DAY - timedelta(days=1),
         today=DAY,
         settings=QUICK,
-        kept=AnswerCache(tmp_path / "kept"),
+        cache=AnswerCache(tmp_path / "kept"),
     ).run(again)
     assert again.given == [0]
     (file,) = (tmp_path / "kept").rglob("*.json")
@@ -229,7 +229,7 @@ def test_what_travels_to_a_worker_holds_none_of_the_builders_words(tmp_path):
     travels = job.packed()
     assert b"SECRET" not in travels
     assert str(tmp_path).encode() not in travels
-    assert do_job(travels)["build"] == forecast_finish(build, DAY, QUICK).to_dict()["build"]
+    assert run_job(travels)["build"] == forecast_finish(build, DAY, QUICK).to_dict()["build"]
 
 
 def write_marked(place: Path) -> Path:
@@ -255,7 +255,7 @@ def test_a_folder_named_twice_is_one_build(tmp_path):
 
 
 def test_the_csv_table_has_a_row_a_build_and_no_formula(club, tmp_path):
-    many = run_club(club[:2], tmp_path, Engine(workers=1))
+    many = run_club(club[:2], tmp_path, LocalExecutor(workers=1))
     odd = BuildAnswer(folder="=1+1", name="@kit", problems=("is none.",))
     rows = list(csv.DictReader(io.StringIO(table_csv([*many, odd]).decode())))
     assert [Path(row["folder"]).name for row in rows[:2]] == ["kit-0", "poisoned"]

@@ -177,7 +177,7 @@ def test_no_word_of_a_builder_is_in_the_file(tmp_path):
         _mark(folder, of_their_own=number < 2)
     file, kept = tmp_path / "club.json", tmp_path / "kept"
     command = ["many", *map(str, folders), "--as-of", "2026-06-30", "--runs", "20", "--workers", "1"]
-    run = CliRunner().invoke(app, [*command, "--keep", str(kept), "--write-priors", str(file)])
+    run = CliRunner().invoke(app, [*command, "--cache", str(kept), "--write-priors", str(file)])
     assert run.exit_code == 0, run.output
     text = file.read_text(encoding="utf-8")
     assert "SECRET" not in text

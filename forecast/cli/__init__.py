@@ -7,7 +7,17 @@ import sys
 
 import typer
 
-from forecast.cli import choices, dashboard, entries, files, forecasts, many, record, taking, week
+from forecast.cli import (
+    crew_orders,
+    dashboard,
+    finish_overruns,
+    log_step,
+    many,
+    record,
+    start_check,
+    take,
+    tonight_report,
+)
 from forecast.errors import BenchdaysError, InputError
 
 app = typer.Typer(
@@ -18,12 +28,12 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-files.add_to(app)
-entries.add_to(app)
-taking.add_to(app)
-forecasts.add_to(app)
-choices.add_to(app)
-week.add_to(app)
+start_check.add_to(app)
+log_step.add_to(app)
+take.add_to(app)
+finish_overruns.add_to(app)
+crew_orders.add_to(app)
+tonight_report.add_to(app)
 record.add_to(app)
 many.add_to(app)
 dashboard.add_to(app)

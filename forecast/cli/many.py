@@ -28,12 +28,12 @@ from forecast.errors import UsageError
 
 if TYPE_CHECKING:
     from forecast.many.answer import BuildAnswer
-    from forecast.many.run import Many
+    from forecast.many.builds import ManyBuilds
 
 Folders = Annotated[list[Path], typer.Argument(help="The build folders.", show_default=False)]
-Keep = Annotated[
+Cache = Annotated[
     Path,
-    typer.Option("--keep", metavar="DIR", help="Where answers are kept, so that a broken-off run goes on."),
+    typer.Option("--cache", metavar="DIR", help="Where answers are kept, so that a broken-off run goes on."),
 ]
 Csv = Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="The table as CSV too.")]
 WritePriors = Annotated[
@@ -61,7 +61,7 @@ def many(
     seed: Seed = 0,
     as_json: AsJson = False,
     csv: Csv = None,
-    keep: Keep = Path(".benchdays-many"),
+    cache: Cache = Path(".benchdays-many"),
     workers: Workers = None,
     scheduler: Scheduler = None,
     priors: Priors = None,
@@ -83,16 +83,16 @@ def many(
     pooled = read_priors_option(priors)
 
     from forecast.many.answer_cache import AnswerCache
-    from forecast.many.engine import engine
-    from forecast.many.run import Many, distinct
+    from forecast.many.builds import ManyBuilds, distinct
+    from forecast.many.executors import open_executor
     from forecast.simulate.settings import Settings
 
-    builds = Many(
+    builds = ManyBuilds(
         folders=distinct(folders),
         as_of=day,
         today=date.today(),
         settings=Settings(runs=runs, seed=seed, priors=pooled),
-        kept=AnswerCache(keep),
+        cache=AnswerCache(cache),
         learn=write_priors is not None,
     )
     announce_compilation()
@@ -100,12 +100,12 @@ def many(
     before = signal.signal(signal.SIGTERM, _end)
     try:
         with (
-            engine(workers=workers, scheduler=scheduler) as where,
+            open_executor(workers=workers, scheduler=scheduler) as where,
             progress_on_screen(f"Forecasting {len(builds.folders)} builds") as show,
         ):
             builds.run(where, show)
     except KeyboardInterrupt:
-        sys.stderr.write(f"Broken off. What is finished is kept in {keep}: the same command goes on.\n")
+        sys.stderr.write(f"Broken off. What is finished is kept in {cache}: the same command goes on.\n")
         raise typer.Exit(130) from None
     finally:
         signal.signal(signal.SIGTERM, before)
@@ -142,7 +142,7 @@ def _print_json(builds: Iterable[BuildAnswer]) -> None:
     sys.stdout.write("\n]\n}\n")
 
 
-def _print_table(builds: Many) -> None:
+def _print_table(builds: ManyBuilds) -> None:
     from rich.console import Console
 
     from forecast.present.finish import CAUTION
@@ -154,14 +154,14 @@ def _print_table(builds: Many) -> None:
     say(CAUTION)
 
 
-def _write_csv(file: Path, builds: Many) -> None:
+def _write_csv(file: Path, builds: ManyBuilds) -> None:
     from forecast.files.storage import write_apart
     from forecast.present.many_builds import table_csv
 
     write_apart(file, table_csv(builds))
 
 
-def _write_priors(file: Path, builds: Many) -> None:
+def _write_priors(file: Path, builds: ManyBuilds) -> None:
     from forecast.learn.pooled_priors import write_priors
     from forecast.many.pool import pool_priors
 

@@ -49,7 +49,7 @@ class AnswerCache:
         try:
             folder.mkdir(parents=True, exist_ok=True)
         except OSError as error:
-            sentence = f"could not be made: {error.strerror}; --keep names another folder"
+            sentence = f"could not be made: {error.strerror}; --cache names another folder"
             raise InputError([Problem(str(folder), None, "", "", sentence)]) from None
 
     def get(self, build: Path, digest: str | None = None) -> dict[str, Any] | None:

@@ -15,17 +15,17 @@ from joblib._dask import DaskDistributedBackend
 _LOOK_SECONDS = 1.0
 
 
-def reporting_backend(client: Any, *, longest_without_workers: float) -> ReportingBackend:
+def reporting_backend(client: Any, *, worker_timeout: float) -> ReportingBackend:
     """A backend for one run; a cluster without workers for so many seconds loses the jobs it has."""
     backend = ReportingBackend(client=client)
-    backend.longest_without_workers = longest_without_workers
+    backend.worker_timeout = worker_timeout
     return backend
 
 
 class ReportingBackend(DaskDistributedBackend):
     """Hands over the exception of a job that Dask has marked as failed, as it does an answer."""
 
-    longest_without_workers: float
+    worker_timeout: float
 
     def effective_n_jobs(self, n_jobs: int) -> int:
         """Threads of the cluster, two at least: one job at a time joblib would do in this very process."""
@@ -56,6 +56,6 @@ class ReportingBackend(DaskDistributedBackend):
             await asyncio.sleep(_LOOK_SECONDS)
             there = bool(await self.client.scheduler.ncores())
             without = 0.0 if there or not self.pending else without + _LOOK_SECONDS
-            if without >= self.longest_without_workers:
+            if without >= self.worker_timeout:
                 while self.pending:
                     self.pending.popitem()[1](TimeoutError("no worker is left"))

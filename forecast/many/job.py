@@ -66,7 +66,7 @@ def seed_of_build(seed: int, digest: str) -> int:
     return int.from_bytes(hashlib.sha256(f"{seed} {digest}".encode()).digest()[:4], "big") >> 1
 
 
-def do_job(data: bytes) -> dict[str, Any]:
+def run_job(data: bytes) -> dict[str, Any]:
     """Fit and play one build: its answer as plain numbers, or {"failed": sentence}."""
     try:
         return _answer(pickle.loads(data))

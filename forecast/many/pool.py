@@ -33,7 +33,7 @@ _SIZES_WORTH = 20.0  # built-in sizes of rework, outside work and growth count a
 _SCALES_WORTH = 3.0  # built-in scales count as so many builds
 # Builders of one club share a guide, a kit and a climate: half of what a builder anywhere may be off by is
 # believed to be between them. An assumption, as if seen on three builds.
-WITHIN = 0.5
+CLUB_SHARE = 0.5
 _TYPES = ("type_level", "type_learning")
 
 
@@ -74,7 +74,7 @@ def _effort(known: Sequence[BuildSummary]) -> EffortPriors:
         np.array([b.centre for b in believed]),
         np.array([b.sd for b in believed]),
         np.array(group),
-        share=WITHIN,
+        share=CLUB_SHARE,
     )
     found: dict[str, Any] = {name: _next(fit, i, _HEAVY) for i, name in enumerate(SHARED)}
     size = found["size_slope"]
@@ -128,7 +128,7 @@ def _spreads(known: Sequence[BuildSummary], built_in: EffortPriors) -> dict[str,
         belief: Normal = getattr(built_in, name)
         said = [_told_apart(getattr(s.effort, name), belief) for s in known]
         fit = fit_hierarchy(
-            said, np.array([belief.centre]), np.array([belief.sd]), np.array([0]), share=WITHIN
+            said, np.array([belief.centre]), np.array([belief.sd]), np.array([0]), share=CLUB_SHARE
         )
         found[name] = _next(fit, 0)
     return found
@@ -183,7 +183,7 @@ def _bench(known: Sequence[BuildSummary]) -> BenchPriors:
         np.array(built_in.chain_mean),
         np.array(built_in.chain_sd) / _HEAVY,
         np.arange(4),
-        share=WITHIN,
+        share=CLUB_SHARE,
     )
     weekly = fit_hierarchy(
         [
@@ -197,7 +197,7 @@ def _bench(known: Sequence[BuildSummary]) -> BenchPriors:
         np.array([built_in.weekly_log_hours]),
         np.array([built_in.weekly_log_sd]) / _HEAVY,
         np.array([0]),
-        share=WITHIN,
+        share=CLUB_SHARE,
     )
     day_chance, day_weeks = pool_days(
         np.array([s.bench.worked for s in known]),

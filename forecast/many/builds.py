@@ -14,8 +14,8 @@ from forecast.files.folder import Build, check_build
 from forecast.learn.pooled_priors import PooledPriors, priors_text
 from forecast.many.answer import BuildAnswer
 from forecast.many.answer_cache import AnswerCache, digest_of, digest_of_files
-from forecast.many.engine import Engine
-from forecast.many.job import Job, do_job, seed_of_build, without_words
+from forecast.many.executors import LocalExecutor
+from forecast.many.job import Job, run_job, seed_of_build, without_words
 from forecast.many.summary import BuildSummary
 from forecast.simulate.settings import Settings
 
@@ -24,7 +24,7 @@ _MEANING = 1
 
 
 @dataclass(kw_only=True)
-class Many:
+class ManyBuilds:
     """Many builds and their answers; at no time are more than a few of them in memory.
 
     Parameters
@@ -33,7 +33,7 @@ class Many:
     as_of : the last day that counts
     today : what lies after it in a folder is a problem
     settings : runs and seed; each build gets a seed of its own from it
-    kept : where answers are kept
+    cache : where answers are kept
     learn : whether to keep what pooled priors need
 
     Examples
@@ -42,10 +42,10 @@ class Many:
     >>> from forecast.files.folder import start_build
     >>> with tempfile.TemporaryDirectory() as place:
     ...     _ = start_build(Path(place) / "kit")
-    ...     many = Many(folders=[Path(place) / "kit", Path(place) / "none"], as_of=date(2026, 11, 30),
+    ...     many = ManyBuilds(folders=[Path(place) / "kit", Path(place) / "none"], as_of=date(2026, 11, 30),
     ...                 today=date(2026, 11, 30), settings=Settings(runs=50),
-    ...                 kept=AnswerCache(Path(place) / "kept"))
-    ...     many.run(Engine(workers=1))
+    ...                 cache=AnswerCache(Path(place) / "kept"))
+    ...     many.run(LocalExecutor(workers=1))
     ...     [answer.problems[0][-16:] if answer.problems else "read" for answer in many]
     ['read', 'is not a folder.']
     """
@@ -54,15 +54,15 @@ class Many:
     as_of: date
     today: date
     settings: Settings
-    kept: AnswerCache
+    cache: AnswerCache
     learn: bool = False
     failed: dict[int, BuildAnswer] = field(default_factory=dict)
 
-    def run(self, engine: Engine, on_progress: Callable[[int, int], None] | None = None) -> None:
+    def run(self, engine: LocalExecutor, on_progress: Callable[[int, int], None] | None = None) -> None:
         """Do what has no kept answer yet; a build that cannot be read or forecast stops no other."""
         done = _Counter(len(self.folders), on_progress)
         begun: dict[int, tuple[str, str, dict[str, str]]] = {}
-        for number, answer in engine.run(do_job, self._jobs(begun, done)):
+        for number, answer in engine.run(run_job, self._jobs(begun, done)):
             digest, name, titles = begun.pop(number)
             folder = self.folders[number]
             if "failed" in answer:
@@ -71,7 +71,7 @@ class Many:
             else:
                 for task in answer["held_by"]["tasks"]:
                     task["title"] = titles[task["task"]]
-                self.kept.put(folder, digest, {"name": name} | answer)
+                self.cache.put(folder, digest, {"name": name} | answer)
             done.one_more()
 
     def __iter__(self) -> Iterator[BuildAnswer]:
@@ -94,7 +94,7 @@ class Many:
         return {"builds": [answer.to_dict() for answer in self]}
 
     def _kept(self, folder: Path) -> dict[str, Any]:
-        answer = self.kept.get(folder)
+        answer = self.cache.get(folder)
         if answer is None:
             raise RuntimeError(f"The kept answer of {folder} went away while it was needed.")
         return answer
@@ -119,7 +119,7 @@ class Many:
             yield number, self._job(build, files).packed()
 
     def _is_done(self, folder: Path, digest: str) -> bool:
-        answer = self.kept.get(folder, digest)
+        answer = self.cache.get(folder, digest)
         return answer is not None and (not self.learn or "summary" in answer)
 
     def _job(self, build: Build, files: str) -> Job:

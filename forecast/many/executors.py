@@ -22,18 +22,18 @@ _LONGEST_SECONDS = 900.0
 _LONGEST_WITHOUT_WORKERS = 60.0
 
 
-class Engine:
+class LocalExecutor:
     """Where jobs are done.
 
     Parameters
     ----------
     workers : processes on this machine; 1 = in this one
-    longest_seconds : a job that gives no answer for so long counts as lost with its worker
+    job_timeout : a job that gives no answer for so long counts as lost with its worker
     """
 
-    def __init__(self, *, workers: int, longest_seconds: float = _LONGEST_SECONDS) -> None:
+    def __init__(self, *, workers: int, job_timeout: float = _LONGEST_SECONDS) -> None:
         self.workers = workers
-        self.longest_seconds = longest_seconds
+        self.job_timeout = job_timeout
 
     def run(self, work: Work, jobs: Iterable[tuple[int, bytes]]) -> Iterator[tuple[int, Answer]]:
         """Answers by the number of their job, in the order in which they come.
@@ -69,7 +69,7 @@ class Engine:
             n_jobs=self.workers,
             batch_size=1,
             return_as="generator_unordered",
-            timeout=self.longest_seconds if self.workers > 1 else None,
+            timeout=self.job_timeout if self.workers > 1 else None,
         )
         return iter(parallel(feed))
 
@@ -79,26 +79,26 @@ class Engine:
         return BrokenProcessPool, TimeoutError
 
 
-class ClusterEngine(Engine):
+class DaskExecutor(LocalExecutor):
     """The same on a Dask cluster: as many jobs at a time as it has threads."""
 
     def __init__(
         self,
         client: Any,
         *,
-        longest_seconds: float = _LONGEST_SECONDS,
-        longest_without_workers: float = _LONGEST_WITHOUT_WORKERS,
+        job_timeout: float = _LONGEST_SECONDS,
+        worker_timeout: float = _LONGEST_WITHOUT_WORKERS,
     ) -> None:
-        super().__init__(workers=-1, longest_seconds=longest_seconds)
-        self.client, self.longest_without_workers = client, longest_without_workers
+        super().__init__(workers=-1, job_timeout=job_timeout)
+        self.client, self.worker_timeout = client, worker_timeout
 
     def _await_worker(self) -> None:
         """Wait for somebody who could do the next job."""
         try:
-            self.client.wait_for_workers(1, timeout=self.longest_without_workers)
+            self.client.wait_for_workers(1, timeout=self.worker_timeout)
         except TimeoutError:
             raise UsageError(
-                f"--scheduler: the cluster has had no worker for {self.longest_without_workers:.0f} seconds; "
+                f"--scheduler: the cluster has had no worker for {self.worker_timeout:.0f} seconds; "
                 "what was finished until then is kept."
             ) from None
 
@@ -110,9 +110,9 @@ class ClusterEngine(Engine):
         if self.client.status != "running":
             raise UsageError("--scheduler: the cluster is gone; what was finished until then is kept.")
         self._await_worker()
-        backend = reporting_backend(self.client, longest_without_workers=self.longest_without_workers)
+        backend = reporting_backend(self.client, worker_timeout=self.worker_timeout)
         with parallel_config(backend=backend):
-            parallel = Parallel(batch_size=1, return_as="generator_unordered", timeout=self.longest_seconds)
+            parallel = Parallel(batch_size=1, return_as="generator_unordered", timeout=self.job_timeout)
             return iter(parallel(feed))
 
     def _losses(self) -> tuple[type[BaseException], ...]:
@@ -124,7 +124,7 @@ class ClusterEngine(Engine):
 
 
 @contextmanager
-def engine(*, workers: int | None = None, scheduler: str | None = None) -> Iterator[Engine]:
+def open_executor(*, workers: int | None = None, scheduler: str | None = None) -> Iterator[LocalExecutor]:
     """This machine's cores, or the cluster of a Dask scheduler.
 
     Parameters
@@ -139,7 +139,7 @@ def engine(*, workers: int | None = None, scheduler: str | None = None) -> Itera
     if scheduler is None:
         from joblib import cpu_count
 
-        yield Engine(workers=workers or cpu_count())
+        yield LocalExecutor(workers=workers or cpu_count())
         return
     try:
         from distributed import Client
@@ -150,7 +150,7 @@ def engine(*, workers: int | None = None, scheduler: str | None = None) -> Itera
     except (OSError, ValueError, TypeError):
         raise UsageError(f"--scheduler: no Dask scheduler answers at {scheduler!r}.") from None
     with client:
-        yield ClusterEngine(client)
+        yield DaskExecutor(client)
 
 
 class _Feed:
