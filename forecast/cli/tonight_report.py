@@ -43,7 +43,7 @@ Ics = Annotated[
 ]
 HoursCsv = Annotated[
     Path | None,
-    typer.Option("--hours", help="Hours by day, person, stage and type (.csv).", show_default=False),
+    typer.Option("--hours-csv", help="Hours by day, person, stage and type (.csv).", show_default=False),
 ]
 WholeLog = Annotated[
     Path | None,

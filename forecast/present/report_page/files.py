@@ -18,7 +18,7 @@ _PAPERS = {"a4": "A4", "letter": "letter"}
 _SUFFIXES = {
     "-o": (".html", ".htm", ".pdf"),
     "--ics": (".ics",),
-    "--hours": (".csv",),
+    "--hours-csv": (".csv",),
     "--log": (".csv", ".xlsx"),
 }
 
@@ -55,7 +55,7 @@ class Files:
         asked = self._by_option()
         if not asked:
             raise UsageError(
-                "Say what to write: -o FILE.html or FILE.pdf, --ics FILE.ics, --hours FILE.csv, "
+                "Say what to write: -o FILE.html or FILE.pdf, --ics FILE.ics, --hours-csv FILE.csv, "
                 "--log FILE.csv or FILE.xlsx."
             )
         if self.paper.casefold() not in _PAPERS:
@@ -71,7 +71,7 @@ class Files:
         return _PAPERS[self.paper.casefold()]
 
     def _by_option(self) -> dict[str, Path]:
-        found = {"-o": self.page, "--ics": self.calendar, "--hours": self.hours, "--log": self.log}
+        found = {"-o": self.page, "--ics": self.calendar, "--hours-csv": self.hours, "--log": self.log}
         return {option: path for option, path in found.items() if path is not None}
 
 
