@@ -166,7 +166,7 @@ def test_jobs_are_read_as_they_are_needed():
 
 
 def test_a_build_that_cannot_be_forecast_is_reported(club):
-    job = Job(build=without_words(read_build(club[0])), as_of=None, settings=QUICK, learn=False)
+    job = Job(build=without_words(read_build(club[0])), as_of=None, settings=QUICK, with_summary=False)
     assert run_job(job.packed())["failed"].startswith("could not be forecast (")
 
 
@@ -225,7 +225,7 @@ def test_another_day_or_damaged_keeping_is_done_again(tmp_path):
 def test_what_travels_to_a_worker_holds_none_of_the_builders_words(tmp_path):
     folder = write_marked(tmp_path)
     build = read_build(folder)
-    job = Job(build=without_words(build), as_of=DAY, settings=QUICK, learn=False)
+    job = Job(build=without_words(build), as_of=DAY, settings=QUICK, with_summary=False)
     travels = job.packed()
     assert b"SECRET" not in travels
     assert str(tmp_path).encode() not in travels

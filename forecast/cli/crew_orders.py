@@ -1,4 +1,4 @@
-"""Commands for what can be decided: crew, orders."""
+"""Commands for decisions: crew, orders."""
 
 from __future__ import annotations
 
@@ -14,29 +14,23 @@ from forecast.cli.options import (
     Runs,
     Seed,
     announce_compilation,
-    day_of_forecast,
+    print_answer,
     print_json,
-    print_priors,
-    progress_on_screen,
-    read_priors_option,
-    say,
+    priors_lines,
+    progress_bar,
+    read_inputs,
 )
 
 WeeklyHours = Annotated[
     float | None,
     typer.Option(
         "--weekly-hours",
+        metavar="HOURS",
         min=0.1,
         max=80.0,
-        help="Hours a week of a second builder who is not in build.toml yet.",
+        help="Hours per week of a second builder not in build.toml (default: usual).",
     ),
 ]
-
-
-def add_to(app: typer.Typer) -> None:
-    """Register the commands of this file."""
-    app.command()(crew)
-    app.command()(orders)
 
 
 def crew(
@@ -48,36 +42,24 @@ def crew(
     weekly_hours: WeeklyHours = None,
     priors: Priors = None,
 ) -> None:
-    """Solo, two builders, or a helper for two-person tasks only: dates, hours, and what help buys."""
-    from forecast.files.folder import read_build
-
-    build = read_build(folder)
-    day = day_of_forecast(build, as_of)
+    """Compare building alone, with a second builder or a helper."""
+    build, day, settings = read_inputs(folder, as_of, runs=runs, seed=seed, priors=priors)
 
     from forecast.questions.crew import compare_crews
     from forecast.simulate.fitted import fit_build
-    from forecast.simulate.settings import Settings
 
     announce_compilation()
-    settings = Settings(runs=runs, seed=seed, priors=read_priors_option(priors))
-    with progress_on_screen("Playing the rest alone, by two and with help") as show:
-        answer = compare_crews(
-            fit_build(build, day, settings), settings, weekly_hours=weekly_hours, on_progress=show
-        )
+    with progress_bar("Simulating one builder, two, and a helper") as show:
+        fitted = fit_build(build, day, settings)
+        answer = compare_crews(fitted, settings, weekly_hours=weekly_hours, on_progress=show)
     if as_json:
         print_json(answer.to_dict())
         return
 
-    from rich.console import Console
-
     from forecast.present.choices import crew_table
 
-    for line in answer.findings[:1]:
-        say(line)
-    Console().print(crew_table(answer))
-    for line in answer.findings[1:]:
-        say(line)
-    print_priors(settings.priors)
+    notes = [*answer.findings[1:], *priors_lines(settings)]
+    print_answer(answer.findings[:1], crew_table(answer), notes)
 
 
 def orders(
@@ -88,30 +70,20 @@ def orders(
     as_json: AsJson = False,
     priors: Priors = None,
 ) -> None:
-    """By when to order each kit or part."""
-    from forecast.files.folder import read_build
-
-    build = read_build(folder)
-    day = day_of_forecast(build, as_of)
+    """Show by when to order each kit or part."""
+    build, day, settings = read_inputs(folder, as_of, runs=runs, seed=seed, priors=priors)
 
     from forecast.questions.orders import orders_of
     from forecast.simulate.fitted import fit_build
-    from forecast.simulate.settings import Settings
 
     announce_compilation()
-    settings = Settings(runs=runs, seed=seed, priors=read_priors_option(priors))
-    with progress_on_screen("Playing the rest with and without each delivery") as show:
+    with progress_bar("Simulating with and without each delivery") as show:
         answer = orders_of(fit_build(build, day, settings), settings, on_progress=show)
     if as_json:
         print_json(answer.to_dict())
         return
 
-    from rich.console import Console
-
     from forecast.present.choices import order_sentences, orders_table
 
-    for line in order_sentences(build, answer):
-        say(line)
-    if answer.orders:
-        Console().print(orders_table(build, answer))
-    print_priors(settings.priors)
+    table = orders_table(build, answer) if answer.orders else None
+    print_answer(order_sentences(build, answer), table, priors_lines(settings))

@@ -1,4 +1,4 @@
-"""Commands that answer from the log and plan: finish, overruns."""
+"""Commands for dates and hours: finish, overruns."""
 
 from __future__ import annotations
 
@@ -16,29 +16,20 @@ from forecast.cli.options import (
     Runs,
     Seed,
     announce_compilation,
-    day_of_forecast,
+    print_answer,
     print_json,
-    print_priors,
-    progress_on_screen,
-    read_priors_option,
-    say,
-    short_work,
+    priors_lines,
+    progress_bar,
+    read_inputs,
 )
 from forecast.errors import InputError
 
 if TYPE_CHECKING:
     from forecast.simulate.outlook import Outlook
 
-Keep = Annotated[bool, typer.Option("--keep/--no-keep", help="Keep the announced dates in forecasts.csv.")]
+Keep = Annotated[bool, typer.Option("--keep/--no-keep", help="Add the dates to forecasts.csv.")]
 
 
-def add_to(app: typer.Typer) -> None:
-    """Register the commands of this file."""
-    app.command()(finish)
-    app.command()(overruns)
-
-
-@short_work()
 def finish(
     folder: Folder,
     as_of: AsOf = None,
@@ -48,77 +39,55 @@ def finish(
     keep: Keep = True,
     priors: Priors = None,
 ) -> None:
-    """When each stage and the whole build finish."""
-    from forecast.files.folder import read_build
-
-    build = read_build(folder)
-    day = day_of_forecast(build, as_of)
-    pooled = read_priors_option(priors)
+    """Forecast when each stage and the whole build finish."""
+    build, day, settings = read_inputs(folder, as_of, runs=runs, seed=seed, priors=priors)
 
     from forecast.simulate.finish import forecast_finish
-    from forecast.simulate.settings import Settings
 
     announce_compilation()
-    with progress_on_screen("Playing the rest of the build") as show:
-        outlook = forecast_finish(build, day, Settings(runs=runs, seed=seed, priors=pooled), on_progress=show)
+    with progress_bar("Simulating the rest of the build") as show:
+        outlook = forecast_finish(build, day, settings, on_progress=show)
     if as_json:
         print_json(outlook.to_dict())
     else:
         _print_finish(outlook)
     if keep and day >= date.today():
-        _keep(outlook)
+        _store_dates(outlook)
 
 
-def _keep(outlook: Outlook) -> None:
+def _print_finish(outlook: Outlook) -> None:
+    from forecast.present.finish import CAUTION, basis_sentence, finish_lines, finish_table
+
+    notes = [basis_sentence(outlook), *outlook.notes, CAUTION]
+    print_answer(finish_lines(outlook), finish_table(outlook), notes)
+
+
+def _store_dates(outlook: Outlook) -> None:
     from forecast.questions.announced_dates import store_announced_dates
 
     try:
         store_announced_dates(outlook, date.today())
     except InputError as error:
-        sys.stderr.write(f"These dates were not kept (--no-keep leaves that out): {error}\n")
-
-
-def _print_finish(outlook: Outlook) -> None:
-    from rich.console import Console
-
-    from forecast.present.finish import CAUTION, basis_sentence, finish_lines, finish_table
-
-    for line in finish_lines(outlook):
-        say(line)
-    Console().print(finish_table(outlook))
-    say(basis_sentence(outlook))
-    for note in outlook.notes:
-        say(note)
-    say(CAUTION)
+        # The answer is already on the screen: a folder that cannot be written takes nothing from it.
+        sys.stderr.write(f"The dates were not stored (use --no-keep to skip this): {error}\n")
 
 
 def overruns(
     folder: Folder, as_of: AsOf = None, seed: Seed = 0, as_json: AsJson = False, priors: Priors = None
 ) -> None:
-    """Which task types run over estimate, by how much, how sure, and why."""
-    from forecast.files.folder import read_build
+    """Show which task types run over, by how much, how sure and why."""
+    build, day, settings = read_inputs(folder, as_of, seed=seed, priors=priors)
 
-    build = read_build(folder)
-    day = day_of_forecast(build, as_of)
-
-    pooled = read_priors_option(priors)
-
-    from forecast.questions.overruns import overruns as compare
+    from forecast.questions.overruns import overruns as compare_with_plan
     from forecast.simulate.fitted import fit_build
-    from forecast.simulate.settings import Settings
 
-    fitted = fit_build(build, day, Settings(seed=seed, priors=pooled))
-    answer = compare(fitted.progress, fitted.effort)
+    fitted = fit_build(build, day, settings)
+    answer = compare_with_plan(fitted.progress, fitted.effort)
     if as_json:
         print_json(answer.to_dict())
         return
 
-    from rich.console import Console
-
     from forecast.present.finish import overruns_lines, overruns_table
 
-    say(answer.finding)
-    Console().print(overruns_table(answer))
-    for line in (*answer.reasons, *overruns_lines(), *fitted.effort.notes_):
-        say(line)
-    print_priors(pooled)
+    notes = [*answer.reasons, *overruns_lines(), *fitted.effort.notes_, *priors_lines(settings)]
+    print_answer([answer.finding], overruns_table(answer), notes)

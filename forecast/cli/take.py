@@ -1,4 +1,4 @@
-"""The command that takes in a sheet kept in another shape: take."""
+"""The command that imports foreign sheets: take."""
 
 from __future__ import annotations
 
@@ -9,27 +9,27 @@ from typing import Annotated
 
 import typer
 
-from forecast.cli.options import Folder, say
+from forecast.cli.options import Folder, print_line
 
-File = Annotated[Path, typer.Argument(help="XLSX, ODS, CSV, TSV or Markdown.", show_default=False)]
-Mapped = Annotated[
+File = Annotated[Path, typer.Argument(help="XLSX, ODS, CSV, TSV or Markdown file.", show_default=False)]
+Mapping = Annotated[
     list[str] | None,
-    typer.Option("--map", metavar="COLUMN=MEANING", help="Your own word on a column; may be repeated."),
+    typer.Option("--map", metavar="COLUMN=MEANING", help="Override how a column is read; repeatable."),
 ]
-Said = Annotated[
+Answers = Annotated[
     list[str] | None,
-    typer.Option("--answer", metavar="KEY=VALUE", help="Answer to a question asked; may be repeated."),
+    typer.Option("--answer", metavar="KEY=VALUE", help="Answer one of the questions asked; repeatable."),
 ]
-Yes = Annotated[bool, typer.Option("--yes", help="Write without asking.")]
+Yes = Annotated[bool, typer.Option("--yes", help="Write without asking (default: ask).")]
 
 
-def add_to(app: typer.Typer) -> None:
-    """Register the command of this file."""
-    app.command()(take)
+def take(
+    file: File, folder: Folder, mapping: Mapping = None, answers: Answers = None, yes: Yes = False
+) -> None:
+    """Import a log from a spreadsheet, CSV or Markdown file.
 
-
-def take(file: File, folder: Folder, maps: Mapped = None, answers: Said = None, yes: Yes = False) -> None:
-    """Take in a spreadsheet or CSV kept in another shape; writes only when told to."""
+    Shows first how it reads the file; writes only after a yes, or with --yes.
+    """
     from forecast.intake import (
         intake_lines,
         parse_answers,
@@ -43,13 +43,13 @@ def take(file: File, folder: Folder, maps: Mapped = None, answers: Said = None, 
         file,
         folder,
         today=date.today(),
-        mapping=parse_mapping(maps or ()),
+        mapping=parse_mapping(mapping or ()),
         answers=parse_answers(answers or ()),
     )
     for line in intake_lines(intake):
-        say(line)
+        print_line(line)
     if yes or (sys.stdin.isatty() and typer.confirm("Write this?", default=False)):
         for line in taken_lines(take_in(intake)):
-            say(line)
+            print_line(line)
     else:
-        say("Nothing was written. To write it, answer what is asked and add --yes.")
+        print_line("Nothing was written. To write it, answer the questions above and add --yes.")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -11,54 +10,40 @@ from forecast.cli.options import (
     AsJson,
     AsOf,
     Folder,
+    OptionalFile,
     Priors,
     Runs,
     Seed,
-    day_of_forecast,
+    announce_compilation,
+    back_test_lines,
+    file_option,
+    print_answer,
     print_json,
-    print_priors,
-    progress_on_screen,
-    read_priors_option,
-    say,
+    print_line,
+    priors_lines,
+    progress_bar,
+    read_inputs,
+    text_option,
 )
 from forecast.errors import UsageError
 
 if TYPE_CHECKING:
     from forecast.files.folder import Build
-    from forecast.questions.tonight import Tonight
 
-Hours = Annotated[
-    str, typer.Option("--hours", help="Clock hours, as 3 or 2:30; your usual session if not given.")
+Hours = Annotated[str, text_option("hours", "Clock hours, as 3 or 2:30 (default: your usual).", "HOURS")]
+Who = Annotated[str, text_option("builders", "Builders, as A+B or A+1 (default: the first builder).", "IDS")]
+Page = Annotated[
+    OptionalFile, typer.Option("-o", "--out", metavar="FILE", help="Write the page (.html or .pdf).")
 ]
-Who = Annotated[
-    str, typer.Option("--builders", help="Who is there, as A+B or A+1; the first builder if not given.")
-]
-
-Out = Annotated[
-    Path | None,
-    typer.Option("-o", "--out", help="The page: a file that ends in .html or .pdf.", show_default=False),
-]
-Ics = Annotated[
-    Path | None, typer.Option("--ics", help="The dates as a calendar (.ics).", show_default=False)
-]
+Calendar = Annotated[OptionalFile, file_option("ics", "Write the dates as a calendar (.ics).")]
 HoursCsv = Annotated[
-    Path | None,
-    typer.Option("--hours-csv", help="Hours by day, person, stage and type (.csv).", show_default=False),
+    OptionalFile, file_option("hours-csv", "Write hours by day, person, stage and type (.csv).")
 ]
-WholeLog = Annotated[
-    Path | None,
-    typer.Option("--log", help="Every session, for other programs (.csv or .xlsx).", show_default=False),
+WholeLog = Annotated[OptionalFile, file_option("log", "Export every session (.csv or .xlsx).")]
+BackTest = Annotated[
+    bool, typer.Option("--record/--no-record", help="Include the back-test (the slowest part).")
 ]
-Record = Annotated[
-    bool, typer.Option("--record/--no-record", help="Forecast from past days too; takes longest.")
-]
-Paper = Annotated[str, typer.Option("--paper", help="A4 or letter, for PDF.")]
-
-
-def add_to(app: typer.Typer) -> None:
-    """Register the commands of this file."""
-    app.command()(tonight)
-    app.command()(report)
+Paper = Annotated[str, typer.Option("--paper", metavar="SIZE", help="Paper size of a PDF: A4 or letter.")]
 
 
 def tonight(
@@ -71,32 +56,39 @@ def tonight(
     as_json: AsJson = False,
     priors: Priors = None,
 ) -> None:
-    """Which ready tasks fit tonight's session, and the chance of finishing each."""
-    from forecast.files.folder import read_build
-
-    length = parse_hours_option(hours)
-    build = read_build(folder)
-    day = day_of_forecast(build, as_of)
+    """List ready tasks that fit tonight, with the odds for each."""
+    session_hours = parse_hours_option(hours)
+    build, day, settings = read_inputs(folder, as_of, runs=runs, seed=seed, priors=priors)
     people = parse_people(build, builders)
 
+    from forecast.present.evening import evening_lines, more_lines, ready_table
     from forecast.questions.tonight import USUAL_HOURS, usual_hours
-    from forecast.questions.tonight import tonight as answer_tonight
+    from forecast.questions.tonight import tonight as plan_tonight
     from forecast.simulate.fitted import fit_build
-    from forecast.simulate.settings import Settings
 
-    settings = Settings(runs=runs, seed=seed, priors=read_priors_option(priors))
+    announce_compilation()
     fitted = fit_build(build, day, settings)
-    length = length or usual_hours(fitted.progress.sessions) or USUAL_HOURS
-    answer = answer_tonight(fitted, hours=length, people=people, settings=settings)
+    session_hours = session_hours or usual_hours(fitted.progress.sessions) or USUAL_HOURS
+    answer = plan_tonight(fitted, hours=session_hours, people=people, settings=settings)
     if as_json:
         print_json(answer.to_dict())
-    else:
-        _print_tonight(answer)
-        print_priors(settings.priors)
+        return
+    table = ready_table(answer) if answer.tasks else None
+    print_answer(evening_lines(answer), table, [*more_lines(answer), *priors_lines(settings)])
 
 
 def parse_people(build: Build, text: str) -> tuple[str, ...]:
-    """Who is there: ids of build.toml, and a helper without a name for each of `+2`."""
+    """Who is there tonight: ids of build.toml, and one unnamed helper for each of `+2`.
+
+    Parameters
+    ----------
+    build : whose builders may be named
+    text : as in the log, A+B or A+1; blank for the first builder
+
+    Raises
+    ------
+    UsageError when somebody is not in build.toml.
+    """
     from forecast.files.logbook import split_people
 
     ids = [b.id for b in build.builders]
@@ -109,7 +101,12 @@ def parse_people(build: Build, text: str) -> tuple[str, ...]:
 
 
 def parse_hours_option(text: str) -> float | None:
-    """The clock hours of a session, or None where nothing was said."""
+    """The clock hours of a session as typed, or None if blank.
+
+    Raises
+    ------
+    UsageError when they are no hours above 0 and at most 24.
+    """
     from forecast.files.tables import read_hours
 
     if not text:
@@ -122,42 +119,28 @@ def parse_hours_option(text: str) -> float | None:
 
 def report(
     folder: Folder,
-    out: Out = None,
-    ics: Ics = None,
+    out: Page = None,
+    ics: Calendar = None,
     hours_csv: HoursCsv = None,
     log: WholeLog = None,
     paper: Paper = "A4",
-    record: Record = True,
+    record: BackTest = True,
     as_of: AsOf = None,
     runs: Runs = 10_000,
     seed: Seed = 0,
+    priors: Priors = None,
 ) -> None:
-    """One page with all answers that opens and prints anywhere; the dates as a calendar; hours and log."""
+    """Write all answers to one page; export dates, hours and log."""
     from forecast.present.report_page.files import Files, write_report
-    from forecast.simulate.settings import Settings
 
     files = Files(page=out, calendar=ics, hours=hours_csv, log=log, paper=paper, record=record)
     files.check(folder)
-
-    from forecast.files.folder import read_build
-
-    build = read_build(folder)
-    day = day_of_forecast(build, as_of)
-    settings = Settings(runs=runs, seed=seed)
-    with progress_on_screen("Working out the answers") as show:
+    build, day, settings = read_inputs(folder, as_of, runs=runs, seed=seed, priors=priors)
+    announce_compilation()
+    with progress_bar("Preparing the report") as show:
         written = write_report(build, day, settings, files, on_progress=show)
     for path in written:
-        say(f"Wrote {path}.")
-
-
-def _print_tonight(answer: Tonight) -> None:
-    from rich.console import Console
-
-    from forecast.present.evening import evening_lines, more_lines, ready_table
-
-    for line in evening_lines(answer):
-        say(line)
-    if answer.tasks:
-        Console().print(ready_table(answer))
-    for line in more_lines(answer):
-        say(line)
+        print_line(f"Wrote {path}.")
+    if out is not None and record:
+        for line in back_test_lines(settings):
+            print_line(line)
