@@ -7,7 +7,8 @@ from typing import Annotated
 
 import typer
 
-from forecast.cli.options import AsOf, Folder, Runs, Seed, parse_day, print_line
+from forecast.cli.options import AsOf, Folder, Runs, Seed, parse_day
+from forecast.cli.output import print_line
 from forecast.errors import InputError, Problem, UsageError
 
 Port = Annotated[

@@ -8,20 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from forecast.cli.options import (
-    AsJson,
-    AsOf,
-    Folder,
-    Priors,
-    Runs,
-    Seed,
-    announce_compilation,
-    print_answer,
-    print_json,
-    priors_lines,
-    progress_bar,
-    read_inputs,
-)
+from forecast.cli.options import AsJson, AsOf, Folder, Priors, Runs, Seed, read_inputs
+from forecast.cli.output import announce_compilation, print_answer, print_json, priors_lines, progress_bar
 from forecast.errors import InputError
 
 if TYPE_CHECKING:

@@ -8,7 +8,8 @@ from typing import Annotated
 
 import typer
 
-from forecast.cli.options import Folder, parse_day, print_line, text_option
+from forecast.cli.options import Folder, parse_day, text_option
+from forecast.cli.output import print_line
 
 Day = Annotated[str, text_option("date", "Day of the session (default: today).", "DATE")]
 Until = Annotated[str, text_option("until", "Last day of a session over several days.", "DATE")]

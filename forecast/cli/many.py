@@ -19,13 +19,11 @@ from forecast.cli.options import (
     Priors,
     Runs,
     Seed,
-    announce_compilation,
-    file_option,
     parse_day,
-    print_answer,
-    progress_bar,
     read_priors_option,
+    text_option,
 )
+from forecast.cli.output import announce_compilation, print_answer, progress_bar
 from forecast.errors import UsageError
 
 if TYPE_CHECKING:
@@ -38,17 +36,16 @@ Cache = Annotated[
     Path,
     typer.Option("--cache", metavar="DIR", help="Cache folder, so that an interrupted run can resume."),
 ]
-Csv = Annotated[OptionalFile, file_option("csv", "Write the table as CSV too.")]
+Csv = Annotated[OptionalFile, text_option("csv", "Write the table as CSV too.", "FILE")]
 WritePriors = Annotated[
-    OptionalFile, file_option("write-priors", "Write pooled priors estimated from these builds.")
+    OptionalFile, text_option("write-priors", "Write pooled priors estimated from these builds.", "FILE")
 ]
 Workers = Annotated[
     int | None,
     typer.Option("--workers", metavar="N", min=1, max=1024, help="Worker processes (default: one per core)."),
 ]
 Scheduler = Annotated[
-    str | None,
-    typer.Option("--scheduler", metavar="ADDRESS", help="Use a Dask cluster, as tcp://HOST:PORT."),
+    str | None, text_option("scheduler", "Use a Dask cluster, as tcp://HOST:PORT.", "ADDRESS")
 ]
 
 
@@ -135,7 +132,7 @@ def _ending_on_sigterm(cache: Path) -> Iterator[None]:
 
 
 def _print_json(builds: Iterable[BuildAnswer]) -> None:
-    """Print as `ManyBuilds.to_dict`, but build by build: a thousand answers need not fit in memory."""
+    """Print the contract's JSON build by build, so that a thousand answers need not fit in memory."""
     import json
 
     sys.stdout.write('{\n"builds": [\n')

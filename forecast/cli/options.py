@@ -1,10 +1,8 @@
-"""The arguments and options that several commands share, reading what they name, and printing."""
+"""The arguments and options that several commands share, and reading what they name."""
 
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -14,37 +12,30 @@ import typer
 from forecast.errors import UsageError
 
 if TYPE_CHECKING:
-    from rich.table import Table
-
     from forecast.files.folder import Build
     from forecast.learn.pooled_priors import PooledPriors
     from forecast.simulate.settings import Settings
 
+
+def text_option(name: str, words: str, metavar: str = "TEXT") -> Any:
+    """An option whose help names its own default; blank or None means not given."""
+    return typer.Option(f"--{name}", metavar=metavar, help=words, show_default=False)
+
+
+OptionalFile = Path | None
 Folder = Annotated[Path, typer.Argument(help="Build folder.", show_default=False)]
 AsOf = Annotated[
-    str | None,
-    typer.Option("--as-of", metavar="DATE", help="Use only what was known on DATE (default: today)."),
+    str | None, text_option("as-of", "Use only what was known on DATE (default: today).", "DATE")
 ]
+# A million runs of a large build fill the memory of a home machine.
 Runs = Annotated[
     int, typer.Option("--runs", metavar="N", min=1, max=1_000_000, help="Number of simulation runs.")
 ]
 Seed = Annotated[int, typer.Option("--seed", metavar="N", min=0, help="Seed; same seed, same answer.")]
 Priors = Annotated[
-    Path | None,
-    typer.Option("--priors", metavar="FILE", help="Priors from `many --write-priors` (default: built-in)."),
+    OptionalFile, text_option("priors", "Priors from `many --write-priors` (default: built-in).", "FILE")
 ]
-OptionalFile = Path | None
 AsJson = Annotated[bool, typer.Option("--json", help="Print the answer as JSON (default: text).")]
-
-
-def text_option(name: str, words: str, metavar: str = "TEXT") -> Any:
-    """An option that takes text; its help names no default, because blank means not given."""
-    return typer.Option(f"--{name}", metavar=metavar, help=words, show_default=False)
-
-
-def file_option(name: str, words: str) -> Any:
-    """An option that names a file, by default none."""
-    return typer.Option(f"--{name}", metavar="FILE", help=words, show_default=False)
 
 
 def parse_day(text: str, option: str) -> date:
@@ -114,73 +105,3 @@ def read_priors_option(file: Path | None) -> PooledPriors | None:
     from forecast.learn.pooled_priors import read_priors
 
     return read_priors(file)
-
-
-def priors_lines(settings: Settings) -> list[str]:
-    """The sentence that an answer with pooled priors must carry."""
-    return [] if settings.priors is None else [settings.priors.sentence]
-
-
-def back_test_lines(settings: Settings) -> list[str]:
-    """The sentence that a back-test with pooled priors must carry."""
-    if settings.priors is None:
-        return []
-    return [
-        "The back-test used these pooled priors on every past day, although the builds they come from may "
-        "have finished later: it can look better than forecasts made on those days."
-    ]
-
-
-def print_json(answer: dict[str, Any]) -> None:
-    """Print an answer for other programs."""
-    import json
-
-    sys.stdout.write(json.dumps(answer, indent=2, ensure_ascii=False) + "\n")
-
-
-def print_line(text: str) -> None:
-    """Print one line as it is: rich would wrap and colour it."""
-    sys.stdout.write(text + "\n")
-
-
-def print_answer(before: Iterable[str], table: Table | None, after: Iterable[str]) -> None:
-    """Print an answer for people.
-
-    Parameters
-    ----------
-    before, after : lines around the table
-    table : None where there is nothing to tabulate
-    """
-    for line in before:
-        print_line(line)
-    if table is not None:
-        from rich.console import Console
-
-        Console().print(table)
-    for line in after:
-        print_line(line)
-
-
-def announce_compilation() -> None:
-    """Start compiling if this is the first forecast on this machine, and explain the wait."""
-    from forecast.simulate.first_use import loops_are_compiled, start_compiling
-
-    if not loops_are_compiled():
-        sys.stderr.write("Preparing the simulation: about ten seconds, once on this machine.\n")
-        sys.stderr.flush()
-        start_compiling()
-
-
-@contextmanager
-def progress_bar(title: str) -> Iterator[Callable[[int, int], None]]:
-    """Show progress on standard error; only on a terminal, so that logs stay clean."""
-    if not sys.stderr.isatty():
-        yield lambda done, total: None
-        return
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
-
-    columns = (TextColumn("{task.description}"), BarColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(title, total=None)
-        yield lambda done, total: bar.update(task, completed=done, total=total)

@@ -5,19 +5,8 @@ from __future__ import annotations
 from math import isnan
 from typing import TYPE_CHECKING
 
-from forecast.cli.options import (
-    AsJson,
-    AsOf,
-    Folder,
-    Priors,
-    Runs,
-    Seed,
-    back_test_lines,
-    print_answer,
-    print_json,
-    progress_bar,
-    read_inputs,
-)
+from forecast.cli.options import AsJson, AsOf, Folder, Priors, Runs, Seed, read_inputs
+from forecast.cli.output import back_test_lines, print_answer, print_json, progress_bar
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -28,10 +17,14 @@ if TYPE_CHECKING:
 _MOST_WORKERS = 4
 
 
+# Every past day has runs of its own, and the score averages over the days: 500 are enough, a judgement.
+_RUNS = 500
+
+
 def record(
     folder: Folder,
     as_of: AsOf = None,
-    runs: Runs = 500,
+    runs: Runs = _RUNS,
     seed: Seed = 0,
     as_json: AsJson = False,
     priors: Priors = None,

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from datetime import date
 
-from forecast.cli.options import Folder, print_line
+from forecast.cli.options import Folder
+from forecast.cli.output import print_line
 
 
 def start(folder: Folder) -> None:

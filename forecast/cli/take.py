@@ -9,7 +9,8 @@ from typing import Annotated
 
 import typer
 
-from forecast.cli.options import Folder, print_line
+from forecast.cli.options import Folder
+from forecast.cli.output import print_line
 
 File = Annotated[Path, typer.Argument(help="XLSX, ODS, CSV, TSV or Markdown file.", show_default=False)]
 Mapping = Annotated[

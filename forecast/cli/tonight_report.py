@@ -14,16 +14,17 @@ from forecast.cli.options import (
     Priors,
     Runs,
     Seed,
+    read_inputs,
+    text_option,
+)
+from forecast.cli.output import (
     announce_compilation,
     back_test_lines,
-    file_option,
     print_answer,
     print_json,
     print_line,
     priors_lines,
     progress_bar,
-    read_inputs,
-    text_option,
 )
 from forecast.errors import UsageError
 
@@ -35,11 +36,11 @@ Who = Annotated[str, text_option("builders", "Builders, as A+B or A+1 (default: 
 Page = Annotated[
     OptionalFile, typer.Option("-o", "--out", metavar="FILE", help="Write the page (.html or .pdf).")
 ]
-Calendar = Annotated[OptionalFile, file_option("ics", "Write the dates as a calendar (.ics).")]
+Calendar = Annotated[OptionalFile, text_option("ics", "Write the dates as a calendar (.ics).", "FILE")]
 HoursCsv = Annotated[
-    OptionalFile, file_option("hours-csv", "Write hours by day, person, stage and type (.csv).")
+    OptionalFile, text_option("hours-csv", "Write hours by day, person, stage and type (.csv).", "FILE")
 ]
-WholeLog = Annotated[OptionalFile, file_option("log", "Export every session (.csv or .xlsx).")]
+WholeLog = Annotated[OptionalFile, text_option("log", "Export every session (.csv or .xlsx).", "FILE")]
 BackTest = Annotated[
     bool, typer.Option("--record/--no-record", help="Include the back-test (the slowest part).")
 ]

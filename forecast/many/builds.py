@@ -95,10 +95,6 @@ class ManyBuilds:
             if number not in self.failed:
                 yield BuildSummary.from_dict(self._cached(folder)["summary"])
 
-    def to_dict(self) -> dict[str, Any]:
-        """All answers as the contract's JSON."""
-        return {"builds": [answer.to_dict() for answer in self]}
-
     def _cached(self, folder: Path) -> dict[str, Any]:
         answer = self.cache.load(folder)
         if answer is None:
