@@ -9,7 +9,7 @@ import typer
 from forecast.cli.options import AsJson, AsOf, Folder, Priors, Runs, Seed, read_inputs
 from forecast.cli.output import announce_compilation, print_answer, print_json, priors_lines, progress_bar
 
-# Plans, and deliveries, are compared run by run on the same draws: 2,000 runs tell differences apart well.
+# Plans and deliveries are compared run by run on the same draws, which needs fewer runs: a judgement.
 _RUNS = 2_000
 # 80 hours are two full-time jobs; more is a typing error.
 WeeklyHours = Annotated[

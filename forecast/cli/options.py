@@ -27,7 +27,7 @@ Folder = Annotated[Path, typer.Argument(help="Build folder.", show_default=False
 AsOf = Annotated[
     str | None, text_option("as-of", "Use only what was known on DATE (default: today).", "DATE")
 ]
-# A million runs of a large build fill the memory of a home machine.
+# At most a million: memory grows with the runs, and more digits would tell a builder nothing. A judgement.
 Runs = Annotated[
     int, typer.Option("--runs", metavar="N", min=1, max=1_000_000, help="Number of simulation runs.")
 ]
