@@ -13,7 +13,7 @@ import pytest
 
 from benchmarks.invented.workshop import make_build
 from benchmarks.skill.tonight import chances
-from forecast.cli.week import parse_hours_option, parse_people
+from forecast.cli.tonight_report import parse_hours_option, parse_people
 from forecast.errors import UsageError
 from forecast.files.logbook import Away
 from forecast.present.tonight import more_lines, ready_table, tonight_lines, waiting_sentences

@@ -28,11 +28,11 @@ from benchmarks.pages import versions, write_page
 from benchmarks.skill.pooled_priors import BUILT_IN, EARLY, LATER, scored, summarise_member, table
 from forecast.learn.effort import EffortPriors, Normal
 from forecast.learn.pooled_priors import PooledPriors
-from forecast.many.pool import WITHIN, pool_priors
+from forecast.many.pool import CLUB_SHARE, pool_priors
 from forecast.many.summary import BuildSummary
 
 # Builders anywhere differ by the variance between clubs plus that within a club.
-BETWEEN_CLUBS = (1 - WITHIN**2) ** 0.5
+BETWEEN_CLUBS = (1 - CLUB_SHARE**2) ** 0.5
 
 
 def draw_club(seed: int, number: int) -> Club:

@@ -59,31 +59,31 @@ def child(given: argparse.Namespace) -> None:
     """Run once in this process; print its seconds and peak memory as JSON."""
     import resource
 
-    import forecast.many.run as many_run
+    import forecast.many.builds as builds_of_many
     from forecast.many.answer_cache import AnswerCache
-    from forecast.many.engine import Engine
-    from forecast.many.run import Many
+    from forecast.many.executors import LocalExecutor
+    from forecast.many.builds import ManyBuilds
     from forecast.present.many_builds import table_csv
 
     if given.instant:
-        many_run.do_job = constant_answer  # type: ignore[assignment]
+        builds_of_many.run_job = constant_answer  # type: ignore[assignment]
     folders = _repeated(
         sorted(Path(given.place).glob("kit-*"))[: given.builds], given.builds, Path(given.place)
     )
     settings = Settings(runs=given.runs)
     with tempfile.TemporaryDirectory() as cache:
-        engine = Engine(workers=given.workers)
+        engine = LocalExecutor(workers=given.workers)
         # Warm-up, not timed: starts the processes and loads the kernel.
-        Many(
+        ManyBuilds(
             folders=folders[: 2 * given.workers], as_of=AS_OF, today=TODAY, settings=settings,
-            kept=AnswerCache(Path(cache) / "warm"),
+            cache=AnswerCache(Path(cache) / "warm"),
         ).run(engine)  # fmt: skip
-        many = Many(
+        many = ManyBuilds(
             folders=folders,
             as_of=AS_OF,
             today=TODAY,
             settings=settings,
-            kept=AnswerCache(Path(cache) / "all"),
+            cache=AnswerCache(Path(cache) / "all"),
         )
         begun = time.perf_counter()
         many.run(engine)

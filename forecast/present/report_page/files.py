@@ -16,7 +16,7 @@ _PAPERS = {"a4": "A4", "letter": "letter"}
 _SUFFIXES = {
     "-o": (".html", ".htm", ".pdf"),
     "--ics": (".ics",),
-    "--hours": (".csv",),
+    "--hours-csv": (".csv",),
     "--log": (".csv", ".xlsx"),
 }
 
@@ -53,7 +53,7 @@ class ReportFiles:
         wanted = self._by_option()
         if not wanted:
             raise UsageError(
-                "Say what to write: -o FILE.html or FILE.pdf, --ics FILE.ics, --hours FILE.csv, "
+                "Say what to write: -o FILE.html or FILE.pdf, --ics FILE.ics, --hours-csv FILE.csv, "
                 "--log FILE.csv or FILE.xlsx."
             )
         if self.paper.casefold() not in _PAPERS:
@@ -69,7 +69,7 @@ class ReportFiles:
         return _PAPERS[self.paper.casefold()]
 
     def _by_option(self) -> dict[str, Path]:
-        found = {"-o": self.page, "--ics": self.calendar, "--hours": self.hours, "--log": self.log}
+        found = {"-o": self.page, "--ics": self.calendar, "--hours-csv": self.hours, "--log": self.log}
         return {option: path for option, path in found.items() if path is not None}
 
 

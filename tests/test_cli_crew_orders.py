@@ -10,10 +10,10 @@ from tests.test_cli import DAY, QUANTILES, SAMPLES, TURNSTONE, benchdays
 FEW = ["--as-of", DAY, "--runs", 100]
 
 
-def test_crew_says_the_gain_first_with_its_range():
-    said = benchdays("crew", TURNSTONE, *FEW).stdout.splitlines()
-    assert "days sooner" in said[0] or "does not" in said[0]
-    assert any("Alone" in line for line in said)
+def test_crew_starts_with_the_gain_and_its_range():
+    printed = benchdays("crew", TURNSTONE, *FEW).stdout.splitlines()
+    assert "days sooner" in printed[0] or "does not" in printed[0]
+    assert any("Alone" in line for line in printed)
 
 
 def test_the_json_of_crew_has_the_keys_of_the_contract():
@@ -37,13 +37,13 @@ def test_the_json_of_orders_has_the_keys_of_the_contract():
         assert set(order["needed"]) == QUANTILES
 
 
-def test_orders_say_by_when_in_a_sentence():
+def test_orders_start_with_a_sentence():
     assert "order" in benchdays("orders", TURNSTONE, *FEW).stdout.splitlines()[0]
 
 
-def test_orders_say_when_there_is_nothing_to_order():
-    said = benchdays("orders", SAMPLES / "dinghy", "--runs", 50).stdout
-    assert said.startswith("Nothing has to be ordered")
+def test_orders_with_nothing_to_order():
+    printed = benchdays("orders", SAMPLES / "dinghy", "--runs", 50).stdout
+    assert printed.startswith("Nothing has to be ordered")
 
 
 @pytest.fixture
@@ -51,7 +51,7 @@ def sheet(tmp_path):
     return shutil.copy(SAMPLES / "messy" / "shed.csv", tmp_path)
 
 
-def test_take_shows_what_it_would_do_and_writes_nothing_unasked(sheet, tmp_path):
-    said = benchdays("take", sheet, tmp_path / "new").stdout
-    assert "Nothing was written" in said
+def test_take_shows_how_it_reads_the_file_and_writes_nothing_unasked(sheet, tmp_path):
+    printed = benchdays("take", sheet, tmp_path / "new").stdout
+    assert "Nothing was written" in printed
     assert not (tmp_path / "new").exists()
