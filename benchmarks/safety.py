@@ -17,7 +17,7 @@ from pathlib import Path
 from forecast.errors import InputError
 from forecast.files.build_settings import read_settings
 from forecast.files.csv_file import format_record
-from forecast.files.tables import Table, read_table, table_schema
+from forecast.files.tables import CheckedTable, read_table, table_schema
 from forecast.intake.saved import read_saved
 from tests.harmful_files import HARMFUL, measured
 from tests.storage_trials import crowd, full_disk, kills, locked_folder
@@ -159,7 +159,7 @@ def generated_cells(cells: int, rng: random.Random) -> str:
     return f"{made} cells in {rows_in} rows: {rows_kept} rows kept, {rows_refused} in files refused whole"
 
 
-def _read(data: bytes, name: str) -> Table | None:
+def _read(data: bytes, name: str) -> CheckedTable | None:
     try:
         return read_table(data, f"{name}.csv", name)
     except InputError:

@@ -15,7 +15,7 @@ from dashboard.work.reading import Written
 from forecast.errors import BenchdaysError
 from forecast.files.amend import LogRow, change_row, remove_row
 from forecast.files.entry import add_step, log_session, propose_step
-from forecast.files.folder import Records
+from forecast.files.folder import PartialBuild
 from forecast.files.plan import Plan, Task
 from forecast.files.tables import table_schema
 
@@ -68,7 +68,7 @@ def session_form(written: Written) -> None:
         )
 
 
-def _who(records: Records, sessions: pd.DataFrame, place: DeltaGenerator, count: int) -> str:
+def _who(records: PartialBuild, sessions: pd.DataFrame, place: DeltaGenerator, count: int) -> str:
     """Who was there: nothing to ask where there is one builder."""
     ids = [b.id for b in records.settings.builders]
     if len(ids) == 1:
@@ -96,7 +96,7 @@ def _more(count: int) -> dict[str, str | int | bool]:
     }
 
 
-def step_form(records: Records) -> None:
+def step_form(records: PartialBuild) -> None:
     """A step that came up while building."""
     plan = records.plan
     count = st.session_state.setdefault("steps_written", 0)

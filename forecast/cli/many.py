@@ -155,10 +155,10 @@ def _print_table(builds: Many) -> None:
 
 
 def _write_csv(file: Path, builds: Many) -> None:
-    from forecast.files.storage import write_apart
+    from forecast.files.storage import write_atomically
     from forecast.present.many_builds import table_csv
 
-    write_apart(file, table_csv(builds))
+    write_atomically(file, table_csv(builds))
 
 
 def _write_priors(file: Path, builds: Many) -> None:

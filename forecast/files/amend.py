@@ -10,10 +10,10 @@ from pathlib import Path
 
 from forecast.errors import InputError, Problem, UsageError
 from forecast.files.csv_file import CsvFile, decode_text, parse_csv, unguard_formula, with_record
-from forecast.files.folder import read_records
+from forecast.files.folder import read_partial_build
 from forecast.files.logbook import read_sessions
 from forecast.files.storage import change_file
-from forecast.files.tables import Table, read_table, table_schema
+from forecast.files.tables import CheckedTable, read_table, table_schema
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -146,9 +146,9 @@ def _refuse_new_problems(folder: Path, seen: LogRow, before: bytes, after: bytes
 
 def _problems(folder: Path, file: str, data: bytes) -> list[Problem]:
     """What is wrong with one file of the log, alone and together with the others."""
-    records = read_records(folder)
+    records = read_partial_build(folder)
     table = read_table(data, file, "log")
-    logs: list[Table] = [table if t.file == file else t for t in records.logs]
+    logs: list[CheckedTable] = [table if t.file == file else t for t in records.logs]
     _, found, _ = read_sessions(logs, records.settings.builders, records.plan)
     return [*table.problems, *(p for p in found if p.file == file)]
 

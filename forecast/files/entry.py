@@ -11,7 +11,7 @@ from pathlib import Path
 
 from forecast.errors import InputError, Problem, UsageError
 from forecast.files.csv_file import format_record
-from forecast.files.folder import Records, read_records
+from forecast.files.folder import PartialBuild, read_partial_build
 from forecast.files.logbook import read_sessions
 from forecast.files.plan import Plan, Task, read_plan
 from forecast.files.storage import append_row, undo
@@ -75,7 +75,7 @@ def log_session(
     """
     if today is not None and max(day, until or day) > today:
         raise UsageError(f"date: {max(day, until or day)} must not lie in the future (today is {today}).")
-    records = read_records(folder)
+    records = read_partial_build(folder)
     found = find_task(records.plan, task) if task else None
     row = {
         "date": day.isoformat(),
@@ -127,7 +127,7 @@ def add_step(
     UsageError, one line a problem, when the step cannot be; InputError when the files cannot be read or
     written. Nothing is written then.
     """
-    records = read_records(folder)
+    records = read_partial_build(folder)
     proposed = propose_step(records.plan, title=title, task=task, stage=stage or _stage_under_way(records))
     row = {
         "task": task or proposed.task,
@@ -254,7 +254,7 @@ def _as_file(row: dict[str, str]) -> bytes:
     return "\n".join([format_record(list(row), ","), format_record(list(row.values()), ",")]).encode()
 
 
-def _check_session(records: Records, row: dict[str, str]) -> None:
+def _check_session(records: PartialBuild, row: dict[str, str]) -> None:
     """Refuse a session that makes a problem which the log does not have without it."""
     _require_text(row)
     builders, plan = records.settings.builders, records.plan
@@ -303,14 +303,14 @@ def _or(tasks: Sequence[Task]) -> str:
     return " or ".join(filter(None, [", ".join(named[:-1]), named[-1]]))
 
 
-def _stage_under_way(records: Records) -> str:
+def _stage_under_way(records: PartialBuild) -> str:
     """The stage of the task that was worked on last."""
     sessions, _, _ = read_sessions(records.logs, records.settings.builders, records.plan)
     planned = sessions.loc[sessions["task"].isin(list(records.plan.by_id))]
     return "" if planned.empty else str(planned["stage"].iloc[-1])
 
 
-def _last_of_stage(records: Records, stage: str) -> int | None:
+def _last_of_stage(records: PartialBuild, stage: str) -> int | None:
     return max((records.plan_lines[t.task] for t in records.plan.tasks if t.stage == stage), default=None)
 
 

@@ -14,7 +14,7 @@ from forecast.errors import InputError, Problem
 from forecast.files.build_settings import BuildSettings, read_settings
 from forecast.files.logbook import Away, Builder, read_away, read_sessions
 from forecast.files.plan import Delivery, Limit, Plan, read_deliveries, read_plan
-from forecast.files.tables import Table, read_table
+from forecast.files.tables import CheckedTable, read_table
 
 STARTER_FILES = ("build.toml", "plan.csv", "log.csv", "deliveries.csv", "away.csv")
 _ISO_DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b")
@@ -67,7 +67,7 @@ def check_build(folder: Path | str, today: date) -> Build:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Records:
+class PartialBuild:
     """What a new row has to fit: the build as far as it is there, whatever else may be wrong with it.
 
     `logs` holds the log files that are there, `plan` no task where there is no plan yet, and
@@ -77,11 +77,11 @@ class Records:
     settings: BuildSettings
     plan: Plan
     plan_lines: dict[str, int]
-    logs: tuple[Table, ...]
+    logs: tuple[CheckedTable, ...]
     deliveries: frozenset[str]
 
 
-def read_records(folder: Path | str) -> Records:
+def read_partial_build(folder: Path | str) -> PartialBuild:
     """Read what a new row has to fit, passing over bad cells, a missing plan and an empty log.
 
     Raises
@@ -101,7 +101,7 @@ def read_records(folder: Path | str) -> Records:
         raise InputError(fatal or [Problem(str(folder), None, "", "", "is not a folder")])
     plan = read_plan(plan_table)[0] if plan_table else Plan(tasks=())
     lines = plan_table.line.tolist() if plan_table else []
-    return Records(
+    return PartialBuild(
         settings=settings,
         plan=plan,
         plan_lines={t.task: line for t, line in zip(plan.tasks, lines, strict=True)},
@@ -200,7 +200,7 @@ class _Reading:
         return settings
 
     def plan(
-        self, table: Table | None, settings: BuildSettings | None, deliveries: Table | None
+        self, table: CheckedTable | None, settings: BuildSettings | None, deliveries: CheckedTable | None
     ) -> Plan | None:
         if table is None:
             return None
@@ -218,7 +218,7 @@ class _Reading:
             self.problems.append(Problem(table.file, None, "", "", "holds no task yet: write one row a task"))
         return plan
 
-    def logs(self) -> list[Table]:
+    def logs(self) -> list[CheckedTable]:
         """log.csv, or the files of the folder log/, or both."""
         names = self.log_folder()
         if (self.folder / "log.csv").exists() or not names:
@@ -240,7 +240,7 @@ class _Reading:
             self.notices.append(f"log: {passed_over}: not a .csv file, so not read.")
         return [f"log/{name}" for name in names]
 
-    def table(self, file: str, name: str, *, required: bool = False) -> Table | None:
+    def table(self, file: str, name: str, *, required: bool = False) -> CheckedTable | None:
         data = self.bytes(file, required=required)
         if data is None:
             return None
@@ -275,7 +275,7 @@ class _Reading:
             return None
 
 
-def _in_the_future(table: Table, today: date) -> list[Problem]:
+def _in_the_future(table: CheckedTable, today: date) -> list[Problem]:
     rule = f"must not lie in the future (today is {today})"
     problems = []
     for column in table.frame.select_dtypes("datetime").columns:

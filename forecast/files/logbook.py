@@ -16,7 +16,7 @@ import pandas as pd
 from forecast.errors import Problem
 from forecast.files.fields import HOURS_RULE, table_schema
 from forecast.files.plan import Plan
-from forecast.files.tables import DTYPES, Table
+from forecast.files.tables import DTYPES, CheckedTable
 
 _HELPERS = re.compile(r"[1-9]\d?", re.ASCII)
 
@@ -41,7 +41,7 @@ class Away:
 
 
 def read_sessions(
-    tables: Sequence[Table], builders: Sequence[Builder] | None, plan: Plan | None
+    tables: Sequence[CheckedTable], builders: Sequence[Builder] | None, plan: Plan | None
 ) -> tuple[pd.DataFrame, list[Problem], list[str]]:
     """The sessions of one or more log tables, what is wrong with them, and what was passed over.
 
@@ -70,7 +70,9 @@ def read_sessions(
     return sessions, problems + _done_twice(sessions), _notices(tables, sessions, plan)
 
 
-def read_away(table: Table, builders: Sequence[Builder] | None) -> tuple[tuple[Away, ...], list[Problem]]:
+def read_away(
+    table: CheckedTable, builders: Sequence[Builder] | None
+) -> tuple[tuple[Away, ...], list[Problem]]:
     """The days away of an away.csv table, and everything wrong between its cells.
 
     `builders` are those of build.toml, or None when that file could not be read.
@@ -113,7 +115,9 @@ def split_people(text: str, first_builder: str) -> tuple[tuple[str, ...], int] |
     return (tuple(sorted(names)) or (first_builder,), int(helpers)) if understood else None
 
 
-def _read_people(table: Table, builders: Sequence[Builder] | None) -> tuple[pd.DataFrame, list[Problem]]:
+def _read_people(
+    table: CheckedTable, builders: Sequence[Builder] | None
+) -> tuple[pd.DataFrame, list[Problem]]:
     """The columns builders, helpers and people, and the cells that name somebody unknown."""
     first = builders[0].id if builders else ""
     codes, uniques = pd.factorize(table.frame["builders"].to_numpy(dtype=object))
@@ -134,7 +138,7 @@ def _read_people(table: Table, builders: Sequence[Builder] | None) -> tuple[pd.D
     return people.reset_index(drop=True), table.problems_where(bad[codes], "builders", rule)
 
 
-def _hours_problems(table: Table) -> list[Problem]:
+def _hours_problems(table: CheckedTable) -> list[Problem]:
     f = table.frame
     days = ((f["until"].fillna(f["date"]) - f["date"]).dt.days + 1).to_numpy(dtype=float)
     hours = f["hours"].to_numpy(dtype=float)
@@ -148,7 +152,7 @@ def _hours_problems(table: Table) -> list[Problem]:
     return problems
 
 
-def _task_problems(table: Table, plan: Plan | None) -> list[Problem]:
+def _task_problems(table: CheckedTable, plan: Plan | None) -> list[Problem]:
     if plan is None:
         return []
     unknown = ~table.frame["task"].isin([*plan.by_id, ""])
@@ -157,7 +161,9 @@ def _task_problems(table: Table, plan: Plan | None) -> list[Problem]:
     )
 
 
-def _early_problems(table: Table, people: pd.DataFrame, builders: Sequence[Builder] | None) -> list[Problem]:
+def _early_problems(
+    table: CheckedTable, people: pd.DataFrame, builders: Sequence[Builder] | None
+) -> list[Problem]:
     problems = []
     for builder in builders or ():
         if builder.joins is None:
@@ -176,7 +182,7 @@ def _names(builders: pd.Series, builder: str) -> np.ndarray:
     return np.array([builder in text.split("+") for text in uniques], dtype=bool)[codes]
 
 
-def _typed_sessions(table: Table, people: pd.DataFrame, plan: Plan | None) -> pd.DataFrame:
+def _typed_sessions(table: CheckedTable, people: pd.DataFrame, plan: Plan | None) -> pd.DataFrame:
     f = table.frame
     tasks = {} if plan is None else plan.by_id
     in_plan = f["task"].isin(list(tasks))
@@ -229,7 +235,7 @@ def _place(rows: pd.DataFrame, i: int) -> str:
     return f"{rows['file'][i]}, line {rows['line'][i]},"
 
 
-def _notices(tables: Sequence[Table], sessions: pd.DataFrame, plan: Plan | None) -> list[str]:
+def _notices(tables: Sequence[CheckedTable], sessions: pd.DataFrame, plan: Plan | None) -> list[str]:
     """What is not wrong but worth a look, one sentence a kind, with the first few places."""
     return [
         *_contradicted(tables, plan),
@@ -240,7 +246,7 @@ def _notices(tables: Sequence[Table], sessions: pd.DataFrame, plan: Plan | None)
     ]
 
 
-def _contradicted(tables: Sequence[Table], plan: Plan | None) -> list[str]:
+def _contradicted(tables: Sequence[CheckedTable], plan: Plan | None) -> list[str]:
     """Rows on planned tasks that name a stage or type other than the plan's."""
     tasks = {} if plan is None else plan.by_id
     places = []

@@ -20,7 +20,7 @@ from forecast.errors import Problem
 from forecast.files.tables import read_number
 
 if TYPE_CHECKING:
-    from forecast.files.tables import Table
+    from forecast.files.tables import CheckedTable
 
 _USE = re.compile(r"(?P<limit>[^\s:@]+):(?P<amount>[^\s:@]+)(?:@(?P<until>\S+))?")
 
@@ -117,7 +117,10 @@ def _without_unknown(task: Task, ids: set[str]) -> Task:
 
 
 def read_plan(
-    table: Table, *, limits: Mapping[str, float] | None = None, deliveries: Collection[str] | None = None
+    table: CheckedTable,
+    *,
+    limits: Mapping[str, float] | None = None,
+    deliveries: Collection[str] | None = None,
 ) -> tuple[Plan, list[Problem]]:
     """The plan of a plan.csv table, and everything wrong between its rows.
 
@@ -146,7 +149,7 @@ def read_plan(
 
 
 def read_deliveries(
-    table: Table, stages: Collection[str] | None = None
+    table: CheckedTable, stages: Collection[str] | None = None
 ) -> tuple[tuple[Delivery, ...], list[Problem]]:
     """The deliveries of a deliveries.csv table, and everything wrong between its cells.
 
@@ -237,11 +240,11 @@ def _day(stamp: pd.Timestamp) -> date | None:
     return None if pd.isna(stamp) else stamp.date()
 
 
-def _unknown(table: Table, row: int, column: str, value: str, allowed: str) -> Problem:
+def _unknown(table: CheckedTable, row: int, column: str, value: str, allowed: str) -> Problem:
     return Problem(table.file, int(table.line[row]), column, value, f"must be {allowed}")
 
 
-def _circles(table: Table, column: str, links: list[tuple[str, tuple[str, ...]]]) -> list[Problem]:
+def _circles(table: CheckedTable, column: str, links: list[tuple[str, tuple[str, ...]]]) -> list[Problem]:
     before: dict[str, list[str]] = {task: [] for task, _ in links}
     line: dict[str, int] = {}
     for (task, first), at in zip(links, table.line.tolist(), strict=True):
@@ -261,7 +264,7 @@ def _path(circle: tuple[str, ...]) -> str:
 
 
 def _read_uses(
-    table: Table, limits: Mapping[str, float] | None, problems: list[Problem]
+    table: CheckedTable, limits: Mapping[str, float] | None, problems: list[Problem]
 ) -> list[tuple[Use, ...]]:
     ids = set(table.frame["task"])
     out = []

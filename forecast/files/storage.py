@@ -55,7 +55,7 @@ def write_file(path: Path, data: bytes, *, keep_version: bool = True) -> None:
     change_file(path, lambda _: data, keep_version=keep_version)
 
 
-def write_apart(path: Path, data: bytes) -> None:
+def write_atomically(path: Path, data: bytes) -> None:
     """Make `data` the content of a file that belongs to no build folder: no lock, no earlier version.
 
     Raises

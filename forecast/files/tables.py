@@ -32,7 +32,7 @@ DTYPES = {
 
 
 @dataclass(frozen=True, kw_only=True)
-class Table:
+class CheckedTable:
     """One table as read: a typed frame, where each row stands, and what is wrong with it.
 
     Attributes
@@ -52,7 +52,7 @@ class Table:
     problems: tuple[Problem, ...]
     ignored: tuple[str, ...]
 
-    def only(self, kept: np.ndarray | pd.Series) -> Table:
+    def only(self, kept: np.ndarray | pd.Series) -> CheckedTable:
         """The rows where `kept` holds, each with its own line; the problems stay those of the whole."""
         rows = np.flatnonzero(np.asarray(kept))
         return replace(
@@ -103,12 +103,12 @@ def check_frame(frame: pd.DataFrame, name: str) -> pd.DataFrame:
     return pd.DataFrame({"column": [], "index": []})
 
 
-def read_table(data: bytes, file: str, name: str) -> Table:
+def read_table(data: bytes, file: str, name: str) -> CheckedTable:
     """Read one CSV file by its schema.
 
     Raises
     ------
-    InputError when the file as a whole cannot be read; bad cells are in `Table.problems` instead.
+    InputError when the file as a whole cannot be read; bad cells are in `CheckedTable.problems` instead.
 
     Examples
     --------
@@ -131,7 +131,9 @@ def read_table(data: bytes, file: str, name: str) -> Table:
             text = cells[f.name][row]
             problems.append(Problem(file, int(line[row]), f.name, text, _rule_for(f, text, read.separator)))
     frame = pd.DataFrame(typed, index=pd.RangeIndex(len(line)))
-    table = Table(file=file, frame=frame, line=line, cells=cells, problems=tuple(problems), ignored=ignored)
+    table = CheckedTable(
+        file=file, frame=frame, line=line, cells=cells, problems=tuple(problems), ignored=ignored
+    )
     return _with_contract(table, name, place)
 
 
@@ -273,7 +275,7 @@ def _too_many_cells(read: CsvFile) -> list[Problem]:
     ]
 
 
-def _with_contract(table: Table, name: str, place: Collection[str]) -> Table:
+def _with_contract(table: CheckedTable, name: str, place: Collection[str]) -> CheckedTable:
     """The table with every cell that breaks its contract, and every repeated key, added to the problems."""
     said = {(p.line, p.column) for p in table.problems}
     found = []
@@ -293,7 +295,7 @@ def _contract_rule(f: Field) -> str:
     return f.allowed
 
 
-def _repeated(table: Table, column: str) -> list[Problem]:
+def _repeated(table: CheckedTable, column: str) -> list[Problem]:
     first: dict[str, int] = {}
     problems = []
     for row, text in enumerate(table.frame[column]):

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date as Day
 
 from forecast.files.logbook import split_people
-from forecast.files.tables import Table
+from forecast.files.tables import CheckedTable
 
 Content = tuple[object, ...]
 
@@ -96,7 +96,7 @@ def number_text(value: float) -> str:
     return f"{value:.4f}".rstrip("0").rstrip(".")
 
 
-def contents_of(table: Table, first_builder: str) -> list[Content]:
+def contents_of(table: CheckedTable, first_builder: str) -> list[Content]:
     """The content of every row of a log table that can be read.
 
     Rows with bad cells are skipped: `benchdays check` names them, and no row taken in can equal them.

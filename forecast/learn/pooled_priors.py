@@ -14,7 +14,7 @@ from typing import Annotated, Any, Literal, cast
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from forecast.errors import InputError, Problem
-from forecast.files.storage import write_apart
+from forecast.files.storage import write_atomically
 from forecast.learn.bench_time.priors import BenchPriors
 from forecast.learn.effort import EffortPriors, Normal, ReworkAndGrowthPriors
 
@@ -142,7 +142,7 @@ def write_priors(path: Path, pooled: PooledPriors) -> None:
     ------
     InputError in one sentence when it cannot be written.
     """
-    write_apart(path, priors_text(pooled).encode())
+    write_atomically(path, priors_text(pooled).encode())
 
 
 def read_priors(path: Path | str) -> PooledPriors:
