@@ -37,8 +37,8 @@ from forecast.intake.readers.delimited import decode
 from forecast.intake.readers.foreign import read_foreign
 from forecast.intake.readers.front_matter import is_front_matter
 from forecast.intake.readers.workbook import is_zip
-from forecast.intake.sheet import ReadFile, Unread, is_blank
-from forecast.intake.sheets import gather_rows
+from forecast.intake.sheet_cells import ReadFile, Unread, is_blank
+from forecast.intake.sheet_choice import choose_sheets
 
 HERE = Path(__file__).parent
 MESSY = HERE.parent / "sample_logs" / "messy"
@@ -201,7 +201,7 @@ def outcome(path: Path, folder: Path) -> str:
     except BenchdaysError as error:
         return "refused" if str(error).strip() else "refused without a word"
     read = read_foreign(path)
-    gathered = gather_rows(read, sheet=None, said={})
+    gathered = choose_sheets(read, sheet=None, said={})
     records = len(gathered.rows) + len(gathered.above) + len(gathered.heading_rows)
     whole = sum(
         not is_blank(row.cells)

@@ -18,7 +18,7 @@ from forecast.errors import InputError
 from forecast.files.build_settings import read_settings
 from forecast.files.csv_file import format_record
 from forecast.files.tables import CheckedTable, read_table, table_schema
-from forecast.intake.saved import read_saved
+from forecast.intake.saved_reading import read_saved
 from tests.harmful_files import HARMFUL, measured
 from tests.storage_trials import crowd, full_disk, kills, locked_folder
 

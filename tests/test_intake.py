@@ -10,7 +10,7 @@ import pytest
 from forecast.errors import UsageError
 from forecast.files.folder import read_build, start_build
 from forecast.intake import (
-    Answers,
+    BuilderAnswers,
     coarse_plan,
     exported_log,
     intake_lines,
@@ -126,7 +126,7 @@ def test_rows_outside_the_plan_get_the_type_of_their_words(sheet, folder):
 
 
 def test_the_builder_s_types_are_learned_and_remembered(sheet, folder):
-    said = Answers(types={"riveted skin": "close-up"})
+    said = BuilderAnswers(types={"riveted skin": "close-up"})
     intake = propose_intake(sheet, folder, today=TODAY, coarse=False, answers=said)
     assert intake.rows[2].rows[0].type == "close-up"
     take_in(intake)

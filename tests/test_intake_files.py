@@ -11,7 +11,7 @@ from forecast.intake.readers import workbook
 from forecast.intake.readers.delimited import find_separator
 from forecast.intake.readers.foreign import read_foreign
 from forecast.intake.readers.front_matter import read_entries
-from forecast.intake.sheet import Unread
+from forecast.intake.sheet_cells import Unread
 from tests.harmful_files import HARMFUL, MESSY, cell_xml, measured, repeated_ods, write_xlsx
 
 

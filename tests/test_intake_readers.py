@@ -5,15 +5,15 @@ from datetime import date, datetime, time, timedelta
 import pytest
 
 from forecast.errors import UsageError
-from forecast.intake.answers import Answers, parse_answers, parse_mapping
+from forecast.intake.builder_answers import BuilderAnswers, parse_answers, parse_mapping
 from forecast.intake.cells.date_forms import find_order
 from forecast.intake.cells.dates import DateRules, read_date
 from forecast.intake.cells.durations import read_clock, read_duration
-from forecast.intake.cells.labels import are_near, join_labels, split_labels
-from forecast.intake.cells.people import People, find_crew, read_people
+from forecast.intake.cells.labels import are_near, merge_labels, split_labels
+from forecast.intake.cells.people import People, identify_crew, read_people
 from forecast.intake.cells.phrases import is_rework, not_building, split_tasks
 from forecast.intake.columns import find_headings, propose_columns
-from forecast.intake.sheet import Sheet, SheetRow, Unread, cell_text
+from forecast.intake.sheet_cells import Sheet, SheetRow, Unread, cell_text
 
 TODAY = date(2026, 9, 1)
 
@@ -184,11 +184,11 @@ def test_spellings_of_one_label_are_told_from_two_labels(one, other, near):
 
 
 def test_the_label_of_the_plan_wins_over_the_more_frequent_spelling():
-    assert join_labels(["wing"] * 9, known=["wings"])("wing") == "wings"
+    assert merge_labels(["wing"] * 9, known=["wings"])("wing") == "wings"
 
 
 def test_what_the_builder_says_of_a_label_wins():
-    assert join_labels(["wing", "wings"], said={"wings": "wing set"})("Wings") == "wing set"
+    assert merge_labels(["wing", "wings"], said={"wings": "wing set"})("Wings") == "wing set"
 
 
 def test_several_labels_in_one_cell():
@@ -216,13 +216,13 @@ def test_no_people_are_not_readable():
 
 
 def test_a_row_of_helpers_only_keeps_its_person_hours():
-    crew = find_crew([People(names=("Jo",))] * 20 + [People(names=("Kim",))], known=(), said={})
+    crew = identify_crew([People(names=("Jo",))] * 20 + [People(names=("Kim",))], known=(), said={})
     builders, helpers, stand_in = crew.resolve(People(names=("Kim", "Dee")))
     assert (len(builders) + helpers, stand_in) == (2, True)
 
 
 def test_the_builder_says_who_is_who():
-    crew = find_crew([People(names=("Jo", "Kim"))], known=("A",), said={"jo": "A", "kim": "helper"})
+    crew = identify_crew([People(names=("Jo", "Kim"))], known=("A",), said={"jo": "A", "kim": "helper"})
     assert crew.resolve(People(names=("Kim", "Jo"))) == (("A",), 1, False)
 
 
@@ -303,7 +303,7 @@ def test_answers_are_checked():
 
 
 def test_later_answers_stand_over_earlier_ones():
-    both = parse_answers(["order=day-first"]).over(Answers(order="month_first", first_year=2020))
+    both = parse_answers(["order=day-first"]).over(BuilderAnswers(order="month_first", first_year=2020))
     assert (both.order, both.first_year) == ("day_first", 2020)
 
 

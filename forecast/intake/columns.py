@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
 from forecast.errors import UsageError
-from forecast.intake.answers import MEANINGS
+from forecast.intake.builder_answers import MEANINGS
 from forecast.intake.cells.dates import (
     MIXED_ORDER,
     NO_ORDER,
@@ -18,7 +18,7 @@ from forecast.intake.cells.dates import (
     read_date,
 )
 from forecast.intake.cells.durations import Unit, read_clock, read_duration
-from forecast.intake.sheet import Cell, Sheet, SheetRow, Unread, cell_text, one_line
+from forecast.intake.sheet_cells import Cell, Sheet, SheetRow, Unread, cell_text, one_line
 
 _HEADINGS: Mapping[str, str] = {
     "date": "date|day|when|datum|fecha|session date|date worked|work date|start date|from|date from|days",
@@ -59,7 +59,7 @@ _ANY_DAY = DateRules(today=date(9998, 1, 1), day_numbers=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Column:
+class SheetColumn:
     """One column: what it is taken for, and why.
 
     Attributes
@@ -81,7 +81,7 @@ class Column:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Headed:
+class HeadedSheet:
     """A sheet with its headings told from its rows.
 
     `above` are the rows above the headings, `headings_row` is the row that holds them (None: none does).
@@ -94,7 +94,7 @@ class Headed:
     headings_row: SheetRow | None
 
 
-def find_headings(sheet: Sheet) -> Headed:
+def find_headings(sheet: Sheet) -> HeadedSheet:
     """Find the row of headings among the first rows of a sheet.
 
     Examples
@@ -107,15 +107,15 @@ def find_headings(sheet: Sheet) -> Headed:
     """
     width = max((len(row.cells) for row in sheet.rows), default=0)
     if sheet.headed is not None:
-        return Headed(sheet=sheet, headings=sheet.headed, rows=sheet.rows, above=(), headings_row=None)
+        return HeadedSheet(sheet=sheet, headings=sheet.headed, rows=sheet.rows, above=(), headings_row=None)
     scores = [_heading_score(row) for row in sheet.rows[:_LOOK_AT_ROWS]]
     best = max(range(len(scores)), key=lambda i: (scores[i], -i), default=0)
     if not scores or scores[best] < 2:
         names = tuple(f"column {_letters(i)}" for i in range(width))
-        return Headed(sheet=sheet, headings=names, rows=sheet.rows, above=(), headings_row=None)
+        return HeadedSheet(sheet=sheet, headings=names, rows=sheet.rows, above=(), headings_row=None)
     row = sheet.rows[best]
     written = [one_line(cell_text(c)) for c in row.cells] + [""] * (width - len(row.cells))
-    return Headed(
+    return HeadedSheet(
         sheet=sheet,
         headings=_all_different(written),
         rows=sheet.rows[best + 1 :],
@@ -124,7 +124,7 @@ def find_headings(sheet: Sheet) -> Headed:
     )
 
 
-def propose_columns(headed: Headed, said: Mapping[str, str]) -> tuple[Column, ...]:
+def propose_columns(headed: HeadedSheet, said: Mapping[str, str]) -> tuple[SheetColumn, ...]:
     """What each column is taken for.
 
     Parameters
@@ -159,7 +159,7 @@ def propose_columns(headed: Headed, said: Mapping[str, str]) -> tuple[Column, ..
         if h not in proposed:
             proposed[h] = _free_text(wishes[h])
     return tuple(
-        Column(
+        SheetColumn(
             heading=h,
             position=i,
             meaning=proposed[h],

@@ -13,8 +13,8 @@ from forecast.files.folder import STARTER_FILES
 from forecast.files.logbook import Builder
 from forecast.files.plan import Plan, Task, read_plan
 from forecast.files.tables import read_table
-from forecast.intake.log_row import Content, contents_of
-from forecast.intake.saved import FILE, Saved, read_saved
+from forecast.intake.saved_reading import FILE, SavedReadings, read_saved
+from forecast.intake.session_rows import Content, contents_of
 
 NOT_BUILDING = "not_building.csv"
 
@@ -41,7 +41,7 @@ class Destination:
     log: Counter[Content]
     apart: Counter[Content]
     taught: Mapping[str, str]
-    saved: Saved
+    saved: SavedReadings
 
     @property
     def log_file(self) -> Path:
@@ -104,7 +104,7 @@ def read_destination(folder: Path) -> Destination:
         log=_log_contents(folder, examples, first),
         apart=read_contents(_bytes(folder / NOT_BUILDING), NOT_BUILDING, first),
         taught=taught,
-        saved=read_saved(saved) if saved is not None else Saved(),
+        saved=read_saved(saved) if saved is not None else SavedReadings(),
     )
 
 

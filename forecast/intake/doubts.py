@@ -9,14 +9,14 @@ from datetime import date, datetime, timedelta
 
 from forecast.errors import Problem
 from forecast.files.plan import Plan
-from forecast.intake.answers import Answers
+from forecast.intake.builder_answers import BuilderAnswers
 from forecast.intake.cells.date_forms import OrderEvidence
 from forecast.intake.cells.dates import MIXED_ORDER, NO_ORDER, NO_YEAR
-from forecast.intake.columns import Column
+from forecast.intake.columns import SheetColumn
+from forecast.intake.conversion import ConversionRules, ConvertedRow
 from forecast.intake.destination import Destination
-from forecast.intake.joining import Joined, Joining
-from forecast.intake.rows import Layout
-from forecast.intake.sheet import Cell, SheetRow, cell_text
+from forecast.intake.parsed_rows import Layout
+from forecast.intake.sheet_cells import Cell, SheetRow, cell_text
 
 _BARE = "is a bare number"
 _SHOWN = 5
@@ -41,22 +41,22 @@ class Evidence:
     """All that doubts are found in."""
 
     rows: Sequence[SheetRow]
-    columns: Sequence[Column]
-    joined: Sequence[Joined]
+    columns: Sequence[SheetColumn]
+    joined: Sequence[ConvertedRow]
     layout: Layout
-    joining: Joining
+    joining: ConversionRules
     destination: Destination
     order: OrderEvidence
     plan: Plan | None
     notices: Sequence[str]
     unread_sheets: Sequence[str]
-    lost: Sequence[Joined] = ()
+    lost: Sequence[ConvertedRow] = ()
 
 
 def find_questions(
     reported: Sequence[Problem],
-    columns: Sequence[Column],
-    answers: Answers,
+    columns: Sequence[SheetColumn],
+    answers: BuilderAnswers,
     order: OrderEvidence,
     *,
     has_plan: bool,
@@ -118,10 +118,10 @@ def find_doubts(found: Evidence) -> Iterator[str]:
         yield f"Sheets that are not read: {', '.join(found.unread_sheets)} (--answer sheet=NAME reads one)."
     for column in found.columns:
         if column.meaning == "ignore" and column.filled:
-            yield f"Column {column.heading!r} ({_count(column.filled, 'cell')}) is not taken."
+            yield f"SheetColumn {column.heading!r} ({_count(column.filled, 'cell')}) is not taken."
 
 
-def places(joined: Iterable[Joined]) -> str:
+def places(joined: Iterable[ConvertedRow]) -> str:
     """Where rows stand, the first few by line."""
     lines = [j.raw.row.line for j in joined]
     shown = ", ".join(map(str, lines[:_SHOWN]))
@@ -129,7 +129,7 @@ def places(joined: Iterable[Joined]) -> str:
     return f"line{'s' if len(lines) > 1 else ''} {shown}{more}"
 
 
-def _with(found: Evidence, remark: str) -> list[Joined]:
+def _with(found: Evidence, remark: str) -> list[ConvertedRow]:
     return [j for j in found.joined if remark in j.remarks]
 
 
@@ -191,7 +191,7 @@ def _swapped(typed: int, first: str, shown: Sequence[str]) -> str:
     )
 
 
-def _last_years_year(joined: Sequence[Joined]) -> list[Joined]:
+def _last_years_year(joined: Sequence[ConvertedRow]) -> list[ConvertedRow]:
     """Rows of early January that say last year's year: days of the new year follow, of December precede."""
     suspects = []
     for before, row, after in zip(joined, joined[1:], joined[2:], strict=False):
@@ -227,7 +227,7 @@ def _doubts_of_hours(found: Evidence) -> Iterator[str]:
         yield f"{column.heading!r} counts person-hours: divided by the people of the row to give clock hours."
 
 
-def _cell(row: SheetRow, column: Column) -> Cell:
+def _cell(row: SheetRow, column: SheetColumn) -> Cell:
     return row.cells[column.position] if column.position < len(row.cells) else None
 
 

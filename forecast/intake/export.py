@@ -12,7 +12,7 @@ from forecast.errors import UsageError
 from forecast.files.csv_file import format_record, guard_formula
 from forecast.files.folder import Build
 from forecast.files.tables import table_schema
-from forecast.intake.log_row import LogRow
+from forecast.intake.session_rows import SessionRow
 
 _NUMBERS = ("hours", "quantity", "percent")
 _MADE = datetime(2000, 1, 1)  # the same log gives the same file, whenever it is written
@@ -51,8 +51,8 @@ def _guarded(row: dict[str, str], column: str) -> str:
     return row[column] if column in _NUMBERS else guard_formula(row[column])
 
 
-def _row(session: dict[Any, Any]) -> LogRow:
-    return LogRow(
+def _row(session: dict[Any, Any]) -> SessionRow:
+    return SessionRow(
         date=session["date"].date(),
         until=session["until"].date(),
         start=session["start"],

@@ -11,11 +11,11 @@ from pathlib import Path
 from forecast.errors import Problem
 from forecast.files.plan import Plan
 from forecast.files.tables import table_schema
-from forecast.intake.answers import Answers
+from forecast.intake.builder_answers import BuilderAnswers
 from forecast.intake.cells.date_forms import OrderEvidence, find_order
 from forecast.intake.cells.dates import DateRules, is_day_number
-from forecast.intake.cells.labels import LabelGroup, join_labels
-from forecast.intake.cells.people import Crew, People, find_crew
+from forecast.intake.cells.labels import LabelGroup, merge_labels
+from forecast.intake.cells.people import People, SheetCrew, identify_crew
 from forecast.intake.cells.phrases import split_tasks
 from forecast.intake.cells.task_types import (
     GENERAL,
@@ -24,26 +24,26 @@ from forecast.intake.cells.task_types import (
     fitted_types,
     held_out_accuracy,
 )
-from forecast.intake.coarse import coarse_plan
-from forecast.intake.columns import Column, propose_columns
-from forecast.intake.destination import Destination, read_destination
-from forecast.intake.doubts import Evidence, Question, find_doubts, find_questions
-from forecast.intake.joining import (
-    Joined,
-    Joining,
-    join_row,
+from forecast.intake.changes_since_last_take import ChangedRow, ChangesSinceLastTake, compare
+from forecast.intake.coarse_plan import coarse_plan
+from forecast.intake.columns import SheetColumn, propose_columns
+from forecast.intake.conversion import (
+    ConversionRules,
+    ConvertedRow,
+    convert_row,
     main_kinds,
     stage_labels,
     stages_in_order,
     task_text,
     without_repeated_done,
 )
+from forecast.intake.destination import Destination, read_destination
+from forecast.intake.doubts import Evidence, Question, find_doubts, find_questions
+from forecast.intake.parsed_rows import Layout, ParsedRow, read_day, read_row
 from forecast.intake.readers.foreign import read_foreign
-from forecast.intake.rows import Layout, RawRow, read_day, read_row
-from forecast.intake.saved import Mark, SavedSheet, mark_row
-from forecast.intake.sheet import Cell, ReadFile, SheetRow, cell_text, one_line
-from forecast.intake.sheets import Gathered, gather_rows
-from forecast.intake.since import Change, Since, compare
+from forecast.intake.saved_reading import Fingerprint, SavedSheet, fingerprint_row
+from forecast.intake.sheet_cells import Cell, ReadFile, SheetRow, cell_text, one_line
+from forecast.intake.sheet_choice import ChosenSheets, choose_sheets
 
 PREVIEW_ROWS = 8
 
@@ -60,7 +60,7 @@ class Intake:
     destination : the folder as it was found
     columns : what each column is taken for, with the reason
     answers : what the builder said, now and at earlier takes
-    rows : the rows that were read, each with its log rows (one `Joined` a row of the sheet)
+    rows : the rows that were read, each with its log rows (one `ConvertedRow` a row of the sheet)
     reported : one problem for each row that cannot be taken
     heading_rows : rows that hold the headings
     doubts : sentences about what was read in a way that could be wrong
@@ -77,21 +77,21 @@ class Intake:
     sheets: tuple[str, ...]
     destination: Destination
     headings: tuple[str, ...]
-    columns: tuple[Column, ...]
-    answers: Answers
-    rows: tuple[Joined, ...]
+    columns: tuple[SheetColumn, ...]
+    answers: BuilderAnswers
+    rows: tuple[ConvertedRow, ...]
     reported: tuple[Problem, ...]
     heading_rows: int
     doubts: tuple[str, ...]
     questions: tuple[Question, ...]
-    crew: Crew
+    crew: SheetCrew
     stage_groups: tuple[LabelGroup, ...]
     plan: Plan | None
     types: Mapping[str, int]
     accuracy: TypeAccuracy | None
-    since: Since
+    since: ChangesSinceLastTake
     before: SavedSheet | None
-    marks: tuple[Mark, ...]
+    marks: tuple[Fingerprint, ...]
 
     @property
     def rows_in(self) -> int:
@@ -99,17 +99,17 @@ class Intake:
         return len(self.rows) + len(self.reported)
 
     @property
-    def kept(self) -> tuple[Joined, ...]:
+    def kept(self) -> tuple[ConvertedRow, ...]:
         """Rows that build, in whole or in part."""
         return tuple(j for j in self.rows if not all(r.apart for r in j.rows))
 
     @property
-    def apart(self) -> tuple[Joined, ...]:
+    def apart(self) -> tuple[ConvertedRow, ...]:
         """Rows that are not building; they go to not_building.csv."""
         return tuple(j for j in self.rows if all(r.apart for r in j.rows))
 
     @property
-    def new(self) -> tuple[Joined, ...]:
+    def new(self) -> tuple[ConvertedRow, ...]:
         """Rows that are not in the folder yet: what a take would add."""
         return tuple(self.rows[i] for i in self.since.new)
 
@@ -119,12 +119,12 @@ class Intake:
         return _key_columns(self.columns)
 
     @property
-    def changed(self) -> tuple[Change, ...]:
+    def changed(self) -> tuple[ChangedRow, ...]:
         """Rows that an earlier take has added and the sheet now has differently."""
         return self.since.changed
 
     @property
-    def preview(self) -> tuple[Joined, ...]:
+    def preview(self) -> tuple[ConvertedRow, ...]:
         """The first rows as they were read."""
         return self.rows[:PREVIEW_ROWS]
 
@@ -135,7 +135,7 @@ def propose_intake(
     *,
     today: date,
     mapping: Mapping[str, str] | None = None,
-    answers: Answers | None = None,
+    answers: BuilderAnswers | None = None,
     coarse: bool = True,
 ) -> Intake:
     """Read a foreign file and propose what to take from it into a build folder, which need not exist.
@@ -155,23 +155,25 @@ def propose_intake(
     """
     read = read_foreign(file)
     destination = read_destination(Path(folder))
-    said = replace(answers or Answers(), columns={**(answers.columns if answers else {}), **(mapping or {})})
-    return _Proposing(read=read, destination=destination, today=today, said=said, coarse=coarse).run()
+    said = replace(
+        answers or BuilderAnswers(), columns={**(answers.columns if answers else {}), **(mapping or {})}
+    )
+    return _ProposalBuilder(read=read, destination=destination, today=today, said=said, coarse=coarse).run()
 
 
 @dataclass(kw_only=True)
-class _Proposing:
+class _ProposalBuilder:
     """One pass over a file, in the order in which one thing follows from another."""
 
     read: ReadFile
     destination: Destination
     today: date
-    said: Answers
+    said: BuilderAnswers
     coarse: bool
 
     def run(self) -> Intake:
         sheet = self.said.sheet
-        gathered = gather_rows(self.read, sheet=sheet, said=self.said.columns)
+        gathered = choose_sheets(self.read, sheet=sheet, said=self.said.columns)
         before = self.destination.saved.sheet_for(self.read.name, gathered.headings)
         answers = _over_saved(self.said, before, gathered.headings)
         columns = propose_columns(gathered.as_headed, answers.columns)
@@ -235,7 +237,7 @@ class _Proposing:
             marks=tuple(marks),
         )
 
-    def _outside(self, gathered: Gathered) -> list[Problem]:
+    def _outside(self, gathered: ChosenSheets) -> list[Problem]:
         """Records that are no rows of the log: above the headings, or not to be opened."""
         above = [
             Problem(row.file, row.line, "", _first_text(row), "stands above the headings")
@@ -244,26 +246,26 @@ class _Proposing:
         return above + [Problem(u.file, u.line, "", u.value, u.reason) for u in self.read.unread]
 
     def _joining(
-        self, raws: Sequence[RawRow], headings: Sequence[str], layout: Layout, answers: Answers
-    ) -> tuple[Joining, TypeAccuracy | None]:
+        self, raws: Sequence[ParsedRow], headings: Sequence[str], layout: Layout, answers: BuilderAnswers
+    ) -> tuple[ConversionRules, TypeAccuracy | None]:
         by_task = self.destination.by_task
         known = {t.stage for t in by_task.values()}
         has_type = "type" in layout.of_meaning
         own_log = set(table_schema("log").columns) <= {h.casefold() for h in headings}
         types, accuracy = self._types(raws, answers) if not has_type else ({}, None)
-        joining = Joining(
-            crew=find_crew(
+        joining = ConversionRules(
+            crew=identify_crew(
                 [_people(raw) for raw in raws],
                 known=[b.id for b in self.destination.builders],
                 said=answers.people,
                 never=[n for raw in raws for n in raw.helpers.names],
             ),
-            stages=join_labels(
+            stages=merge_labels(
                 [label for raw in raws for label in stage_labels(raw, known)],
                 known=known,
                 said=answers.stages,
             ),
-            kinds=join_labels([raw.type for raw in raws if raw.type]),
+            kinds=merge_labels([raw.type for raw in raws if raw.type]),
             types=types,
             by_task=by_task,
             of_stage=self.destination.only_task_of_stage,
@@ -272,7 +274,9 @@ class _Proposing:
         )
         return joining, accuracy
 
-    def _types(self, raws: Sequence[RawRow], answers: Answers) -> tuple[dict[str, str], TypeAccuracy | None]:
+    def _types(
+        self, raws: Sequence[ParsedRow], answers: BuilderAnswers
+    ) -> tuple[dict[str, str], TypeAccuracy | None]:
         """The type that each text suggests, learned with everything the builder has said so far."""
         by_task = self.destination.by_task
         texts = {one_line(task_text(raw, by_task)) for raw in raws}
@@ -291,8 +295,8 @@ class _Proposing:
         return dict(zip(asked, types.suggest(asked), strict=True)), held_out_accuracy(types)
 
     def _join(
-        self, raws: Sequence[RawRow], joining: Joining
-    ) -> tuple[list[Joined], Plan | None, list[Problem]]:
+        self, raws: Sequence[ParsedRow], joining: ConversionRules
+    ) -> tuple[list[ConvertedRow], Plan | None, list[Problem]]:
         """The rows joined; where there is no plan, on the tasks of a coarse one."""
         joined, problems = _join_all(raws, joining)
         plan = None
@@ -305,12 +309,16 @@ class _Proposing:
         return without_repeated_done(joined, self.destination.log), plan, problems + early
 
 
-def _join_all(raws: Sequence[RawRow], joining: Joining) -> tuple[list[Joined], list[Problem]]:
-    found = [join_row(raw, joining) for raw in raws]
-    return [j for j in found if isinstance(j, Joined)], [p for p in found if isinstance(p, Problem)]
+def _join_all(
+    raws: Sequence[ParsedRow], joining: ConversionRules
+) -> tuple[list[ConvertedRow], list[Problem]]:
+    found = [convert_row(raw, joining) for raw in raws]
+    return [j for j in found if isinstance(j, ConvertedRow)], [p for p in found if isinstance(p, Problem)]
 
 
-def _without_early(joined: Sequence[Joined], destination: Destination) -> tuple[list[Joined], list[Problem]]:
+def _without_early(
+    joined: Sequence[ConvertedRow], destination: Destination
+) -> tuple[list[ConvertedRow], list[Problem]]:
     """Rows that name a builder before the day on which build.toml says they join would not pass `check`."""
     joins = {b.id: b.joins for b in destination.builders if b.joins is not None}
     kept, problems = [], []
@@ -324,7 +332,7 @@ def _without_early(joined: Sequence[Joined], destination: Destination) -> tuple[
     return kept, problems
 
 
-def _over_saved(said: Answers, before: SavedSheet | None, headings: Sequence[str]) -> Answers:
+def _over_saved(said: BuilderAnswers, before: SavedSheet | None, headings: Sequence[str]) -> BuilderAnswers:
     """The builder's answers over those of an earlier take, for columns that are still there."""
     if before is None:
         return said
@@ -334,8 +342,8 @@ def _over_saved(said: Answers, before: SavedSheet | None, headings: Sequence[str
 
 def _layout(
     rows: Sequence[SheetRow],
-    columns: Sequence[Column],
-    answers: Answers,
+    columns: Sequence[SheetColumn],
+    answers: BuilderAnswers,
     order: OrderEvidence,
     today: date,
 ) -> Layout:
@@ -358,9 +366,9 @@ def _layout(
     )
 
 
-def _read_rows(rows: Sequence[SheetRow], layout: Layout) -> tuple[list[RawRow], list[Problem]]:
+def _read_rows(rows: Sequence[SheetRow], layout: Layout) -> tuple[list[ParsedRow], list[Problem]]:
     """Every row, in the order of the file: what a day means may hang on the day above it."""
-    raws: list[RawRow] = []
+    raws: list[ParsedRow] = []
     problems: list[Problem] = []
     known: date | None = None
     above: date | None = None
@@ -377,34 +385,39 @@ def _read_rows(rows: Sequence[SheetRow], layout: Layout) -> tuple[list[RawRow], 
 
 
 def _marks(
-    joined: Sequence[Joined], headings: Sequence[str], columns: Sequence[Column], before: SavedSheet | None
-) -> list[Mark]:
+    joined: Sequence[ConvertedRow],
+    headings: Sequence[str],
+    columns: Sequence[SheetColumn],
+    before: SavedSheet | None,
+) -> list[Fingerprint]:
     """What would be remembered of each row; the columns that make its key stay those of the first take."""
     names = before.keyed if before else _key_columns(columns)
     keyed = {h: headings.index(h) for h in names}
     return [
-        mark_row(j.raw.row, keyed, j.raw.day.start, sum(p.hours for p in j.raw.parts), j.raw.words)
+        fingerprint_row(j.raw.row, keyed, j.raw.day.start, sum(p.hours for p in j.raw.parts), j.raw.words)
         for j in joined
     ]
 
 
-def _types_outside(joined: Sequence[Joined], plan: Plan | None) -> dict[str, int]:
+def _types_outside(joined: Sequence[ConvertedRow], plan: Plan | None) -> dict[str, int]:
     """How often each type is written: on rows outside the plan, and on the stages of a coarse one."""
     rows = [r.type or GENERAL for j in joined for r in j.rows if not r.apart and not r.task]
     rows += [t.type for t in plan.tasks] if plan else []
     return dict(Counter(rows).most_common())
 
 
-def _key_columns(columns: Sequence[Column]) -> tuple[str, ...]:
+def _key_columns(columns: Sequence[SheetColumn]) -> tuple[str, ...]:
     return tuple(c.heading for c in columns if c.meaning != "ignore")
 
 
-def _cells_of(rows: Sequence[SheetRow], columns: Sequence[Column], meanings: Sequence[str]) -> list[Cell]:
+def _cells_of(
+    rows: Sequence[SheetRow], columns: Sequence[SheetColumn], meanings: Sequence[str]
+) -> list[Cell]:
     places = [c.position for c in columns if c.meaning in meanings]
     return [row.cells[i] for row in rows for i in places if i < len(row.cells)]
 
 
-def _people(raw: RawRow) -> People:
+def _people(raw: ParsedRow) -> People:
     return People(names=(*raw.people.names, *raw.helpers.names))
 
 

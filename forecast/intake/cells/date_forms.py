@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-from forecast.intake.sheet import Cell, cell_text, one_line
+from forecast.intake.sheet_cells import Cell, cell_text, one_line
 
 Order = Literal["day_first", "month_first"]
 
@@ -85,7 +85,7 @@ class OrderEvidence:
 
 
 @dataclass(frozen=True, slots=True)
-class Written:
+class WrittenDate:
     """A date as written: `first` and `second` are its two numbers where their order is open."""
 
     year: int | None = None
@@ -137,23 +137,23 @@ def plain_words(cell: str) -> str:
     return _WEEKDAY.sub("", text)
 
 
-def written_day(m: re.Match[str]) -> Written:
+def written_day(m: re.Match[str]) -> WrittenDate:
     """What one match of `DAY_FORM` says."""
     if m["iso"]:
-        return Written(year=int(m["iy"]), month=int(m["im"]), day=int(m["id"]))
+        return WrittenDate(year=int(m["iy"]), month=int(m["im"]), day=int(m["id"]))
     if m["compact"]:
         c = m["compact"]
-        return Written(year=int(c[:4]), month=int(c[4:6]), day=int(c[6:]))
+        return WrittenDate(year=int(c[:4]), month=int(c[4:6]), day=int(c[6:]))
     if m["a"]:
         year, short = _written_year(m["y"])
-        return Written(year=year, first=int(m["a"]), second=int(m["b"]), short_year=short)
+        return WrittenDate(year=year, first=int(m["a"]), second=int(m["b"]), short_year=short)
     if m["a2"]:
-        return Written(first=int(m["a2"]), second=int(m["b2"]))
+        return WrittenDate(first=int(m["a2"]), second=int(m["b2"]))
     month = _MONTHS[m["m1"] or m["m2"] or m["m3"]]
     year, short = _written_year(m["y1"] or m["y2"] or m["y3"])
     day = m["d1"] or m["d2"]
     last = int(re.sub(r"\D", "", m["d2b"])) if m["d2b"] else None
-    return Written(
+    return WrittenDate(
         year=year,
         month=month,
         day=int(re.sub(r"\D", "", day)) if day else None,

@@ -14,8 +14,8 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 from typing import Literal
 
-from forecast.intake.cells.date_forms import DAY_FORM, Order, Written, plain_words, written_day
-from forecast.intake.sheet import Cell, Unread, cell_text
+from forecast.intake.cells.date_forms import DAY_FORM, Order, WrittenDate, plain_words, written_day
+from forecast.intake.sheet_cells import Cell, Unread, cell_text
 
 EARLIEST = date(1950, 1, 1)
 NO_YEAR = "has no year"
@@ -30,7 +30,7 @@ _AND = re.compile(r"\s*(?:and|und|et|y|&|,|;|\+)\s*|\s+")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class DateRead:
+class DaysRead:
     """One cell of dates: `end` is `start` unless it stands for several days."""
 
     start: date
@@ -61,7 +61,7 @@ class DateRules:
     said: dict[str, date] = field(default_factory=dict)
 
 
-def read_date(cell: Cell, rules: DateRules, previous: date | None = None) -> DateRead | Unread:
+def read_date(cell: Cell, rules: DateRules, previous: date | None = None) -> DaysRead | Unread:
     """The day or days of one cell, or why they cannot be read.
 
     `previous` is the last day read above: once the builder has said the year of the first date that has
@@ -79,17 +79,17 @@ def read_date(cell: Cell, rules: DateRules, previous: date | None = None) -> Dat
     """
     said = rules.said.get(cell_text(cell))
     if said is not None:
-        return _within(DateRead(start=said, end=said), rules)
+        return _within(DaysRead(start=said, end=said), rules)
     if isinstance(cell, datetime):
         clock = f"{cell.hour:02d}:{cell.minute:02d}" if cell.time() != time() else ""
-        return _within(DateRead(start=cell.date(), end=cell.date(), clock=clock), rules)
+        return _within(DaysRead(start=cell.date(), end=cell.date(), clock=clock), rules)
     if isinstance(cell, date):
-        return _within(DateRead(start=cell, end=cell), rules)
+        return _within(DaysRead(start=cell, end=cell), rules)
     if cell is None or cell_text(cell) == "":
         return Unread("is missing: the row says no day")
     if isinstance(cell, float) and rules.day_numbers and is_day_number(cell):
         day = _SPREADSHEET_DAY_ZERO + timedelta(days=int(cell))
-        return _within(DateRead(start=day, end=day), rules)
+        return _within(DaysRead(start=day, end=day), rules)
     if not isinstance(cell, str):
         return Unread("is a number and not a day")
     return _read_text(cell, rules, previous)
@@ -106,7 +106,7 @@ def is_day_number(cell: Cell) -> bool:
     return isinstance(cell, float) and 18_264 <= cell <= 109_574
 
 
-def _read_text(cell: str, rules: DateRules, previous: date | None) -> DateRead | Unread:
+def _read_text(cell: str, rules: DateRules, previous: date | None) -> DaysRead | Unread:
     text = plain_words(cell)
     unsure = bool(_UNSURE.search(text) or _ABOUT.match(text))
     text = _ABOUT.sub("", _UNSURE.sub("", text))
@@ -133,7 +133,7 @@ def _read_text(cell: str, rules: DateRules, previous: date | None) -> DateRead |
     if end < start:
         return Unread("ends before it begins")
     months = any(r.day is None and r.first is None for r in raws)
-    read = DateRead(
+    read = DaysRead(
         start=start,
         end=end,
         clock=_time_of_day(clock),
@@ -144,7 +144,7 @@ def _read_text(cell: str, rules: DateRules, previous: date | None) -> DateRead |
     return _within(read, rules)
 
 
-def _split(text: str) -> tuple[list[Written], Literal["day", "range", "two days"]] | Unread:
+def _split(text: str) -> tuple[list[WrittenDate], Literal["day", "range", "two days"]] | Unread:
     """The dates of a cell and how they are joined; any other word makes it unreadable."""
     found = list(DAY_FORM.finditer(text))
     if not found or text[: found[0].start()].strip() or text[found[-1].end() :].strip(" .,"):
@@ -159,9 +159,9 @@ def _split(text: str) -> tuple[list[Written], Literal["day", "range", "two days"
     return Unread("is not a day in any form that is known")
 
 
-def _with_later_parts(raws: list[Written]) -> list[Written]:
+def _with_later_parts(raws: list[WrittenDate]) -> list[WrittenDate]:
     """`May and June 2023`: a date without a year takes the year of a later one in the same cell."""
-    out: list[Written] = []
+    out: list[WrittenDate] = []
     year = None
     for raw in reversed(raws):
         year = raw.year if raw.year is not None else year
@@ -169,7 +169,7 @@ def _with_later_parts(raws: list[Written]) -> list[Written]:
     return out[::-1]
 
 
-def _resolve(raw: Written, rules: DateRules, previous: date | None) -> tuple[date, date] | Unread:
+def _resolve(raw: WrittenDate, rules: DateRules, previous: date | None) -> tuple[date, date] | Unread:
     """First and last day of one date as written."""
     month, day = raw.month, raw.day
     if raw.first is not None and raw.second is not None:
@@ -190,7 +190,7 @@ def _resolve(raw: Written, rules: DateRules, previous: date | None) -> tuple[dat
     return start, end
 
 
-def _in_this_order(raw: Written, rules: DateRules) -> str:
+def _in_this_order(raw: WrittenDate, rules: DateRules) -> str:
     if raw.first is None or rules.order is None:
         return ""
     return f" ({rules.order.replace('_', ' ')}, as the rest of the file)"
@@ -220,7 +220,7 @@ def _candidates(year: int, month: int, day: int) -> Iterator[date]:
             yield found
 
 
-def _within(read: DateRead, rules: DateRules) -> DateRead | Unread:
+def _within(read: DaysRead, rules: DateRules) -> DaysRead | Unread:
     for day in (read.start, read.end):
         if day < EARLIEST:
             return Unread(f"lies in the year {day.year}, in which nobody built: say the day that is meant")

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from typing import Literal
 
-from forecast.intake.sheet import Cell, Unread, cell_text, clean_text
+from forecast.intake.sheet_cells import Cell, Unread, cell_text, clean_text
 
 Unit = Literal["hours", "minutes", "person_hours"]
 

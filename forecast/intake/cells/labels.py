@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from difflib import SequenceMatcher
 from functools import lru_cache
 
-from forecast.intake.sheet import one_line
+from forecast.intake.sheet_cells import one_line
 
 _WORD = re.compile(r"[^\W_]+")
 _LEAST_LETTERS_OF_A_SLIP = 5
@@ -67,7 +67,7 @@ def label_key(spelling: str) -> str:
     return one_line(spelling).casefold()
 
 
-def join_labels(
+def merge_labels(
     spellings: Iterable[str], *, known: Collection[str] = (), said: Mapping[str, str] | None = None
 ) -> Labels:
     """Propose which spellings stand for one label.
@@ -80,7 +80,7 @@ def join_labels(
 
     Examples
     --------
-    >>> labels = join_labels(["wing", "wing", "wings", "Wing ", "left rib", "right rib"])
+    >>> labels = merge_labels(["wing", "wing", "wings", "Wing ", "left rib", "right rib"])
     >>> labels("WINGS"), labels("left rib"), str(labels.groups[0])
     ('wing', 'left rib', "'Wing', 'wings' as 'wing' (4 rows)")
     """

@@ -7,9 +7,9 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from forecast.intake.answers import HELPER
-from forecast.intake.cells.labels import LabelGroup, Labels, join_labels, label_key
-from forecast.intake.sheet import Cell, Unread, cell_text, one_line
+from forecast.intake.builder_answers import HELPER
+from forecast.intake.cells.labels import LabelGroup, Labels, label_key, merge_labels
+from forecast.intake.sheet_cells import Cell, Unread, cell_text, one_line
 
 SELF = "me"
 MOST_HELPERS = 99
@@ -32,7 +32,7 @@ class People:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Crew:
+class SheetCrew:
     """Who the names of a sheet are.
 
     Attributes
@@ -119,9 +119,9 @@ def _counted(helpers: int) -> People | Unread:
     return People(unnamed=helpers)
 
 
-def find_crew(
+def identify_crew(
     rows: Iterable[People], *, known: Sequence[str], said: Mapping[str, str], never: Iterable[str] = ()
-) -> Crew:
+) -> SheetCrew:
     """Tell builders from helpers.
 
     Parameters
@@ -135,13 +135,13 @@ def find_crew(
     Examples
     --------
     >>> rows = [People(names=("Jo",))] * 9 + [People(names=("Jo", "Sam T."))] * 3 + [People(names=("Kim",))]
-    >>> crew = find_crew(rows, known=(), said={})
+    >>> crew = identify_crew(rows, known=(), said={})
     >>> crew.builders, dict(crew.helpers), crew.resolve(People(names=("Kim", "Jo")))
     (('Jo', 'SamT.'), {'Kim': 1}, (('Jo',), 1, False))
     """
     listed = list(rows)
     names = [n for people in listed for n in people.names if n != SELF]
-    labels = join_labels(names, known=known)
+    labels = merge_labels(names, known=known)
     counts = Counter(labels(n) for n in names)
     key_said = {label_key(name): who for name, who in said.items()}
     barred = {label_key(labels(n)) for n in never}
@@ -160,7 +160,7 @@ def find_crew(
                 new.append(id_of[key])
     builders = (*known, *new) or ("A",)
     helpers = {n: c for n, c in counts.items() if id_of.get(label_key(n), HELPER) == HELPER}
-    return Crew(
+    return SheetCrew(
         builders=builders,
         new_builders=tuple(b for b in builders if b not in known),
         helpers=helpers,

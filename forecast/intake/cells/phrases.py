@@ -7,7 +7,7 @@ import re
 from functools import cache, lru_cache
 from importlib import resources
 
-from forecast.intake.sheet import one_line
+from forecast.intake.sheet_cells import one_line
 
 _CLAUSES = re.compile(
     r"(?:\s*(?:[;\n]|,(?!\d)|\.\s|\s\+\s|\s&\s|\s/\s|\bthen\b|\balso\b|\band\b)\s*)+", re.IGNORECASE

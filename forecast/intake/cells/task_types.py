@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from forecast.intake.sheet import one_line
+from forecast.intake.sheet_cells import one_line
 from forecast.wording import format_percent
 
 GENERAL = "general"

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 from forecast.errors import InputError, Problem
 from forecast.files.csv_file import unguard_formula
-from forecast.intake.sheet import MOST_COLUMNS, MOST_ROWS, Cell, ReadFile, Sheet, SheetRow, is_blank
+from forecast.intake.sheet_cells import MOST_COLUMNS, MOST_ROWS, Cell, ReadFile, Sheet, SheetRow, is_blank
 
 _SEPARATORS = (",", ";", "\t", "|")
 _SAMPLE_RECORDS = 200

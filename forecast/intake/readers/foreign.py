@@ -8,7 +8,7 @@ from forecast.errors import InputError, Problem
 from forecast.intake.readers.delimited import decode, read_delimited
 from forecast.intake.readers.front_matter import is_front_matter, read_markdown
 from forecast.intake.readers.workbook import is_zip, read_workbook
-from forecast.intake.sheet import MOST_BYTES, ReadFile
+from forecast.intake.sheet_cells import MOST_BYTES, ReadFile
 
 _OLD_WORKBOOK = b"\xd0\xcf\x11\xe0"
 

@@ -14,7 +14,15 @@ from pathlib import Path
 
 from forecast.errors import InputError, Problem
 from forecast.intake.readers.delimited import decode
-from forecast.intake.sheet import MOST_COLUMNS, MOST_ROWS, ReadFile, Sheet, SheetRow, Unplaced, Unread
+from forecast.intake.sheet_cells import (
+    MOST_COLUMNS,
+    MOST_ROWS,
+    ReadFile,
+    Sheet,
+    SheetRow,
+    Unread,
+    UnreadRecord,
+)
 
 _KEY = re.compile(r"([\w][\w .()/-]{0,60}?)\s*:(?:\s+(.*)|\s*)")
 _OPENING = re.compile(r"([\w][\w .()/-]{0,60}?)\s*[:=]")
@@ -46,7 +54,7 @@ def read_markdown(path: Path) -> ReadFile:
     if len(files) > MOST_ROWS:
         raise InputError([Problem(path.name, None, "", "", f"holds more than {MOST_ROWS} files")])
     entries: list[tuple[str, int, dict[str, str]]] = []
-    unread: list[Unplaced] = []
+    unread: list[UnreadRecord] = []
     notices: list[str] = []
     for file in files:
         name = file.relative_to(path).as_posix() if path.is_dir() else file.name
@@ -54,7 +62,7 @@ def read_markdown(path: Path) -> ReadFile:
         notices += [notice] if notice else []
         for line, entry in read_entries(text):
             if isinstance(entry, Unread):
-                unread.append(Unplaced(file=name, line=line, value="", reason=entry.reason))
+                unread.append(UnreadRecord(file=name, line=line, value="", reason=entry.reason))
             else:
                 entries.append((name, line, entry))
     if not entries and not unread:

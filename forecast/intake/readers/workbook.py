@@ -19,7 +19,7 @@ from typing import Any
 
 from forecast.errors import InputError, Problem
 from forecast.intake.readers import workbook_child
-from forecast.intake.sheet import MOST_ROWS, Cell, ReadFile, Sheet, SheetRow
+from forecast.intake.sheet_cells import MOST_ROWS, Cell, ReadFile, Sheet, SheetRow
 
 MOST_UNPACKED_BYTES = 50_000_000
 MOST_RATIO = 100

@@ -51,7 +51,7 @@ _FORMS = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Answers:
+class BuilderAnswers:
     """What the builder has said; None or empty where nothing was.
 
     Attributes
@@ -83,15 +83,15 @@ class Answers:
     people: Mapping[str, str] = field(default_factory=dict)
     types: Mapping[str, str] = field(default_factory=dict)
 
-    def over(self, earlier: Answers) -> Answers:
+    def over(self, earlier: BuilderAnswers) -> BuilderAnswers:
         """These answers where they say something, the earlier ones elsewhere.
 
         Examples
         --------
-        >>> Answers(order="day_first").over(Answers(order="month_first", first_year=2020)).first_year
+        >>> BuilderAnswers(order="day_first").over(BuilderAnswers(order="month_first", first_year=2020)).first_year
         2020
         """
-        return Answers(
+        return BuilderAnswers(
             columns={**earlier.columns, **self.columns},
             order=self.order or earlier.order,
             first_year=self.first_year or earlier.first_year,
@@ -125,7 +125,7 @@ def parse_mapping(pairs: Iterable[str]) -> dict[str, str]:
     return columns
 
 
-def parse_answers(pairs: Iterable[str]) -> Answers:
+def parse_answers(pairs: Iterable[str]) -> BuilderAnswers:
     """Answers as typed, `key=value` or `key:cell=value`, checked.
 
     Examples
@@ -134,7 +134,7 @@ def parse_answers(pairs: Iterable[str]) -> Answers:
     >>> said.order, said.days, said.stages
     ('day_first', {'0203-05-06': datetime.date(2023, 5, 6)}, {'wings': 'wing'})
     """
-    answers = Answers()
+    answers = BuilderAnswers()
     for pair in pairs:
         key, equals, value = pair.rpartition("=")
         found = _one_answer(answers, key.strip(), value.strip()) if equals and value.strip() else None
@@ -144,7 +144,7 @@ def parse_answers(pairs: Iterable[str]) -> Answers:
     return answers
 
 
-def _one_answer(answers: Answers, key: str, value: str) -> Answers | None:
+def _one_answer(answers: BuilderAnswers, key: str, value: str) -> BuilderAnswers | None:
     kind, colon, cell = key.partition(":")
     if colon:
         return _cell_answer(answers, kind, cell.strip(), value)
@@ -163,7 +163,7 @@ def _one_answer(answers: Answers, key: str, value: str) -> Answers | None:
     return replace(answers, sheet=value) if key == "sheet" else None
 
 
-def _cell_answer(answers: Answers, kind: str, cell: str, value: str) -> Answers | None:
+def _cell_answer(answers: BuilderAnswers, kind: str, cell: str, value: str) -> BuilderAnswers | None:
     if not cell:
         return None
     if kind == "day":

@@ -42,12 +42,12 @@ class ReadFile:
 
     name: str
     sheets: tuple[Sheet, ...]
-    unread: tuple[Unplaced, ...] = ()
+    unread: tuple[UnreadRecord, ...] = ()
     notices: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Unplaced:
+class UnreadRecord:
     """A record of the file that could not be made into a row, and why."""
 
     file: str

@@ -6,19 +6,19 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from forecast.intake.joining import Joined
-from forecast.intake.log_row import Content
-from forecast.intake.saved import Mark
+from forecast.intake.conversion import ConvertedRow
+from forecast.intake.saved_reading import Fingerprint
+from forecast.intake.session_rows import Content
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Change:
+class ChangedRow:
     """A row taken earlier that the sheet now has differently; the folder keeps what it has."""
 
     file: str
     line: int
-    was: Mark
-    now: Mark
+    was: Fingerprint
+    now: Fingerprint
 
     def __str__(self) -> str:
         said = [
@@ -36,7 +36,7 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Since:
+class ChangesSinceLastTake:
     """How the rows of a sheet stand to the folder.
 
     Attributes
@@ -50,21 +50,21 @@ class Since:
 
     new: tuple[int, ...]
     already: tuple[int, ...]
-    changed: tuple[Change, ...] = ()
+    changed: tuple[ChangedRow, ...] = ()
     changed_rows: tuple[int, ...] = ()
     lost: tuple[int, ...] = ()
-    gone: tuple[Mark, ...] = ()
+    gone: tuple[Fingerprint, ...] = ()
 
 
 def compare(
-    joined: Sequence[Joined],
-    marks: Sequence[Mark],
-    taken: Sequence[Mark],
+    joined: Sequence[ConvertedRow],
+    marks: Sequence[Fingerprint],
+    taken: Sequence[Fingerprint],
     log: Counter[Content],
     apart: Counter[Content],
     *,
     again: bool = False,
-) -> Since:
+) -> ChangesSinceLastTake:
     """Tell the rows of a sheet apart by what the folder knows of them.
 
     Rows are counted and not only looked up: two equal sessions on one day are two rows. Where the folder
@@ -82,7 +82,7 @@ def compare(
         taken = [m for m in taken if m.key not in {marks[i].key for i in lost}]
         lost = set()
     left = Counter(m.key for m in taken)
-    by_key: dict[str, list[Mark]] = defaultdict(list)
+    by_key: dict[str, list[Fingerprint]] = defaultdict(list)
     for m in taken:
         by_key[m.key].append(m)
     free = {False: Counter(log), True: Counter(apart)}
@@ -102,10 +102,10 @@ def compare(
     _, over = _pair([(i, marks[i]) for i in there], over)
     pairs, gone = _pair([(i, marks[i]) for i in unknown], over)
     changes = tuple(
-        Change(file=joined[i].raw.row.file, line=joined[i].raw.row.line, was=old, now=marks[i])
+        ChangedRow(file=joined[i].raw.row.file, line=joined[i].raw.row.line, was=old, now=marks[i])
         for i, old in sorted(pairs.items())
     )
-    return Since(
+    return ChangesSinceLastTake(
         new=tuple(i for i in unknown if i not in pairs),
         already=tuple(sorted({*already, *there} - lost)),
         lost=tuple(sorted(lost & {*already, *there})),
@@ -116,8 +116,8 @@ def compare(
 
 
 def _lost(
-    joined: Sequence[Joined],
-    marks: Sequence[Mark],
+    joined: Sequence[ConvertedRow],
+    marks: Sequence[Fingerprint],
     known: set[str],
     log: Counter[Content],
     apart: Counter[Content],
@@ -136,7 +136,9 @@ def _traces(contents: Iterable[Content]) -> set[tuple[object, ...]]:
     return {t for c in contents for t in ((c[0], "hours", c[3]), (c[0], "note", c[-1]))}
 
 
-def _any_left(joined: Sequence[Joined], marks: Sequence[Mark], known: set[str], lost: set[int]) -> bool:
+def _any_left(
+    joined: Sequence[ConvertedRow], marks: Sequence[Fingerprint], known: set[str], lost: set[int]
+) -> bool:
     """Whether any row of the log that an earlier take added is still there."""
     return any(
         m.key in known and i not in lost and not all(r.apart for r in j.rows)
@@ -144,14 +146,14 @@ def _any_left(joined: Sequence[Joined], marks: Sequence[Mark], known: set[str], 
     )
 
 
-def _use_up(joined: Joined, free: dict[bool, Counter[Content]]) -> None:
+def _use_up(joined: ConvertedRow, free: dict[bool, Counter[Content]]) -> None:
     for row in joined.rows:
         counts = free[bool(row.apart)]
         if counts[row.content] > 0:
             counts[row.content] -= 1
 
 
-def _is_there(joined: Joined, free: dict[bool, Counter[Content]]) -> bool:
+def _is_there(joined: ConvertedRow, free: dict[bool, Counter[Content]]) -> bool:
     """Whether all log rows of this row are in the folder and not claimed by an earlier row."""
     wanted = Counter((bool(r.apart), r.content) for r in joined.rows)
     if any(free[apart][content] < times for (apart, content), times in wanted.items()):
@@ -161,16 +163,18 @@ def _is_there(joined: Joined, free: dict[bool, Counter[Content]]) -> bool:
     return True
 
 
-def _pair(new: Sequence[tuple[int, Mark]], over: Sequence[Mark]) -> tuple[dict[int, Mark], list[Mark]]:
+def _pair(
+    new: Sequence[tuple[int, Fingerprint]], over: Sequence[Fingerprint]
+) -> tuple[dict[int, Fingerprint], list[Fingerprint]]:
     """Which row that came anew is a row that was taken and is no longer there: two of three things agree.
 
     The three are the day, the hours and the words; a row on the same line needs only one.
     """
     left = list(over)
-    pairs: dict[int, Mark] = {}
+    pairs: dict[int, Fingerprint] = {}
     for likeness in (_likenesses[:3], _likenesses[3:]):
         for key in likeness:
-            there: dict[object, list[Mark]] = defaultdict(list)
+            there: dict[object, list[Fingerprint]] = defaultdict(list)
             for m in reversed(left):
                 there[key(m)].append(m)
             for i, m in new:
@@ -181,7 +185,7 @@ def _pair(new: Sequence[tuple[int, Mark]], over: Sequence[Mark]) -> tuple[dict[i
     return pairs, left
 
 
-def _spent(mark: Mark, taken: Counter[Mark]) -> bool:
+def _spent(mark: Fingerprint, taken: Counter[Fingerprint]) -> bool:
     if taken[mark] > 0:
         taken[mark] -= 1
         return True

@@ -12,7 +12,7 @@ Content = tuple[object, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LogRow:
+class SessionRow:
     """A session for log.csv or, where `apart` names its kind, for not_building.csv.
 
     `hours` are clock hours; `builders` are ids, `helpers` counts people without a name.
@@ -45,7 +45,7 @@ class LogRow:
 
         Examples
         --------
-        >>> row = LogRow(date=Day(2026, 1, 2), until=Day(2026, 1, 2), hours=2.5, builders=("A",), helpers=1)
+        >>> row = SessionRow(date=Day(2026, 1, 2), until=Day(2026, 1, 2), hours=2.5, builders=("A",), helpers=1)
         >>> {column: text for column, text in row.cells.items() if text}
         {'date': '2026-01-02', 'hours': '2.5', 'builders': 'A+1'}
         """
@@ -107,7 +107,7 @@ def contents_of(table: CheckedTable, first_builder: str) -> list[Content]:
         people = split_people(row["builders"], first_builder)
         if line in bad or people is None:
             continue
-        said = LogRow(
+        said = SessionRow(
             date=row["date"].date(),
             until=(row["date"] if row["until"] != row["until"] else row["until"]).date(),
             hours=row["hours"],

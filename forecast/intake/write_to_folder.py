@@ -14,11 +14,11 @@ from forecast.files.csv_file import decode_text, format_record, guard_formula, p
 from forecast.files.plan import Task
 from forecast.files.storage import change_file
 from forecast.files.tables import read_table, table_schema
+from forecast.intake.changes_since_last_take import ChangedRow
 from forecast.intake.destination import NOT_BUILDING, is_example, read_contents
-from forecast.intake.log_row import Content, LogRow
 from forecast.intake.proposal import Intake
-from forecast.intake.saved import FILE, SavedSheet, read_saved, write_saved
-from forecast.intake.since import Change
+from forecast.intake.saved_reading import FILE, SavedSheet, read_saved, write_saved
+from forecast.intake.session_rows import Content, SessionRow
 
 _APART_COLUMNS = (*table_schema("log").columns, "kind")
 
@@ -47,7 +47,7 @@ class Taken:
     stages: tuple[str, ...]
     builders: tuple[str, ...]
     already: int
-    changed: tuple[Change, ...]
+    changed: tuple[ChangedRow, ...]
     gone: int
     reported: tuple[Problem, ...]
     files: tuple[str, ...]
@@ -198,7 +198,7 @@ def _with_tasks(tasks: Sequence[Task]) -> Callable[[bytes], bytes]:
     return change
 
 
-def _add(intake: Intake, path: Path, rows: Sequence[LogRow], columns: Sequence[str]) -> int:
+def _add(intake: Intake, path: Path, rows: Sequence[SessionRow], columns: Sequence[str]) -> int:
     """Append rows to a log file, but not those that somebody else has added since the proposal."""
     if not rows:
         return 0
@@ -222,7 +222,7 @@ def _add(intake: Intake, path: Path, rows: Sequence[LogRow], columns: Sequence[s
     return count
 
 
-def _not_there(rows: Sequence[LogRow], there: Counter[Content]) -> list[LogRow]:
+def _not_there(rows: Sequence[SessionRow], there: Counter[Content]) -> list[SessionRow]:
     left = Counter(there)
     kept = []
     for row in rows:

@@ -17,8 +17,8 @@ from datetime import date
 from typing import Any
 
 from forecast.errors import InputError, Problem
-from forecast.intake.answers import MEANINGS, Answers
-from forecast.intake.sheet import Cell, SheetRow, cell_text, one_line
+from forecast.intake.builder_answers import MEANINGS, BuilderAnswers
+from forecast.intake.sheet_cells import Cell, SheetRow, cell_text, one_line
 
 FILE = "take.toml"
 _HEAD = (
@@ -30,7 +30,7 @@ _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Mark:
+class Fingerprint:
     """What is remembered of one row: where it stood, its digest, and its day, hours and words apart."""
 
     line: int
@@ -50,12 +50,12 @@ class SavedSheet:
     file: str
     headings: tuple[str, ...]
     keyed: tuple[str, ...]
-    answers: Answers
-    marks: tuple[Mark, ...] = ()
+    answers: BuilderAnswers
+    marks: tuple[Fingerprint, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
-class Saved:
+class SavedReadings:
     """Everything in take.toml."""
 
     sheets: tuple[SavedSheet, ...] = ()
@@ -69,7 +69,9 @@ class Saved:
         same_headings = [s for s in fitting if set(s.headings) == there]
         return next(iter([*same_name, *same_headings]), None)
 
-    def with_sheet(self, sheet: SavedSheet, before: SavedSheet | None, types: Mapping[str, str]) -> Saved:
+    def with_sheet(
+        self, sheet: SavedSheet, before: SavedSheet | None, types: Mapping[str, str]
+    ) -> SavedReadings:
         """The same with one sheet put in, in the place of what it was before."""
         if before is None:
             return replace(self, sheets=(*self.sheets, sheet), types={**self.types, **types})
@@ -77,11 +79,13 @@ class Saved:
         return replace(self, sheets=sheets, types={**self.types, **types})
 
 
-def mark_row(row: SheetRow, keyed: Mapping[str, int], day: date, hours: float, words: str) -> Mark:
+def fingerprint_row(
+    row: SheetRow, keyed: Mapping[str, int], day: date, hours: float, words: str
+) -> Fingerprint:
     """Remember one row by the columns that make its key: heading -> position."""
     cells = {h: _cell_at(row, i) for h, i in keyed.items()}
     text = "\x1f".join(f"{h}\x1e{cell_text(cells[h])}" for h in sorted(cells))
-    return Mark(
+    return Fingerprint(
         line=row.line,
         key=_digest(text)[:16],
         day=day.isoformat(),
@@ -90,7 +94,7 @@ def mark_row(row: SheetRow, keyed: Mapping[str, int], day: date, hours: float, w
     )
 
 
-def read_saved(data: bytes) -> Saved:
+def read_saved(data: bytes) -> SavedReadings:
     """Read a take.toml.
 
     Raises
@@ -105,13 +109,13 @@ def read_saved(data: bytes) -> Saved:
     try:
         found = tomllib.loads(data.decode("utf-8"))
         sheets = tuple(_sheet(s) for s in _list(found.get("sheet", [])))
-        return Saved(sheets=sheets, types=_texts(found.get("types", {})))
+        return SavedReadings(sheets=sheets, types=_texts(found.get("types", {})))
     except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
         sentence = f"is not as the program wrote it ({str(error)[:100]}): put it right, or take it away"
         raise InputError([Problem(FILE, None, "", "", sentence)]) from None
 
 
-def write_saved(saved: Saved) -> bytes:
+def write_saved(saved: SavedReadings) -> bytes:
     """take.toml as bytes; reading them gives the same again."""
     blocks = [_HEAD]
     if saved.types:
@@ -181,7 +185,7 @@ def _sheet(found: Any) -> SavedSheet:
     days = _table(table.get("days", {}))
     if not all(type(d) is date for d in days.values()):
         raise ValueError("[sheet.days] must hold dates")
-    answers = Answers(
+    answers = BuilderAnswers(
         columns=columns,
         order=order,
         first_year=year,
@@ -202,13 +206,13 @@ def _sheet(found: Any) -> SavedSheet:
     )
 
 
-def _marks(lines: Iterable[str]) -> Iterable[Mark]:
+def _marks(lines: Iterable[str]) -> Iterable[Fingerprint]:
     for line in lines:
         found = _ROW.fullmatch(line.strip())
         if found is None and line.strip():
             raise ValueError(f"a row that was taken is not readable: {line.strip()[:40]}")
         if found is not None:
-            yield Mark(line=int(found[1]), key=found[2], day=found[3], hours=found[4], words=found[5])
+            yield Fingerprint(line=int(found[1]), key=found[2], day=found[3], hours=found[4], words=found[5])
 
 
 def _table(value: Any) -> dict[str, Any]:

@@ -9,11 +9,11 @@ from datetime import date, time
 from functools import cached_property
 
 from forecast.errors import Problem
-from forecast.intake.cells.dates import DateRead, DateRules, read_date
+from forecast.intake.cells.dates import DateRules, DaysRead, read_date
 from forecast.intake.cells.durations import HoursPart, read_clock, read_duration
 from forecast.intake.cells.people import People, read_helpers, read_people
-from forecast.intake.columns import Column, unit_of
-from forecast.intake.sheet import Cell, SheetRow, Unread, cell_text
+from forecast.intake.columns import SheetColumn, unit_of
+from forecast.intake.sheet_cells import Cell, SheetRow, Unread, cell_text
 
 _TOTAL = re.compile(r"^\W*(?:sub|grand |running )?\s*(?:totals?|sum|summe|gesamt)\b", re.IGNORECASE)
 _YES = frozenset(
@@ -39,22 +39,22 @@ class Layout:
     headings : of the sheet, to know them when they come again
     """
 
-    columns: tuple[Column, ...]
+    columns: tuple[SheetColumn, ...]
     rules: DateRules
     blank_day_above: bool = False
     point_before_minutes: bool = False
     percent_is_share: bool = False
 
     @cached_property
-    def of_meaning(self) -> dict[str, list[Column]]:
+    def of_meaning(self) -> dict[str, list[SheetColumn]]:
         """The columns of each meaning, from left to right."""
-        found: dict[str, list[Column]] = {}
+        found: dict[str, list[SheetColumn]] = {}
         for column in self.columns:
             found.setdefault(column.meaning, []).append(column)
         return found
 
     @cached_property
-    def hours_column(self) -> Column | None:
+    def hours_column(self) -> SheetColumn | None:
         """The column that says how long."""
         of = self.of_meaning
         there = [m for m in ("hours", "minutes", "person_hours", "duration") if m in of]
@@ -62,7 +62,7 @@ class Layout:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class RawRow:
+class ParsedRow:
     """What one row says, nothing joined with other rows yet.
 
     Attributes
@@ -79,7 +79,7 @@ class RawRow:
     """
 
     row: SheetRow
-    day: DateRead
+    day: DaysRead
     start: str
     parts: tuple[HoursPart, ...]
     people: People
@@ -102,7 +102,7 @@ class RawRow:
         return "; ".join(self.texts) or "; ".join(self.notes)
 
 
-def read_day(row: SheetRow, layout: Layout, *, known: date | None, above: date | None) -> DateRead | Problem:
+def read_day(row: SheetRow, layout: Layout, *, known: date | None, above: date | None) -> DaysRead | Problem:
     """The day or days of one row.
 
     Parameters
@@ -118,13 +118,13 @@ def read_day(row: SheetRow, layout: Layout, *, known: date | None, above: date |
     if isinstance(read, Unread) and any(_TOTAL.match(cell_text(c)) for c in row.cells):
         return _problem(row, None, "is a total and not a session")
     if not cell_text(cell) and layout.blank_day_above and above is not None:
-        read = DateRead(start=above, end=above)
+        read = DaysRead(start=above, end=above)
     if isinstance(read, Unread):
         return _problem(row, columns[0], read.reason, cell)
     return _until(row, layout, read)
 
 
-def read_row(row: SheetRow, layout: Layout, day: DateRead) -> RawRow | Problem:
+def read_row(row: SheetRow, layout: Layout, day: DaysRead) -> ParsedRow | Problem:
     """Everything else in a row whose day has been read."""
     of = layout.of_meaning
     cells = {meaning: _at(row, columns[0]) for meaning, columns in of.items()}
@@ -139,7 +139,7 @@ def read_row(row: SheetRow, layout: Layout, day: DateRead) -> RawRow | Problem:
     optional.times(start, _clock(cells.get("end")), parts)
     clock = f"{start.hour:02d}:{start.minute:02d}" if start else day.clock
     remarks = _remarks(day, parts)
-    return RawRow(
+    return ParsedRow(
         row=row,
         day=day,
         start=clock,
@@ -160,19 +160,19 @@ def read_row(row: SheetRow, layout: Layout, day: DateRead) -> RawRow | Problem:
     )
 
 
-def _at(row: SheetRow, column: Column) -> Cell:
+def _at(row: SheetRow, column: SheetColumn) -> Cell:
     return row.cells[column.position] if column.position < len(row.cells) else None
 
 
-def _texts(row: SheetRow, columns: Sequence[Column]) -> tuple[str, ...]:
+def _texts(row: SheetRow, columns: Sequence[SheetColumn]) -> tuple[str, ...]:
     return tuple(filter(None, (cell_text(_at(row, c)) for c in columns)))
 
 
-def _problem(row: SheetRow, column: Column | None, reason: str, cell: Cell = None) -> Problem:
+def _problem(row: SheetRow, column: SheetColumn | None, reason: str, cell: Cell = None) -> Problem:
     return Problem(row.file, row.line, column.heading if column else "", cell_text(cell), reason)
 
 
-def _until(row: SheetRow, layout: Layout, day: DateRead) -> DateRead | Problem:
+def _until(row: SheetRow, layout: Layout, day: DaysRead) -> DaysRead | Problem:
     column = next(iter(layout.of_meaning.get("until", [])), None)
     cell = _at(row, column) if column else None
     if column is None or not cell_text(cell):
@@ -183,7 +183,7 @@ def _until(row: SheetRow, layout: Layout, day: DateRead) -> DateRead | Problem:
     if last.end < day.start:
         return _problem(row, column, "lies before the first day of the row", cell)
     how = "range" if last.end > day.start else day.how
-    return DateRead(
+    return DaysRead(
         start=day.start, end=last.end, clock=day.clock, unsure=day.unsure or last.unsure, how=how,
         short_year=day.short_year or last.short_year,
     )  # fmt: skip
@@ -218,7 +218,7 @@ def _parts(
     return _problem(row, column, read.reason, cell) if isinstance(read, Unread) else read
 
 
-def _too_long(row: SheetRow, layout: Layout, day: DateRead, parts: Sequence[HoursPart]) -> Problem | None:
+def _too_long(row: SheetRow, layout: Layout, day: DaysRead, parts: Sequence[HoursPart]) -> Problem | None:
     """More clock hours than the days hold; person-hours are judged when the people are known."""
     days = (day.end - day.start).days + 1
     hours = sum(p.hours for p in parts if p.unit != "person_hours")
@@ -230,7 +230,7 @@ def _too_long(row: SheetRow, layout: Layout, day: DateRead, parts: Sequence[Hour
     return _problem(row, column, reason, _at(row, column) if column else None)
 
 
-def _remarks(day: DateRead, parts: Sequence[HoursPart]) -> list[str]:
+def _remarks(day: DaysRead, parts: Sequence[HoursPart]) -> list[str]:
     found: list[str] = [day.how] if day.how != "day" else []
     found += ["unsure day"] if day.unsure else []
     found += ["short year"] if day.short_year else []
@@ -240,10 +240,10 @@ def _remarks(day: DateRead, parts: Sequence[HoursPart]) -> list[str]:
 
 
 def _kept_words(
-    day: DateRead,
+    day: DaysRead,
     parts: Sequence[HoursPart],
     cells: Mapping[str, Cell],
-    of: Mapping[str, Sequence[Column]],
+    of: Mapping[str, Sequence[SheetColumn]],
 ) -> tuple[str, ...]:
     """The cells that say more than the log's columns can hold, word for word."""
     kept = []
@@ -260,17 +260,17 @@ class _Optional:
     """The cells that a row can do without: what cannot be used is kept as words."""
 
     row: SheetRow
-    of: Mapping[str, Sequence[Column]]
+    of: Mapping[str, Sequence[SheetColumn]]
     percent_is_share: bool
 
     def __post_init__(self) -> None:
         self.left: list[str] = []
 
-    def _cell(self, meaning: str) -> tuple[Column | None, Cell]:
+    def _cell(self, meaning: str) -> tuple[SheetColumn | None, Cell]:
         column = next(iter(self.of.get(meaning, [])), None)
         return column, _at(self.row, column) if column else None
 
-    def _leave(self, column: Column | None, cell: Cell) -> None:
+    def _leave(self, column: SheetColumn | None, cell: Cell) -> None:
         if column is not None and cell_text(cell):
             self.left.append(f"{column.heading}: {cell_text(cell)}")
 

@@ -8,14 +8,14 @@ from dataclasses import dataclass, replace
 
 from forecast.errors import Problem
 from forecast.files.plan import Task
-from forecast.intake.answers import Several
+from forecast.intake.builder_answers import Several
 from forecast.intake.cells.labels import Labels, split_labels
-from forecast.intake.cells.people import MOST_HELPERS, Crew, People
+from forecast.intake.cells.people import MOST_HELPERS, People, SheetCrew
 from forecast.intake.cells.phrases import clause_not_building, is_rework, not_building, split_tasks
 from forecast.intake.cells.task_types import GENERAL
-from forecast.intake.log_row import Content, LogRow
-from forecast.intake.rows import RawRow
-from forecast.intake.sheet import one_line
+from forecast.intake.parsed_rows import ParsedRow
+from forecast.intake.session_rows import Content, SessionRow
+from forecast.intake.sheet_cells import one_line
 
 _BETWEEN = " | "
 _LEAST_HOURS = 0.0001
@@ -23,7 +23,7 @@ _LEAST_ROWS_OF_A_KIND = 3
 
 
 @dataclass(frozen=True, kw_only=True)
-class Joining:
+class ConversionRules:
     """What the rows of a sheet are joined with.
 
     Attributes
@@ -37,7 +37,7 @@ class Joining:
     own_log : the sheet is a log of this program: nothing is read from its words
     """
 
-    crew: Crew
+    crew: SheetCrew
     stages: Labels
     kinds: Labels
     types: Mapping[str, str]
@@ -48,11 +48,11 @@ class Joining:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Joined:
+class ConvertedRow:
     """One row of the sheet and what it gives for the log, in one piece or several."""
 
-    raw: RawRow
-    rows: tuple[LogRow, ...]
+    raw: ParsedRow
+    rows: tuple[SessionRow, ...]
     remarks: tuple[str, ...]
 
 
@@ -66,23 +66,23 @@ class _Piece:
     apart: str
 
 
-def stage_labels(raw: RawRow, whole: Iterable[str] = ()) -> list[str]:
+def stage_labels(raw: ParsedRow, whole: Iterable[str] = ()) -> list[str]:
     """The stage labels of one row; a label of the plan is not cut."""
     return [raw.stage] if raw.stage in set(whole) else split_labels(raw.stage)
 
 
-def task_text(raw: RawRow, by_task: Mapping[str, Task]) -> str:
+def task_text(raw: ParsedRow, by_task: Mapping[str, Task]) -> str:
     """The words that tell the kind of work: the texts, and the task where the plan does not know it."""
     unknown = raw.task if one_line(raw.task).casefold() not in by_task else ""
     return "; ".join(filter(None, (unknown, raw.words)))
 
 
-def join_row(raw: RawRow, joining: Joining) -> Joined | Problem:
+def convert_row(raw: ParsedRow, joining: ConversionRules) -> ConvertedRow | Problem:
     """The log rows of one row of the sheet.
 
     Returns
     -------
-    Joined, or the problem that keeps the row out.
+    ConvertedRow, or the problem that keeps the row out.
     """
     builders, helpers, stand_in = joining.crew.resolve(_together(raw))
     people = len(builders) + helpers
@@ -103,7 +103,7 @@ def join_row(raw: RawRow, joining: Joining) -> Joined | Problem:
     rows = []
     for place, piece in enumerate(pieces):
         last = place == len(pieces) - 1
-        row = LogRow(
+        row = SessionRow(
             date=raw.day.start,
             until=raw.day.end,
             start=raw.start,
@@ -114,10 +114,10 @@ def join_row(raw: RawRow, joining: Joining) -> Joined | Problem:
         )
         rows.append(_with_work(row, raw, piece, joining, task, alone=len(pieces) == 1, last=last))
     remarks += ["rework"] if raw.rework is None and any(r.rework for r in rows) else []
-    return Joined(raw=raw, rows=tuple(rows), remarks=tuple(remarks))
+    return ConvertedRow(raw=raw, rows=tuple(rows), remarks=tuple(remarks))
 
 
-def without_repeated_done(joined: Sequence[Joined], there: Counter[Content]) -> list[Joined]:
+def without_repeated_done(joined: Sequence[ConvertedRow], there: Counter[Content]) -> list[ConvertedRow]:
     """Take `done` from a row whose task an earlier row has finished with no session in between.
 
     The log may say that a task is finished once; the word is kept in the note.
@@ -144,7 +144,7 @@ def without_repeated_done(joined: Sequence[Joined], there: Counter[Content]) -> 
     return [_not_done(j, {k for i, k in repeated if i == number}) for number, j in enumerate(joined)]
 
 
-def _not_done(joined: Joined, places: set[int]) -> Joined:
+def _not_done(joined: ConvertedRow, places: set[int]) -> ConvertedRow:
     if not places:
         return joined
     rows = tuple(
@@ -154,7 +154,7 @@ def _not_done(joined: Joined, places: set[int]) -> Joined:
     return replace(joined, rows=rows, remarks=(*joined.remarks, "done twice"))
 
 
-def _together(raw: RawRow) -> People:
+def _together(raw: ParsedRow) -> People:
     helpers = raw.helpers
     if not helpers.names and not helpers.unnamed:
         return raw.people
@@ -163,11 +163,11 @@ def _together(raw: RawRow) -> People:
     return People(names=names, unnamed=base.unnamed + helpers.unnamed)
 
 
-def _problem(raw: RawRow, reason: str) -> Problem:
+def _problem(raw: ParsedRow, reason: str) -> Problem:
     return Problem(raw.row.file, raw.row.line, "", "", reason)
 
 
-def _task(raw: RawRow, joining: Joining) -> Task | None:
+def _task(raw: ParsedRow, joining: ConversionRules) -> Task | None:
     """The task of the plan that the row names, by id or by title."""
     for words in (raw.task,) if joining.own_log else (raw.task, raw.words):
         found = joining.by_task.get(one_line(words).casefold()) if words else None
@@ -177,7 +177,12 @@ def _task(raw: RawRow, joining: Joining) -> Task | None:
 
 
 def _pieces(
-    raw: RawRow, joining: Joining, task: Task | None, labels: Sequence[str], people: int, remarks: list[str]
+    raw: ParsedRow,
+    joining: ConversionRules,
+    task: Task | None,
+    labels: Sequence[str],
+    people: int,
+    remarks: list[str],
 ) -> list[_Piece]:
     words = task_text(raw, joining.by_task)
     tasks = split_tasks(words)
@@ -207,13 +212,20 @@ def _equal_shares(hours: float, words: str, tasks: Sequence[str], stages: Sequen
     ]
 
 
-def _kind_apart(raw: RawRow, words: str) -> str:
+def _kind_apart(raw: ParsedRow, words: str) -> str:
     return not_building(words) or clause_not_building(raw.type) or clause_not_building(raw.stage)
 
 
 def _with_work(
-    row: LogRow, raw: RawRow, piece: _Piece, joining: Joining, task: Task | None, *, alone: bool, last: bool
-) -> LogRow:
+    row: SessionRow,
+    raw: ParsedRow,
+    piece: _Piece,
+    joining: ConversionRules,
+    task: Task | None,
+    *,
+    alone: bool,
+    last: bool,
+) -> SessionRow:
     """The row with its task, stage, type, progress and note."""
     # A log of our own says by itself what lies outside the plan.
     outside = bool(piece.apart) or (joining.own_log and bool(joining.by_task))
@@ -251,7 +263,13 @@ def _progress_words(quantity: float | None, percent: float | None, done: bool) -
 
 
 def _note(
-    raw: RawRow, piece: _Piece, joining: Joining, task: Task | None, kept: Sequence[str], *, alone: bool
+    raw: ParsedRow,
+    piece: _Piece,
+    joining: ConversionRules,
+    task: Task | None,
+    kept: Sequence[str],
+    *,
+    alone: bool,
 ) -> str:
     """Every word of the row that has no column of its own."""
     texts = [*raw.texts, *raw.notes] if alone or not raw.texts else [piece.words, *raw.notes]
@@ -262,7 +280,7 @@ def _note(
     return _BETWEEN.join(dict.fromkeys(filter(None, words)))
 
 
-def main_kinds(joined: Iterable[Joined]) -> dict[str, str]:
+def main_kinds(joined: Iterable[ConvertedRow]) -> dict[str, str]:
     """The type that more than half of the person-hours of a stage went into (three rows or more)."""
     hours: dict[str, dict[str, list[float]]] = {}
     for j in joined:
@@ -279,7 +297,7 @@ def main_kinds(joined: Iterable[Joined]) -> dict[str, str]:
     return main
 
 
-def stages_in_order(joined: Iterable[Joined]) -> list[str]:
+def stages_in_order(joined: Iterable[ConvertedRow]) -> list[str]:
     """The stages of the rows that build, by the first day on which each was worked on."""
     first: dict[str, tuple[object, ...]] = {}
     for j in joined:

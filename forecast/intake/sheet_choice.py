@@ -6,14 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from forecast.errors import InputError, Problem, UsageError
-from forecast.intake.columns import Headed, find_headings, propose_columns
-from forecast.intake.sheet import ReadFile, Sheet, SheetRow, cell_text, is_blank, one_line
+from forecast.intake.columns import HeadedSheet, find_headings, propose_columns
+from forecast.intake.sheet_cells import ReadFile, Sheet, SheetRow, cell_text, is_blank, one_line
 
 _TIMES = {"hours", "minutes", "person_hours", "duration", "start"}
 
 
 @dataclass(frozen=True, kw_only=True)
-class Gathered:
+class ChosenSheets:
     """The rows of the sheets that are read, all under the same headings.
 
     Attributes
@@ -33,13 +33,13 @@ class Gathered:
     unread: tuple[str, ...]
 
     @property
-    def as_headed(self) -> Headed:
+    def as_headed(self) -> HeadedSheet:
         """The rows as one sheet with headings."""
         sheet = Sheet(name="", rows=self.rows, headed=self.headings)
-        return Headed(sheet=sheet, headings=self.headings, rows=self.rows, above=(), headings_row=None)
+        return HeadedSheet(sheet=sheet, headings=self.headings, rows=self.rows, above=(), headings_row=None)
 
 
-def gather_rows(read: ReadFile, *, sheet: str | None, said: Mapping[str, str]) -> Gathered:
+def choose_sheets(read: ReadFile, *, sheet: str | None, said: Mapping[str, str]) -> ChosenSheets:
     """Choose the sheet that looks most like a log, and take the others with the same headings with it.
 
     Parameters
@@ -66,7 +66,7 @@ def gather_rows(read: ReadFile, *, sheet: str | None, said: Mapping[str, str]) -
         best = max(headed, key=lambda h: _likeness(h, said), default=None)
         chosen = [h for h in headed if best is not None and _keys(h) == _keys(best)]
     rows, repeated = _tell_repeated([row for h in chosen for row in h.rows], chosen)
-    return Gathered(
+    return ChosenSheets(
         headings=chosen[0].headings if chosen else (),
         rows=rows,
         above=tuple(row for h in chosen for row in h.above),
@@ -81,14 +81,14 @@ def _without_blank_rows(sheet: Sheet) -> Sheet:
     return Sheet(name=sheet.name, rows=rows, headed=sheet.headed)
 
 
-def _keys(headed: Headed) -> tuple[object, ...]:
+def _keys(headed: HeadedSheet) -> tuple[object, ...]:
     """What two sheets share when they can be read together; one without headings stands alone."""
     if headed.headings_row is None and headed.sheet.headed is None:
         return (headed.sheet.name,)
     return tuple(h.casefold() for h in headed.headings)
 
 
-def _likeness(headed: Headed, said: Mapping[str, str]) -> tuple[int, int]:
+def _likeness(headed: HeadedSheet, said: Mapping[str, str]) -> tuple[int, int]:
     """How much a sheet looks like a log: days and hours first, then the number of rows."""
     there = {h: m for h, m in said.items() if h in headed.headings}
     meanings = {c.meaning for c in propose_columns(headed, there)}
@@ -96,7 +96,7 @@ def _likeness(headed: Headed, said: Mapping[str, str]) -> tuple[int, int]:
 
 
 def _tell_repeated(
-    rows: list[SheetRow], chosen: list[Headed]
+    rows: list[SheetRow], chosen: list[HeadedSheet]
 ) -> tuple[tuple[SheetRow, ...], tuple[SheetRow, ...]]:
     """Rows that hold the headings once more, as printed pages do, apart from the others."""
     headings = {_texts(h.headings_row) for h in chosen if h.headings_row is not None}

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from forecast.errors import Problem
-from forecast.intake.answers import MEANINGS
-from forecast.intake.joining import Joined
+from forecast.intake.builder_answers import MEANINGS
+from forecast.intake.conversion import ConvertedRow
 from forecast.intake.proposal import Intake
-from forecast.intake.taking import Taken
+from forecast.intake.write_to_folder import Taken
 
 _NOTE_LETTERS = 60
 
@@ -81,7 +81,7 @@ def _sheets(intake: Intake) -> str:
     return f" (sheet {', '.join(intake.sheets)})" if intake.sheets else ""
 
 
-def _row_lines(joined: Joined) -> Iterator[str]:
+def _row_lines(joined: ConvertedRow) -> Iterator[str]:
     for row in joined.rows:
         cells = row.cells
         note = " ".join(cells.pop("note").split())
