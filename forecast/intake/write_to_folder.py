@@ -10,7 +10,7 @@ from pathlib import Path
 
 from forecast.errors import InputError, Problem
 from forecast.files.build_settings import read_settings
-from forecast.files.csv_file import decode_text, format_record, guard_formula, parse_csv, with_record
+from forecast.files.csv_file import decode_text, format_record, with_records
 from forecast.files.plan import Task
 from forecast.files.storage import change_file
 from forecast.files.tables import read_table, table_schema
@@ -93,9 +93,18 @@ def take_in(intake: Intake) -> Taken:
 
 
 def with_rows(data: bytes, name: str, columns: Sequence[str], rows: Sequence[dict[str, str]]) -> bytes:
-    """A CSV file with rows more at its end, in the file's own columns, separator and line ending.
+    """A CSV file with more rows at its end; a blank file gets a header first.
 
-    Columns that the rows fill and the file lacks are added to it; everything else stays as it was.
+    Parameters
+    ----------
+    data : content of the file
+    name : its name in problems
+    columns : columns that the file may have
+    rows : texts by column
+
+    Raises
+    ------
+    InputError : when the file cannot be parsed
 
     Examples
     --------
@@ -105,24 +114,7 @@ def with_rows(data: bytes, name: str, columns: Sequence[str], rows: Sequence[dic
     """
     if not data.strip():
         data = (format_record(columns, ",") + "\n").encode()
-    data = _with_columns(data, name, columns, rows)
-    read = parse_csv(data, name, columns)
-    header = [column.casefold() for column in read.header]
-    lines = [format_record([guard_formula(row.get(c, "")) for c in header], read.separator) for row in rows]
-    ended = b"" if data.endswith((b"\n", b"\r")) else read.newline.encode()
-    return data + ended + "".join(line + read.newline for line in lines).encode("utf-8")
-
-
-def _with_columns(data: bytes, name: str, columns: Sequence[str], rows: Sequence[dict[str, str]]) -> bytes:
-    """The file with every column that the rows fill: a record that fills them all is added and cut off."""
-    header = {c.casefold() for c in parse_csv(data, name, columns).header}
-    filled = [c for c in columns if any(row.get(c) for row in rows)]
-    if set(filled) <= header:
-        return data
-    widened, line = with_record(data, name, columns, dict.fromkeys(filled, "1"))
-    lines = widened.splitlines(keepends=True)
-    del lines[line - 1]
-    return b"".join(lines)
+    return with_records(data, name, columns, rows)[0]
 
 
 def plan_rows(tasks: Sequence[Task]) -> list[dict[str, str]]:
