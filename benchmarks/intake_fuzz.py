@@ -108,7 +108,7 @@ def try_cells(count: int, rng: np.random.Generator) -> Tally:
         cell = odd_cell(rng)
         begun = cpu_seconds()
         try:
-            hours = read_duration(cell, units[number % 4], point_before_minutes=number % 8 > 3)
+            hours = read_duration(cell, units[number % 4], minutes_after_point=number % 8 > 3)
             day = read_date(cell, rules[number % 6], date(2022, 12, 30))
             found = (read_people(cell), read_helpers(cell), read_clock(cell), split_tasks(cell))
             found += (not_building(cell), is_rework(cell))
@@ -201,7 +201,7 @@ def outcome(path: Path, folder: Path) -> str:
     except BenchdaysError as error:
         return "refused" if str(error).strip() else "refused without a word"
     read = read_foreign(path)
-    gathered = choose_sheets(read, sheet=None, said={})
+    gathered = choose_sheets(read, sheet=None, answers={})
     records = len(gathered.rows) + len(gathered.above) + len(gathered.heading_rows)
     whole = sum(
         not is_blank(row.cells)
@@ -210,7 +210,7 @@ def outcome(path: Path, folder: Path) -> str:
         for row in sheet.rows
     )
     told = len(intake.rows) + len(intake.reported) + intake.heading_rows - len(read.unread)
-    places = Counter([(j.raw.row.file, j.raw.row.line) for j in intake.rows])
+    places = Counter([(j.parsed.row.file, j.parsed.row.line) for j in intake.rows])
     places += Counter([(p.file, p.line) for p in intake.reported])
     if lost := letters_lost(path, read):
         return lost

@@ -114,7 +114,7 @@ def said_of(path: Path) -> str:
 
 
 def lines_of(intake) -> Counter:
-    return Counter([j.raw.row.line for j in intake.rows] + [p.line for p in intake.reported])
+    return Counter([j.parsed.row.line for j in intake.rows] + [p.line for p in intake.reported])
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -146,7 +146,7 @@ def test_what_was_taken_passes_every_check_of_the_log(rows, split, order):
         intake = propose_intake(path, folder, today=TODAY, answers=answers)
         taken = take_in(intake)
         pieces = [r for j in intake.new for r in j.rows]
-        assert taken.added + taken.apart == len(pieces)
+        assert taken.added + taken.set_aside == len(pieces)
         builders = read_settings((folder / "build.toml").read_bytes())[0].builders if pieces else ()
         for file in ("log.csv", "not_building.csv"):
             if (folder / file).exists():
@@ -154,7 +154,7 @@ def test_what_was_taken_passes_every_check_of_the_log(rows, split, order):
                 sessions, problems, _ = read_sessions([table], builders, None)
                 assert not table.problems
                 assert not problems
-                assert len(sessions) == (taken.added if file == "log.csv" else taken.apart)
+                assert len(sessions) == (taken.added if file == "log.csv" else taken.set_aside)
 
     taken_from(data, check)
 
@@ -168,7 +168,7 @@ def test_taking_twice_adds_nothing(rows):
         answers = BuilderAnswers(order="month_first", first_year=2023)
         take_in(propose_intake(path, folder, today=TODAY, answers=answers))
         again = take_in(propose_intake(path, folder, today=TODAY, answers=answers))
-        assert (again.added, again.apart, again.changed, again.gone) == (0, 0, (), 0)
+        assert (again.added, again.set_aside, again.changed, again.gone) == (0, 0, (), 0)
 
     taken_from(data, check)
 
@@ -201,7 +201,7 @@ def test_a_file_taken_as_it_grows_gives_the_rows_of_the_whole_file(rows, cut):
 @settings(max_examples=300, deadline=None)
 @given(TYPED, st.sampled_from(["hours", "minutes", "person_hours", None]), st.booleans())
 def test_any_cell_is_hours_above_nothing_or_a_reason(cell, unit, point):
-    read = read_duration(cell, unit, point_before_minutes=point)
+    read = read_duration(cell, unit, minutes_after_point=point)
     assert read.reason if isinstance(read, Unread) else read and all(0 < p.hours < inf for p in read)
 
 
@@ -259,7 +259,7 @@ def test_what_was_decided_is_read_back_as_it_was_written(columns, days, headings
     texts = dict(zip(headings, reversed(headings), strict=True))
     answers = BuilderAnswers(columns=columns, days=days, stages=texts, people=texts, first_year=year)
     mark = Fingerprint(line=7, key="0" * 16, day="2026-01-02", hours="2.5000", words="f" * 8)
-    sheet = SavedSheet(file="a", headings=headings, keyed=headings[:1], answers=answers, marks=(mark, mark))
+    sheet = SavedSheet(file="a", headings=headings, keyed=headings[:1], answers=answers, taken=(mark, mark))
     saved = SavedReadings(sheets=(sheet,), types=texts)
     assert read_saved(write_saved(saved)) == saved
 

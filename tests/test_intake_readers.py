@@ -79,7 +79,7 @@ def test_person_hours_and_shopping_in_one_cell_are_two_parts():
 
 def test_minutes_after_the_point_only_where_the_builder_says_so():
     assert hours_of("2.30", "hours") == [2.3]
-    assert hours_of("2.30", "hours", point_before_minutes=True) == [2.5]
+    assert hours_of("2.30", "hours", minutes_after_point=True) == [2.5]
 
 
 @pytest.mark.parametrize(
@@ -130,7 +130,7 @@ def test_every_known_form_of_a_day_is_read(cell, order, start, end):
         ("0203-05-06", "lies in the year 203"),
         ("2062-05-06", "lies in the future"),
         ("2023-02-30", "is a day that does not exist"),
-        ("some time in June", "is not a day in any form"),
+        ("some time in June", "is not a date in a known form"),
         ("2023-04-22 to 2023-04-19", "ends before it begins"),
         ("", "is missing"),
         (45035.0, "is a number"),
@@ -167,7 +167,7 @@ def test_years_follow_on_over_new_year_once_the_first_is_said():
 
 
 def test_the_builder_s_own_reading_of_a_cell_wins():
-    assert days_of("0203-05-06", said={"0203-05-06": date(2023, 5, 6)})[0] == "2023-05-06"
+    assert days_of("0203-05-06", answers={"0203-05-06": date(2023, 5, 6)})[0] == "2023-05-06"
 
 
 @pytest.mark.parametrize(
@@ -188,7 +188,7 @@ def test_the_label_of_the_plan_wins_over_the_more_frequent_spelling():
 
 
 def test_what_the_builder_says_of_a_label_wins():
-    assert merge_labels(["wing", "wings"], said={"wings": "wing set"})("Wings") == "wing set"
+    assert merge_labels(["wing", "wings"], answers={"wings": "wing set"})("Wings") == "wing set"
 
 
 def test_several_labels_in_one_cell():
@@ -216,13 +216,13 @@ def test_no_people_are_not_readable():
 
 
 def test_a_row_of_helpers_only_keeps_its_person_hours():
-    crew = identify_crew([People(names=("Jo",))] * 20 + [People(names=("Kim",))], known=(), said={})
+    crew = identify_crew([People(names=("Jo",))] * 20 + [People(names=("Kim",))], known=(), answers={})
     builders, helpers, stand_in = crew.resolve(People(names=("Kim", "Dee")))
     assert (len(builders) + helpers, stand_in) == (2, True)
 
 
 def test_the_builder_says_who_is_who():
-    crew = identify_crew([People(names=("Jo", "Kim"))], known=("A",), said={"jo": "A", "kim": "helper"})
+    crew = identify_crew([People(names=("Jo", "Kim"))], known=("A",), answers={"jo": "A", "kim": "helper"})
     assert crew.resolve(People(names=("Kim", "Jo"))) == (("A",), 1, False)
 
 

@@ -33,9 +33,7 @@ def reference_path(name: str) -> Path:
     'learning_rates.csv'
     """
     if name not in reference_names():
-        raise UsageError(
-            f"There is no reference table {name!r}. The tables are: {', '.join(reference_names())}."
-        )
+        raise UsageError(f"There is no reference table {name!r}, only: {', '.join(reference_names())}.")
     return _folder() / f"{name}.csv"
 
 

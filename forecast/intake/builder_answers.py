@@ -1,12 +1,12 @@
-"""What the builder says about a foreign sheet: which column is what, and the questions it leaves open."""
+"""The builder's answers about a foreign sheet: what each column means, and what the sheet leaves open."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from datetime import date
-from typing import Literal
+from typing import Any, Literal
 
 from forecast.errors import UsageError
 from forecast.files.tables import read_date
@@ -16,15 +16,15 @@ from forecast.intake.cells.labels import label_key
 HELPER = "helper"
 MEANINGS: Mapping[str, str] = {
     "date": "day of the session",
-    "until": "last day, where a row stands for several",
+    "until": "last day, where a row covers several",
     "start": "time of day at which it began",
     "end": "time of day at which it ended",
     "hours": "clock hours",
     "minutes": "clock minutes",
     "person_hours": "hours times people",
-    "duration": "a time whose unit the heading does not say",
+    "duration": "time in a unit that the heading does not name",
     "people": "who was there",
-    "helpers": "who or how many helped, beside the builder",
+    "helpers": "who helped the builder, or how many",
     "stage": "kit stage",
     "task": "id or title of a task of the plan",
     "text": "what was done, in words",
@@ -32,9 +32,9 @@ MEANINGS: Mapping[str, str] = {
     "quantity": "pieces finished",
     "percent": "how far the task is",
     "done": "whether the task was finished",
-    "rework": "whether it was done again",
-    "note": "further words",
-    "ignore": "not taken",
+    "rework": "whether it was rework",
+    "note": "further notes",
+    "ignore": "not taken in",
 }
 _ID = re.compile(r"[^\s+]{1,60}")
 Several = Literal["keep", "split"]
@@ -43,6 +43,12 @@ _ORDERS: Mapping[str, Order] = {
     "day-first": "day_first", "day_first": "day_first", "dmy": "day_first",
     "month-first": "month_first", "month_first": "month_first", "mdy": "month_first",
 }  # fmt: skip
+_SWITCHES = {
+    ("blank-day", "above"): "blank_day_above",
+    ("minutes-after-point", "yes"): "minutes_after_point",
+    ("again", "yes"): "again",
+}
+FIRST_YEAR, LAST_YEAR = 1950, 2199  # the bounds of every date in the log (schemas/log.json)
 _FORMS = (
     "order=day-first, order=month-first, year=2023, blank-day=above, minutes-after-point=yes, several=split, "
     "again=yes, sheet=NAME, day:CELL=2023-04-19, stage:SPELLING=LABEL, who:NAME=ID, who:NAME=helper, "
@@ -52,17 +58,17 @@ _FORMS = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BuilderAnswers:
-    """What the builder has said; None or empty where nothing was.
+    """What the builder has answered; None, False or empty where nothing.
 
     Attributes
     ----------
     columns : heading -> meaning (a key of `MEANINGS`)
-    order : of dates such as 3/4/2023
-    first_year : of the first date without a year
-    blank_day_above : a row without a day belongs to the day above
-    point_before_minutes : `2.30` means 2 h 30 min
-    again : rows taken earlier that the folder no longer has are added again
-    several : split a row with several tasks or labels into equal parts, or keep it as one (the default)
+    order : order of day and month in dates such as 3/4/2023
+    first_year : year of the first date without a year
+    blank_day_above : a row without a day belongs to the day above it
+    minutes_after_point : `2.30` means 2 h 30 min
+    again : rows that were taken in earlier and are no longer in the folder are added again
+    several : split a row with several tasks or labels into equal parts, or keep it whole (the default)
     sheet : the sheet to read
     days : text of a cell -> the day that is meant
     stages : spelling -> label
@@ -74,7 +80,7 @@ class BuilderAnswers:
     order: Order | None = None
     first_year: int | None = None
     blank_day_above: bool = False
-    point_before_minutes: bool = False
+    minutes_after_point: bool = False
     again: bool = False
     several: Several | None = None
     sheet: str | None = None
@@ -84,31 +90,27 @@ class BuilderAnswers:
     types: Mapping[str, str] = field(default_factory=dict)
 
     def over(self, earlier: BuilderAnswers) -> BuilderAnswers:
-        """These answers where they say something, the earlier ones elsewhere.
+        """These answers, completed by those of an earlier take; `again` counts for one take only.
 
         Examples
         --------
-        >>> BuilderAnswers(order="day_first").over(BuilderAnswers(order="month_first", first_year=2020)).first_year
-        2020
+        >>> now, earlier = BuilderAnswers(order="day_first"), BuilderAnswers(first_year=2020)
+        >>> now.over(earlier).order, now.over(earlier).first_year
+        ('day_first', 2020)
         """
-        return BuilderAnswers(
-            columns={**earlier.columns, **self.columns},
-            order=self.order or earlier.order,
-            first_year=self.first_year or earlier.first_year,
-            blank_day_above=self.blank_day_above or earlier.blank_day_above,
-            point_before_minutes=self.point_before_minutes or earlier.point_before_minutes,
-            again=self.again,
-            several=self.several or earlier.several,
-            sheet=self.sheet or earlier.sheet,
-            days={**earlier.days, **self.days},
-            stages={**earlier.stages, **self.stages},
-            people={**earlier.people, **self.people},
-            types={**earlier.types, **self.types},
-        )
+        merged: dict[str, Any] = {}
+        for f in fields(self):
+            own, before = getattr(self, f.name), getattr(earlier, f.name)
+            merged[f.name] = {**before, **own} if isinstance(own, Mapping) else own or before
+        return BuilderAnswers(**{**merged, "again": self.again})
 
 
 def parse_mapping(pairs: Iterable[str]) -> dict[str, str]:
-    """`column=meaning` as typed, checked.
+    """Parse `COLUMN=MEANING` texts.
+
+    Raises
+    ------
+    UsageError : for a text of another form, or a meaning that is not in `MEANINGS`
 
     Examples
     --------
@@ -117,62 +119,60 @@ def parse_mapping(pairs: Iterable[str]) -> dict[str, str]:
     """
     columns = {}
     for pair in pairs:
-        column, equals, meaning = pair.rpartition("=")
-        if not equals or not column.strip() or meaning.strip() not in MEANINGS:
+        column, equals, meaning = (part.strip() for part in pair.rpartition("="))
+        if not equals or not column or meaning not in MEANINGS:
             known = ", ".join(MEANINGS)
             raise UsageError(f"{pair!r} must be COLUMN=MEANING, where MEANING is one of {known}.")
-        columns[column.strip()] = meaning.strip()
+        columns[column] = meaning
     return columns
 
 
 def parse_answers(pairs: Iterable[str]) -> BuilderAnswers:
-    """Answers as typed, `key=value` or `key:cell=value`, checked.
+    """Parse `key=value` and `key:cell=value` texts.
+
+    Raises
+    ------
+    UsageError : for a text that is not an answer; the message lists the forms
 
     Examples
     --------
-    >>> said = parse_answers(["order=day-first", "day:0203-05-06=2023-05-06", "stage:wings=wing"])
-    >>> said.order, said.days, said.stages
+    >>> answers = parse_answers(["order=day-first", "day:0203-05-06=2023-05-06", "stage:wings=wing"])
+    >>> answers.order, answers.days, answers.stages
     ('day_first', {'0203-05-06': datetime.date(2023, 5, 6)}, {'wings': 'wing'})
     """
     answers = BuilderAnswers()
     for pair in pairs:
-        key, equals, value = pair.rpartition("=")
-        found = _one_answer(answers, key.strip(), value.strip()) if equals and value.strip() else None
-        if found is None:
-            raise UsageError(f"{pair!r} is not an answer; these are: {_FORMS}.")
-        answers = found
+        key, equals, value = (part.strip() for part in pair.rpartition("="))
+        kind, colon, cell = (part.strip() for part in key.partition(":"))
+        answer = _cell_answer(answers, kind, cell, value) if colon else _file_answer(key, value)
+        if not equals or not value or not answer:
+            raise UsageError(f"{pair!r} is not an answer; the forms are: {_FORMS}.")
+        answers = replace(answers, **answer)
     return answers
 
 
-def _one_answer(answers: BuilderAnswers, key: str, value: str) -> BuilderAnswers | None:
-    kind, colon, cell = key.partition(":")
-    if colon:
-        return _cell_answer(answers, kind, cell.strip(), value)
+def _file_answer(key: str, value: str) -> dict[str, Any]:
+    """An answer about the whole file, as a field of `BuilderAnswers`; empty if it is none."""
+    if (key, value) in _SWITCHES:
+        return {_SWITCHES[key, value]: True}
     if key == "order" and value in _ORDERS:
-        return replace(answers, order=_ORDERS[value])
-    if key == "year" and value.isascii() and value.isdigit() and 1950 <= int(value) <= 2199:
-        return replace(answers, first_year=int(value))
-    if key == "blank-day" and value == "above":
-        return replace(answers, blank_day_above=True)
-    if key == "minutes-after-point" and value == "yes":
-        return replace(answers, point_before_minutes=True)
-    if key == "again" and value == "yes":
-        return replace(answers, again=True)
+        return {"order": _ORDERS[value]}
+    if key == "year" and value.isascii() and value.isdigit() and FIRST_YEAR <= int(value) <= LAST_YEAR:
+        return {"first_year": int(value)}
     if key == "several" and value in _SEVERAL:
-        return replace(answers, several=_SEVERAL[value])
-    return replace(answers, sheet=value) if key == "sheet" else None
+        return {"several": _SEVERAL[value]}
+    return {"sheet": value} if key == "sheet" else {}
 
 
-def _cell_answer(answers: BuilderAnswers, kind: str, cell: str, value: str) -> BuilderAnswers | None:
+def _cell_answer(answers: BuilderAnswers, kind: str, cell: str, value: str) -> dict[str, Any]:
+    """An answer about one cell, as a field of `BuilderAnswers`; empty if it is none."""
+    day = read_date(value)
     if not cell:
-        return None
-    if kind == "day":
-        day = read_date(value)
-        return None if day is None else replace(answers, days={**answers.days, cell: day})
+        return {}
+    if kind == "day" and day is not None:
+        return {"days": {**answers.days, cell: day}}
     if kind == "stage":
-        return replace(answers, stages={**answers.stages, cell: value})
+        return {"stages": {**answers.stages, cell: value}}
     if kind == "who" and _ID.fullmatch(value) and not value.isdigit():
-        return replace(answers, people={**answers.people, label_key(cell): value})
-    if kind == "type":
-        return replace(answers, types={**answers.types, cell: value})
-    return None
+        return {"people": {**answers.people, label_key(cell): value}}
+    return {"types": {**answers.types, cell: value}} if kind == "type" else {}

@@ -1,4 +1,4 @@
-"""No plan yet? A coarse one from the log: one row a stage, for the builder to put hours on."""
+"""A coarse plan from the log, for a folder without one: one task per stage, hours left to the builder."""
 
 from __future__ import annotations
 
@@ -7,12 +7,16 @@ import unicodedata
 from collections.abc import Iterable, Mapping
 
 from forecast.files.plan import Plan, Task
+from forecast.intake.cells.labels import first_free
 
 
 def coarse_plan(stages: Iterable[str], kinds: Mapping[str, str] | None = None) -> Plan:
-    """One task a stage, in the order in which the stages first come; hours are left for the builder.
+    """Make one task per stage, in the order in which the stages first appear.
 
-    `kinds` gives the task type of a stage that is mostly one kind of work.
+    Parameters
+    ----------
+    stages : stage labels
+    kinds : stage that is mostly one kind of work -> its task type
 
     Examples
     --------
@@ -21,18 +25,13 @@ def coarse_plan(stages: Iterable[str], kinds: Mapping[str, str] | None = None) -
     """
     tasks: list[Task] = []
     for stage in dict.fromkeys(stages):
-        taken = {t.task for t in tasks}
         kind = (kinds or {}).get(stage, "general")
-        tasks.append(Task(task=_task_id(stage, taken), stage=stage, title=stage, type=kind))
+        task = first_free(_id_of(stage), {t.task for t in tasks}, "{}-{}")
+        tasks.append(Task(task=task, stage=stage, title=stage, type=kind))
     return Plan(tasks=tuple(tasks))
 
 
-def _task_id(stage: str, taken: set[str]) -> str:
-    """An id without blanks, in letters that every keyboard has where the label has any."""
+def _id_of(stage: str) -> str:
+    """An id without blanks, in ASCII letters where the label has any."""
     plain = unicodedata.normalize("NFKD", stage).encode("ascii", "ignore").decode()
-    first = re.sub(r"[^A-Za-z0-9]+", "-", plain).strip("-").lower()[:40] or "stage"
-    name, number = first, 2
-    while name in taken:
-        name = f"{first}-{number}"
-        number += 1
-    return name
+    return re.sub(r"[^A-Za-z0-9]+", "-", plain).strip("-").lower()[:40] or "stage"

@@ -1,21 +1,34 @@
-"""One row of log.csv as the intake makes it, and how two such rows are known to be the same."""
+"""One row of log.csv, as a take makes it and as the folder has it, and when two of them are the same."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Hashable, Mapping
+from dataclasses import dataclass, replace
 from datetime import date as Day
+from typing import Any
+
+import pandas as pd
 
 from forecast.files.logbook import split_people
 from forecast.files.tables import CheckedTable
 
 Content = tuple[object, ...]
+_FROM_RECORD = (
+    "hours", "start", "task", "stage", "type", "quantity", "percent", "done", "rework", "note",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SessionRow:
-    """A session for log.csv or, where `apart` names its kind, for not_building.csv.
+    """A session for log.csv or not_building.csv.
 
-    `hours` are clock hours; `builders` are ids, `helpers` counts people without a name.
+    Attributes
+    ----------
+    date, until : first and last day
+    hours : clock hours
+    builders, helpers : ids of the builders, and the number of unnamed helpers
+    set_aside : the kind of work for which the row goes to not_building.csv; "" for work on the build
+    the others : as the columns of log.csv
     """
 
     date: Day
@@ -32,11 +45,11 @@ class SessionRow:
     done: bool = False
     rework: bool = False
     note: str = ""
-    apart: str = ""
+    set_aside: str = ""
 
     @property
     def people(self) -> int:
-        """How many were there."""
+        """Number of builders and helpers."""
         return len(self.builders) + self.helpers
 
     @property
@@ -45,7 +58,8 @@ class SessionRow:
 
         Examples
         --------
-        >>> row = SessionRow(date=Day(2026, 1, 2), until=Day(2026, 1, 2), hours=2.5, builders=("A",), helpers=1)
+        >>> day = Day(2026, 1, 2)
+        >>> row = SessionRow(date=day, until=day, hours=2.5, builders=("A",), helpers=1)
         >>> {column: text for column, text in row.cells.items() if text}
         {'date': '2026-01-02', 'hours': '2.5', 'builders': 'A+1'}
         """
@@ -67,7 +81,7 @@ class SessionRow:
 
     @property
     def content(self) -> Content:
-        """What makes two log rows the same."""
+        """What two equal rows share, rounded so that writing and reading a row does not change it."""
         return (
             self.date,
             self.until,
@@ -96,36 +110,34 @@ def number_text(value: float) -> str:
     return f"{value:.4f}".rstrip("0").rstrip(".")
 
 
-def contents_of(table: CheckedTable, first_builder: str) -> list[Content]:
-    """The content of every row of a log table that can be read.
+def session_row(record: Mapping[Hashable, Any], builders: tuple[str, ...], helpers: int) -> SessionRow:
+    """The row of one record of a log table or of the sessions frame.
 
-    Rows with bad cells are skipped: `benchdays check` names them, and no row taken in can equal them.
+    Parameters
+    ----------
+    record : cells by column; NaN and NaT where blank
+    builders, helpers : who was there
+    """
+    known: dict[str, Any] = {c: None if pd.isna(record[c]) else record[c] for c in _FROM_RECORD}
+    first, last = record["date"], record["date"] if pd.isna(record["until"]) else record["until"]
+    return SessionRow(date=first.date(), until=last.date(), builders=builders, helpers=helpers, **known)
+
+
+def contents_of(table: CheckedTable, first_builder: str) -> list[Content]:
+    """The content of every readable row of a log table.
+
+    Rows with bad cells are left out: `benchdays check` reports them, and no row of a take can equal them.
+
+    Parameters
+    ----------
+    table : the log table
+    first_builder : id that a row without names means
     """
     bad = {p.line for p in table.problems}
-    found: list[Content] = []
-    for row, line in zip(table.frame.to_dict("records"), table.line.tolist(), strict=True):
-        people = split_people(row["builders"], first_builder)
-        if line in bad or people is None:
-            continue
-        said = SessionRow(
-            date=row["date"].date(),
-            until=(row["date"] if row["until"] != row["until"] else row["until"]).date(),
-            hours=row["hours"],
-            builders=people[0],
-            helpers=people[1],
-            start=row["start"].zfill(5) if row["start"] else "",
-            task=row["task"],
-            stage=row["stage"],
-            type=row["type"],
-            quantity=_known(row["quantity"]),
-            percent=_known(row["percent"]),
-            done=row["done"],
-            rework=row["rework"],
-            note=row["note"],
-        )
-        found.append(said.content)
-    return found
-
-
-def _known(value: float) -> float | None:
-    return None if value != value else value
+    contents: list[Content] = []
+    for record, line in zip(table.frame.to_dict("records"), table.line.tolist(), strict=True):
+        people = split_people(record["builders"], first_builder)
+        if line not in bad and people is not None:
+            row = session_row(record, *people)
+            contents.append(replace(row, start=row.start.zfill(5) if row.start else "").content)
+    return contents

@@ -1,28 +1,25 @@
-"""Which sheets of a workbook hold the log, and their rows together."""
+"""The sheets of a workbook that hold the log, and their rows together."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from forecast.errors import InputError, Problem, UsageError
-from forecast.intake.columns import HeadedSheet, find_headings, propose_columns
+from forecast.errors import InputError, UsageError
+from forecast.intake.columns import TIMES, HeadedSheet, find_headings, propose_columns
 from forecast.intake.sheet_cells import ReadFile, Sheet, SheetRow, cell_text, is_blank, one_line
-
-_TIMES = {"hours", "minutes", "person_hours", "duration", "start"}
 
 
 @dataclass(frozen=True, kw_only=True)
 class ChosenSheets:
-    """The rows of the sheets that are read, all under the same headings.
+    """The rows of the chosen sheets, all under the same headings.
 
     Attributes
     ----------
-    headings : of every column
-    rows : the records below the headings
-    above : records above them
-    heading_rows : records that hold the headings, those repeated further down included
-    names, unread : sheets that are read, and that are not
+    headings : one per column
+    rows, above : the records below and above the headings
+    heading_rows : the records of headings, repeated ones included
+    names, unread : names of the chosen sheets and of the others
     """
 
     headings: tuple[str, ...]
@@ -34,43 +31,46 @@ class ChosenSheets:
 
     @property
     def as_headed(self) -> HeadedSheet:
-        """The rows as one sheet with headings."""
+        """All chosen rows as one sheet with headings."""
         sheet = Sheet(name="", rows=self.rows, headed=self.headings)
         return HeadedSheet(sheet=sheet, headings=self.headings, rows=self.rows, above=(), headings_row=None)
 
 
-def choose_sheets(read: ReadFile, *, sheet: str | None, said: Mapping[str, str]) -> ChosenSheets:
-    """Choose the sheet that looks most like a log, and take the others with the same headings with it.
+def choose_sheets(read: ReadFile, *, sheet: str | None, answers: Mapping[str, str]) -> ChosenSheets:
+    """Choose the sheet that looks most like a log, together with all sheets that have the same headings.
 
     Parameters
     ----------
     read : the file
-    sheet : the name of the sheet, if the builder has said it
-    said : heading -> meaning, the builder's own word
+    sheet : name of the sheet, where the builder has chosen it
+    answers : heading -> meaning, as the builder says
 
     Raises
     ------
-    InputError when there is nothing to read, UsageError when `sheet` is not there.
+    InputError : when there is nothing to read
+    UsageError : when `sheet` does not exist or is empty
     """
     headed = [find_headings(_without_blank_rows(s)) for s in read.sheets]
     headed = [h for h in headed if h.rows or h.above or h.headings_row]
     if not headed and not read.unread:
-        raise InputError([Problem(read.name, None, "", "", "holds nothing")])
+        raise InputError.about(read.name, "is empty")
     if sheet is not None:
         named = [h for h in headed if h.sheet.name.casefold() == sheet.casefold()]
         if not named:
             names = ", ".join(h.sheet.name for h in headed) or "none"
-            raise UsageError(f"There is no sheet {sheet!r} that holds anything; there are: {names}.")
+            raise UsageError(f"There is no sheet {sheet!r} with any rows. The sheets are: {names}.")
         chosen = named
     else:
-        best = max(headed, key=lambda h: _likeness(h, said), default=None)
+        best = max(headed, key=lambda h: _likeness(h, answers), default=None)
         chosen = [h for h in headed if best is not None and _keys(h) == _keys(best)]
-    rows, repeated = _tell_repeated([row for h in chosen for row in h.rows], chosen)
+    rows = [row for h in chosen for row in h.rows]
+    heading_rows = [h.headings_row for h in chosen if h.headings_row is not None]
+    headings = {_texts(row) for row in heading_rows}  # printed pages repeat them
     return ChosenSheets(
         headings=chosen[0].headings if chosen else (),
-        rows=rows,
+        rows=tuple(row for row in rows if _texts(row) not in headings),
         above=tuple(row for h in chosen for row in h.above),
-        heading_rows=(*(h.headings_row for h in chosen if h.headings_row is not None), *repeated),
+        heading_rows=(*heading_rows, *(row for row in rows if _texts(row) in headings)),
         names=tuple(h.sheet.name for h in chosen if h.sheet.name),
         unread=tuple(h.sheet.name for h in headed if h not in chosen),
     )
@@ -82,26 +82,17 @@ def _without_blank_rows(sheet: Sheet) -> Sheet:
 
 
 def _keys(headed: HeadedSheet) -> tuple[object, ...]:
-    """What two sheets share when they can be read together; one without headings stands alone."""
+    """What sheets that are read together have in common; a sheet without headings is read alone."""
     if headed.headings_row is None and headed.sheet.headed is None:
         return (headed.sheet.name,)
     return tuple(h.casefold() for h in headed.headings)
 
 
-def _likeness(headed: HeadedSheet, said: Mapping[str, str]) -> tuple[int, int]:
-    """How much a sheet looks like a log: days and hours first, then the number of rows."""
-    there = {h: m for h, m in said.items() if h in headed.headings}
-    meanings = {c.meaning for c in propose_columns(headed, there)}
-    return 2 * ("date" in meanings) + bool(meanings & _TIMES), len(headed.rows)
-
-
-def _tell_repeated(
-    rows: list[SheetRow], chosen: list[HeadedSheet]
-) -> tuple[tuple[SheetRow, ...], tuple[SheetRow, ...]]:
-    """Rows that hold the headings once more, as printed pages do, apart from the others."""
-    headings = {_texts(h.headings_row) for h in chosen if h.headings_row is not None}
-    repeated = tuple(row for row in rows if _texts(row) in headings)
-    return tuple(row for row in rows if _texts(row) not in headings), repeated
+def _likeness(headed: HeadedSheet, answers: Mapping[str, str]) -> tuple[int, int]:
+    """How much a sheet looks like a log: by its days, then by its hours, then by the number of rows."""
+    own = {h: m for h, m in answers.items() if h in headed.headings}
+    meanings = {c.meaning for c in propose_columns(headed, own)}
+    return 2 * ("date" in meanings) + bool(meanings & {*TIMES, "start"}), len(headed.rows)
 
 
 def _texts(row: SheetRow) -> tuple[str, ...]:
