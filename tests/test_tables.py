@@ -77,8 +77,8 @@ def test_an_optional_column_says_what_blank_means_and_a_required_one_must_not_be
 def test_the_documentation_of_a_table_has_one_row_a_column_with_its_range():
     rows = table_schema("plan").markdown.splitlines()
     assert len(rows) == 2 + len(table_schema("plan").columns)
-    assert "| quantity | pieces in the task, above 0 | 1 |" in rows
-    assert "| task | id of the task | error |" in rows
+    assert "| quantity | number of pieces in the task, above 0 | 1 |" in rows
+    assert "| task | id of the task, unique and without spaces | error |" in rows
 
 
 @pytest.mark.parametrize("separator", [",", ";", "\t"])
