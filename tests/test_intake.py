@@ -187,8 +187,9 @@ def test_a_new_builder_said_by_the_builder_is_added_and_comments_stay(tmp_path, 
     assert [b.id for b in read_build(folder).builders] == ["A", "B"]
 
 
-def test_the_invented_rows_of_start_make_room(sheet, folder):
-    start_build(folder)
+@pytest.mark.parametrize("started_on", [None, date(2026, 8, 31)])
+def test_the_invented_rows_of_start_make_room(started_on, sheet, folder):
+    start_build(folder, started_on)
     intake = propose(sheet, folder)
     assert any("invented rows" in d for d in intake.doubts)
     take_in(intake)

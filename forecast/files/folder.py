@@ -146,19 +146,25 @@ def start_build(folder: Path | str, today: date | None = None) -> tuple[str, ...
     folder = Path(folder)
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise InputError.about(str(folder), "already exists: name a new or empty folder")
-    starter = resources.files("forecast") / "schemas" / "starter"
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for name in STARTER_FILES:
             with (folder / name).open("xb") as file:
-                file.write(_shifted_to(today, name, (starter / name).read_bytes()))
+                file.write(starter_file(name, today))
     except OSError as error:
         raise InputError.about(str(folder), f"could not be created: {error.strerror}") from None
     return STARTER_FILES
 
 
-def _shifted_to(today: date | None, name: str, data: bytes) -> bytes:
-    """The content of log.csv with all days moved, so that the last one is `today`."""
+def starter_file(name: str, today: date | None = None) -> bytes:
+    """Content of one of the `STARTER_FILES`.
+
+    Parameters
+    ----------
+    name : name of the file
+    today : the day of the last invented session in log.csv; None keeps the days of the starter file
+    """
+    data = (resources.files("forecast") / "schemas" / "starter" / name).read_bytes()
     if today is None or name != "log.csv":
         return data
     shift = today - date.fromisoformat(max(_ISO_DAY.findall(data.decode())))

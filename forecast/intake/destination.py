@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from dataclasses import dataclass
-from importlib import resources
 from pathlib import Path
 
 from forecast.errors import InputError, Problem
-from forecast.files.folder import STARTER_FILES, log_files
+from forecast.files.folder import STARTER_FILES, log_files, starter_file
 from forecast.files.logbook import Builder
 from forecast.files.plan import Plan, Task, read_plan
-from forecast.files.tables import read_table
+from forecast.files.tables import read_date, read_table
 from forecast.intake.saved_reading import FILE, SavedReadings, read_saved
 from forecast.intake.session_rows import Content, contents_of
 
@@ -128,8 +128,9 @@ def count_contents(data: bytes, name: str, first_builder: str) -> Counter[Conten
 
 
 def is_starter_file(name: str, data: bytes) -> bool:
-    """Whether a file of the folder is still, byte for byte, the one that `start` wrote."""
-    return data == (resources.files("forecast") / "schemas" / "starter" / name).read_bytes()
+    """Whether a file of the folder is still, byte for byte, the one that `start` wrote on some day."""
+    days = [read_date(text) for text in re.findall(r"\d{4}-\d\d-\d\d", data.decode(errors="replace"))]
+    return data == starter_file(name, max(filter(None, days), default=None))
 
 
 def _bytes(path: Path) -> bytes:
