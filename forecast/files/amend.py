@@ -48,11 +48,10 @@ def log_rows(folder: Path | str) -> tuple[LogRow, ...]:
     """
     folder = Path(folder)
     rows = []
-    for path in log_files(folder):
+    for path in filter(Path.is_file, log_files(folder)):
         file = path.relative_to(folder).as_posix()
-        read = _parse(path.read_bytes(), file) if path.is_file() else None
-        if read is not None:
-            rows += [LogRow(file=file, line=line, cells=_cells(read, i)) for i, line in enumerate(read.lines)]
+        read = _parse(path.read_bytes(), file)
+        rows += [LogRow(file=file, line=line, cells=_cells(read, i)) for i, line in enumerate(read.lines)]
     return tuple(rows)
 
 

@@ -17,6 +17,7 @@ from forecast.files.plan import Limit
 from forecast.files.tables import read_date
 
 FILE = "build.toml"
+# The exceptions of tomllib have no line number before Python 3.14, only this text.
 _TOML_PLACE = re.compile(r" \(at (?:line (\d+), column \d+|end of document)\)")
 _ALLOWED = {
     "name": "must be a text in quotes",
@@ -114,7 +115,7 @@ class _Builder(_TomlTable):
     joins: Annotated[date | None, BeforeValidator(_iso_day)] = Field(
         default=None, ge=date(1950, 1, 1), le=date(2199, 12, 31)
     )
-    weekly_hours: float | None = Field(default=None, gt=0, le=168)
+    weekly_hours: float | None = Field(default=None, gt=0, le=168)  # the hours of a week
 
 
 class _Limit(_TomlTable):

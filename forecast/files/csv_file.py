@@ -20,6 +20,7 @@ _BOM = b"\xef\xbb\xbf"
 _UTF16_BOMS = (b"\xff\xfe", b"\xfe\xff")
 # What makes a spreadsheet compute a cell (OWASP, "CSV Injection").
 _FORMULA_STARTS = "=+-@\t\r"
+# A text that looks guarded is guarded once more, so that unguarding restores every text.
 _GUARDED = re.compile(r"'+[=+\-@\t\r]")
 
 
@@ -246,6 +247,7 @@ def _records(text: str, separator: str, name: str) -> tuple[list[list[str]], lis
     Cells are NFC-normalized, so that an id typed on two systems is the same id. Normalizing comes after
     parsing because NFC turns the Greek question mark into a semicolon.
     """
+    # Strict, so that a broken quote is reported instead of swallowing the rows below it.
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
     normalized = unicodedata.is_normalized("NFC", text)
     records: list[list[str]] = []

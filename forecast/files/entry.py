@@ -147,13 +147,8 @@ def add_step(
         _refuse([p for p in (*table.problems, *problems) if p.line == line])
 
     lines_of_stage = [build.plan_lines[t.task] for t in build.plan.tasks if t.stage == row["stage"]]
-    line = append_row(
-        Path(folder) / "plan.csv",
-        table_schema("plan"),
-        row,
-        after_line=max(lines_of_stage, default=None),
-        check=check,
-    )
+    last = max(lines_of_stage, default=None)
+    line = append_row(Path(folder) / "plan.csv", table_schema("plan"), row, after_line=last, check=check)
     words = f"{row['task']} {title}, {row['stage']}, {row['type']}"
     return Entry(file="plan.csv", line=line, row=row, sentence=f"Wrote plan.csv, line {line}: {words}.")
 

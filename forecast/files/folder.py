@@ -101,11 +101,10 @@ def read_partial_build(folder: Path | str) -> PartialBuild:
     reader = _FolderReader(folder=Path(folder), today=None)
     reader.require_folder()
     settings = reader.settings()
-    fatal = list(reader.problems)
     plan_table = reader.table("plan.csv", "plan")
     deliveries = reader.table("deliveries.csv", "deliveries")
     logs = [reader.table(name, "log") for name in reader.log_names()]
-    fatal += [p for p in reader.problems if p.file in reader.unreadable]
+    fatal = [p for p in reader.problems if p.file in {"build.toml", *reader.unreadable}]
     if settings is None or fatal:
         raise InputError(fatal)
     plan = read_plan(plan_table)[0] if plan_table else Plan(tasks=())
@@ -195,16 +194,11 @@ class _FolderReader:
         logs = self.logs()
         builders = settings.builders if settings else None
         plan = self.plan(plan_table, settings, deliveries_table)
-        deliveries: tuple[Delivery, ...] = ()
-        away: tuple[Away, ...] = ()
-        if deliveries_table is not None:
-            deliveries, found = read_deliveries(deliveries_table, plan.stages if plan else None)
-            self.problems += found
-        if away_table is not None:
-            away, found = read_away(away_table, builders)
-            self.problems += found
-        sessions, found, odd = read_sessions(logs, builders, plan)
-        self.problems += found
+        stages = plan.stages if plan else None
+        deliveries, wrong = read_deliveries(deliveries_table, stages) if deliveries_table else ((), [])
+        away, wrong_away = read_away(away_table, builders) if away_table else ((), [])
+        sessions, wrong_log, odd = read_sessions(logs, builders, plan)
+        self.problems += wrong + wrong_away + wrong_log
         if self.problems or settings is None or plan is None:
             raise InputError(self.problems)
         return Build(
@@ -277,7 +271,7 @@ class _FolderReader:
             self.unreadable.add(file)
             return None
         self.problems += table.problems
-        if self.today is not None and name != "away":
+        if self.today is not None and name != "away":  # days away may be planned ahead
             self.problems += _in_the_future(table, self.today)
         if table.ignored:
             columns = ", ".join(c or "a column without a name" for c in table.ignored)

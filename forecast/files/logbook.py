@@ -64,7 +64,7 @@ def read_sessions(
     for table in tables:
         people, unknown = _read_people(table, builders)
         problems += unknown + _hours_problems(table) + _task_problems(table, plan)
-        problems += _early_problems(table, people, builders)
+        problems += _early_problems(table, people, builders or ())
         parts.append(_typed_sessions(table, people, plan))
     sessions = pd.concat(parts, ignore_index=True) if parts else _no_sessions()
     sessions = sessions.sort_values(["date", "until", "file", "line"], kind="stable", ignore_index=True)
@@ -167,7 +167,7 @@ def _hours_problems(table: CheckedTable) -> list[Problem]:
     days = ((f["until"].fillna(f["date"]) - f["date"]).dt.days + 1).to_numpy(dtype=float)
     hours = f["hours"].to_numpy(dtype=float)
     backwards = f["until"] < f["date"]
-    single = ~(days > 1)
+    single = ~(days > 1)  # also where a date is bad and days is NaN
     problems = table.problems_where(backwards, "until", "must not be before date")
     problems += table.problems_where((hours <= 0) | (single & (hours > 24)), "hours", HOURS_RULE)
     for row in np.flatnonzero(~single & (hours > 24 * days)):
@@ -180,21 +180,17 @@ def _task_problems(table: CheckedTable, plan: Plan | None) -> list[Problem]:
     if plan is None:
         return []
     unknown = ~table.frame["task"].isin([*plan.by_id, ""])
-    return table.problems_where(
-        unknown, "task", "must be an id of plan.csv, or blank for work outside the plan"
-    )
+    rule = "must be an id of plan.csv, or blank for work outside the plan"
+    return table.problems_where(unknown, "task", rule)
 
 
-def _early_problems(
-    table: CheckedTable, people: pd.DataFrame, builders: Sequence[Builder] | None
-) -> list[Problem]:
+def _early_problems(table: CheckedTable, people: pd.DataFrame, builders: Sequence[Builder]) -> list[Problem]:
     problems = []
-    for builder in builders or ():
-        if builder.joins is None:
-            continue
-        before = (table.frame["date"] < pd.Timestamp(builder.joins)).to_numpy()
-        early = before & _names(people["builders"], builder.id)
-        rule = f"must not name {builder.id} before {builder.joins}, when build.toml says they join"
+    first_day = {b.id: b.joins for b in builders if b.joins is not None}
+    for builder, joins in first_day.items():
+        before = (table.frame["date"] < pd.Timestamp(joins)).to_numpy()
+        early = before & _names(people["builders"], builder)
+        rule = f"must not name {builder} before {joins}, when build.toml says they join"
         problems += table.problems_where(early, "builders", rule)
     return problems
 
@@ -211,6 +207,7 @@ def _typed_sessions(table: CheckedTable, people: pd.DataFrame, plan: Plan | None
     in_plan = f["task"].isin(list(tasks))
     stage = f["task"].map({t: tasks[t].stage for t in tasks}).where(in_plan, f["stage"].replace("", "other"))
     kind = f["task"].map({t: tasks[t].type for t in tasks}).where(in_plan, f["type"].replace("", "general"))
+    # 9:15 becomes 09:15, so that sorting the texts sorts the times.
     padded_start = f["start"].where(f["start"].str.len() != 4, "0" + f["start"])
     sessions = f.assign(
         until=f["until"].fillna(f["date"]),
@@ -271,9 +268,8 @@ def _contradicted(tables: Sequence[CheckedTable], plan: Plan | None) -> list[str
 
 def _reports_without_task(sessions: pd.DataFrame) -> list[str]:
     rows = sessions.loc[(sessions["task"] == "") & (sessions["done"] | sessions["percent"].notna())]
-    if rows.empty:
-        return []
-    return [f"`done` and `percent` have no effect without a task ({first_few(_places(rows))})."]
+    sentence = f"`done` and `percent` have no effect without a task ({first_few(_places(rows))})."
+    return [] if rows.empty else [sentence]
 
 
 def _reopened(sessions: pd.DataFrame) -> list[str]:
@@ -300,9 +296,8 @@ def _long_days(sessions: pd.DataFrame) -> list[str]:
 def _identical(sessions: pd.DataFrame) -> list[str]:
     content = [c for c in sessions.columns if c not in ("file", "line")]
     rows = sessions.loc[sessions.duplicated(content)]
-    if rows.empty:
-        return []
-    return [f"Logged twice? Identical to an earlier row: {first_few(_places(rows))}."]
+    sentence = f"Logged twice? Identical to an earlier row: {first_few(_places(rows))}."
+    return [] if rows.empty else [sentence]
 
 
 def _places(rows: pd.DataFrame) -> list[str]:

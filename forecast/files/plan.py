@@ -195,7 +195,7 @@ def find_cycles(before: Mapping[str, Iterable[str]]) -> list[tuple[str, ...]]:
     cycles = []
     while True:
         try:
-            TopologicalSorter(links).prepare()
+            TopologicalSorter(links).prepare()  # finds one cycle per call
         except CycleError as error:
             cycle = error.args[1][:-1]
             start = min(range(len(cycle)), key=lambda i: order[cycle[i]])
@@ -207,45 +207,23 @@ def find_cycles(before: Mapping[str, Iterable[str]]) -> list[tuple[str, ...]]:
             return cycles
 
 
-def _task(f: dict[Any, Any], uses: tuple[Use, ...]) -> Task:
-    return Task(
-        task=f["task"],
-        stage=f["stage"],
-        title=f["title"] or f["task"],
-        type=f["type"] or "general",
-        quantity=1.0 if np.isnan(f["quantity"]) else f["quantity"],
-        unit=f["unit"] or "piece",
-        planned_hours=None if np.isnan(f["planned_hours"]) else f["planned_hours"],
-        after=tuple(dict.fromkeys(f["after"].split())),
-        crew=f["crew"] or "either",
-        hold_days=0.0 if np.isnan(f["hold_days"]) else f["hold_days"],
-        repeat_of=f["repeat_of"] or None,
-        delivery=f["delivery"] or None,
-        uses=uses,
-        added=_day(f["added"]),
-    )
+def _task(row: dict[Any, Any], uses: tuple[Use, ...]) -> Task:
+    """A blank cell means the default of the field; bad rows keep a blank id or stage."""
+    filled = {column: value for column, cell in row.items() if (value := _known(cell)) is not None}
+    own = {"task": row["task"], "stage": row["stage"], "title": row["title"] or row["task"], "uses": uses}
+    return Task(**{**filled, "after": tuple(dict.fromkeys(row["after"].split())), **own})
 
 
-def _delivery(f: dict[Any, Any]) -> Delivery:
-    def cost(column: str) -> float | None:
-        return None if np.isnan(f[column]) else f[column]
-
-    return Delivery(
-        delivery=f["delivery"],
-        title=f["title"] or f["delivery"],
-        ordered=_day(f["ordered"]),
-        lead_weeks_low=f["lead_weeks_low"],
-        lead_weeks_likely=f["lead_weeks_likely"],
-        lead_weeks_high=f["lead_weeks_high"],
-        arrived=_day(f["arrived"]),
-        late_cost_per_week=cost("late_cost_per_week"),
-        early_cost_per_week=cost("early_cost_per_week"),
-        needed_for=f["needed_for"] or None,
-    )
+def _delivery(row: dict[Any, Any]) -> Delivery:
+    own = {"delivery": row["delivery"], "title": row["title"] or row["delivery"]}
+    return Delivery(**{**{column: _known(cell) for column, cell in row.items()}, **own})
 
 
-def _day(stamp: pd.Timestamp) -> date | None:
-    return None if pd.isna(stamp) else stamp.date()
+def _known(cell: Any) -> Any:
+    """A typed cell, with None for a blank one and a date for a timestamp."""
+    if cell == "" or pd.isna(cell):
+        return None
+    return cell.date() if isinstance(cell, pd.Timestamp) else cell
 
 
 def _cycle_problems(table: CheckedTable, column: str, links: Sequence[Iterable[str]]) -> list[Problem]:

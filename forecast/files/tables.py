@@ -88,6 +88,7 @@ def contract(name: str) -> DataFrameSchema:
     >>> contract("log").columns["percent"].nullable
     True
     """
+    # Imported late, because pandera takes longer to import than a small folder takes to read.
     from pandera.pandas import Column, DataFrameSchema
 
     return DataFrameSchema(
@@ -116,8 +117,7 @@ def check_frame(frame: pd.DataFrame, name: str) -> pd.DataFrame:
     try:
         contract(name).validate(frame, lazy=True)
     except SchemaErrors as errors:
-        failed = errors.failure_cases
-        return failed[["column", "index"]].drop_duplicates().reset_index(drop=True)
+        return errors.failure_cases[["column", "index"]].drop_duplicates().reset_index(drop=True)
     return pd.DataFrame({"column": [], "index": []})
 
 
@@ -328,17 +328,13 @@ def _with_contract(table: CheckedTable, name: str, place: Collection[str]) -> Ch
     for column, row in check_frame(table.frame, name).itertuples(index=False):
         f = table_schema(name).field(column)
         if (int(table.line[row]), column) not in reported:
-            found.append(table.problem(row, column, _contract_rule(f)))
+            first, last = f.constraints.get("minimum"), f.constraints.get("maximum")
+            rule = f"must lie between {first} and {last}" if f.type == "date" else f.allowed
+            found.append(table.problem(row, column, rule))
     for f in table_schema(name).fields:
         if f.constraints.get("unique") and f.name in place:
             found += _repeated(table, f.name)
     return replace(table, problems=(*table.problems, *found))
-
-
-def _contract_rule(f: Field) -> str:
-    if f.type == "date":
-        return f"must lie between {f.constraints['minimum']} and {f.constraints['maximum']}"
-    return f.allowed
 
 
 def _repeated(table: CheckedTable, column: str) -> list[Problem]:

@@ -268,6 +268,7 @@ def _scores(heading: str, cells: Sequence[Cell]) -> dict[str, float]:
 
 def _are_labels(texts: Sequence[str]) -> bool:
     """Whether a column holds a few short labels again and again."""
+    # Judgement: five labels at least, and each of them twice on average.
     letters = [t.casefold() for t in texts if re.search(r"[^\W\d_]{3}", t) and len(t) <= 30]
     return len(letters) >= 5 and len(letters) >= 0.8 * len(texts) and len(set(letters)) <= 0.5 * len(letters)
 

@@ -16,6 +16,7 @@ from forecast.intake.columns import TIMES, SheetColumn, unit_of
 from forecast.intake.sheet_cells import Cell, SheetRow, Unread, cell_text
 
 _TOTAL = re.compile(r"^\W*(?:sub|grand |running )?\s*(?:totals?|sum|summe|gesamt)\b", re.IGNORECASE)
+# What builders of several countries put into a column for done or rework.
 _YES = frozenset(
     {"yes", "y", "x", "✓", "✔", "true", "done", "complete", "completed", "finished", "ja", "oui", "si"}
 )

@@ -157,14 +157,8 @@ def propose_intake(
     rows, plan, excluded = _convert_rows(parsed, rules, destination, coarse=coarse)
     keyed = before.keyed if before else tuple(c.heading for c in columns if c.meaning != "ignore")
     fingerprints = _fingerprints(rows, chosen.headings, keyed)
-    changes = compare(
-        rows,
-        fingerprints,
-        before.taken if before else (),
-        destination.log,
-        destination.set_aside,
-        again=answers.again,
-    )
+    taken = before.taken if before else ()
+    changes = compare(rows, fingerprints, taken, destination.log, destination.set_aside, again=answers.again)
     evidence = Evidence(
         rows=chosen.rows,
         layout=layout,

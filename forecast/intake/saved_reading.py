@@ -101,6 +101,7 @@ def fingerprint_row(
     keyed : heading -> position of the columns in its key
     day, hours, words : first day, hours and text of the row
     """
+    # 16 hexadecimal digits tell the rows of a sheet apart, 8 the words of the few rows that were changed.
     # Sorted by heading, so that moving a column of the sheet changes no key.
     text = "\x1f".join(f"{heading}\x1e{cell_text(row.cell(keyed[heading]))}" for heading in sorted(keyed))
     return Fingerprint(

@@ -97,7 +97,7 @@ def cell_text(cell: Cell) -> str:
         minutes = round(cell.total_seconds() / 60)
         sign = "-" if minutes < 0 else ""
         return f"{sign}{abs(minutes) // 60}:{abs(minutes) % 60:02d}"
-    return f"{cell:.10g}"
+    return f"{cell:.10g}"  # ten digits hide the rounding of binary fractions (0.1 + 0.2 is 0.3)
 
 
 def clean_text(text: str) -> str:

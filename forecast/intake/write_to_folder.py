@@ -219,4 +219,5 @@ def _save_reading(intake: Intake) -> None:
         before = saved.sheet_for(intake.file, intake.headings)
         return write_saved(saved.with_sheet(sheet, before, intake.answers.types))
 
+    # Without a version, so that undo restores the log and not this file.
     change_file(intake.destination.folder / FILE, change, keep_version=False)

@@ -160,6 +160,7 @@ def _with_words(part: HoursPart, rest: str, about: bool) -> HoursPart | Unread:
     return replace(part, what=rest, about=about)
 
 
+# Hours are rounded to four decimals (0.4 s), which is what the log holds.
 def _clock_form(text: str) -> tuple[HoursPart, str] | None:
     clock = _CLOCK.match(text)
     if clock and not re.match(r"\s*[ap]\.?m\b", text[clock.end() :]):

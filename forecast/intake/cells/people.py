@@ -186,5 +186,5 @@ def builder_id(name: str, taken: Sequence[str] = ()) -> str:
     >>> builder_id("Sam T."), builder_id("42"), builder_id("Sam", taken=["Sam"])
     ('SamT.', 'B42', 'Sam2')
     """
-    text = re.sub(r"[\s+]+", "", name)[:50] or "A"
+    text = re.sub(r"[\s+]+", "", name)[:50] or "A"  # ids have 60 letters at most: ten are left for a number
     return first_free(f"B{text}" if text.isdigit() else text, taken)

@@ -38,7 +38,7 @@ def split_tasks(text: str) -> list[str]:
     return list(_split_tasks(text))
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=4096)  # a sheet repeats its texts, and a take splits each of them several times
 def _split_tasks(text: str) -> tuple[str, ...]:
     tasks: list[str] = []
     at = 0

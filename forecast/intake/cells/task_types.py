@@ -97,6 +97,7 @@ class TaskTypes:
         texts, types = training_texts()
         own = [(one_line(t), k) for t, k in sorted(self.corrections.items()) if k != GENERAL]
         weights = np.array([1.0] * len(texts) + [_CORRECTION_WEIGHT] * len(own))
+        # Two to five letters: long enough for the stem of a word, short enough to survive a typing error.
         self.model_: Any = make_pipeline(
             TfidfVectorizer(analyzer="char_wb", ngram_range=(2, 5), sublinear_tf=True, lowercase=True),
             LogisticRegression(C=_PENALTY_INVERSE, max_iter=500),

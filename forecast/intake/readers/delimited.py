@@ -14,6 +14,7 @@ from forecast.files.csv_file import unguard_formula
 from forecast.intake.sheet_cells import MOST_COLUMNS, MOST_ROWS, Cell, ReadFile, Sheet, SheetRow, is_blank
 
 _SEPARATORS = (",", ";", "\t", "|")
+# Enough records to see how many cells they have: judgement.
 _SAMPLE_RECORDS = 200
 _SAMPLE_LETTERS = 200_000
 _LONG_CELL_LINES = 30  # judgement: a note is shorter, a cell with a missing quote usually longer

@@ -24,6 +24,7 @@ from forecast.intake.sheet_cells import (
     UnreadRecord,
 )
 
+# A longer "key" is a sentence with a colon.
 _KEY = re.compile(r"([\w][\w .()/-]{0,60}?)\s*:(?:\s+(.*)|\s*)")
 _OPENING = re.compile(r"([\w][\w .()/-]{0,60}?)\s*[:=]")
 _ITEM = re.compile(r"\s*-\s+(.*)")

@@ -138,6 +138,7 @@ def _check_names(path: Path, names: set[str]) -> None:
 
 def _run_child(path: Path) -> bytes:
     limits = (MOST_MEMORY_BYTES, MOST_CPU_SECONDS, MOST_ROWS, MOST_CELLS)
+    # -I: neither the current folder nor an environment variable can make the process load foreign code.
     command = [sys.executable, "-I", workbook_child.__file__, str(path.resolve()), *map(str, limits)]
     try:
         run = subprocess.run(command, capture_output=True, timeout=MOST_WAIT_SECONDS, check=False)
