@@ -8,8 +8,8 @@ random (bytes flipped, cut, doubled, swapped; for workbooks also inside their XM
 build folder. The answer must be a proposal that counts every record as a heading, a row read or a row
 reported, or one sentence that refuses the file. Whether the reader itself drops anything is checked without
 it: every letter and digit of a delimited text must appear in its records, in order, and the rows of an
-unchanged workbook must be those that openpyxl reads. A reader, a gathering and a joining that each dropped one row on purpose were all
-caught within 66 files.
+unchanged workbook must be those that openpyxl reads. A reader, a gathering
+and a joining that each dropped one row on purpose were all caught within 66 files.
 """
 
 from __future__ import annotations
@@ -38,8 +38,8 @@ from forecast.intake.readers.delimited import decode
 from forecast.intake.readers.foreign import read_foreign
 from forecast.intake.readers.front_matter import is_front_matter
 from forecast.intake.readers.workbook import is_zip
-from forecast.intake.sheet import ReadFile, Unread, is_blank
-from forecast.intake.sheets import gather_rows
+from forecast.intake.sheet_cells import ReadFile, Unread, is_blank
+from forecast.intake.sheet_choice import choose_sheets
 
 MESSY = Path(__file__).resolve().parents[2] / "sample_logs" / "messy"
 TODAY = date(2026, 9, 1)
@@ -108,7 +108,7 @@ def try_cells(count: int, rng: np.random.Generator) -> Tally:
         cell = odd_cell(rng)
         begun = cpu_seconds()
         try:
-            hours = read_duration(cell, units[number % 4], point_before_minutes=number % 8 > 3)
+            hours = read_duration(cell, units[number % 4], minutes_after_point=number % 8 > 3)
             day = read_date(cell, rules[number % 6], date(2022, 12, 30))
             found = (read_people(cell), read_helpers(cell), read_clock(cell), split_tasks(cell))
             found += (not_building(cell), is_rework(cell))
@@ -201,7 +201,7 @@ def outcome(path: Path, folder: Path) -> str:
     except BenchdaysError as error:
         return "refused" if str(error).strip() else "refused without a sentence"
     read = read_foreign(path)
-    gathered = gather_rows(read, sheet=None, said={})
+    gathered = choose_sheets(read, sheet=None, answers={})
     records = len(gathered.rows) + len(gathered.above) + len(gathered.heading_rows)
     whole = sum(
         not is_blank(row.cells)
@@ -210,7 +210,7 @@ def outcome(path: Path, folder: Path) -> str:
         for row in sheet.rows
     )
     counted = len(intake.rows) + len(intake.reported) + intake.heading_rows - len(read.unread)
-    places = Counter([(j.raw.row.file, j.raw.row.line) for j in intake.rows])
+    places = Counter([(j.parsed.row.file, j.parsed.row.line) for j in intake.rows])
     places += Counter([(p.file, p.line) for p in intake.reported])
     if lost := letters_lost(path, read):
         return lost

@@ -20,8 +20,8 @@ from benchmarks.pages import markdown, write_page
 from forecast.errors import InputError
 from forecast.files.build_settings import read_settings
 from forecast.files.csv_file import format_record
-from forecast.files.tables import Table, read_table, table_schema
-from forecast.intake.saved import read_saved
+from forecast.files.tables import CheckedTable, read_table, table_schema
+from forecast.intake.saved_reading import read_saved
 from tests.harmful_files import HARMFUL, measured
 from tests.storage_trials import crowd, full_disk, kills, locked_folder
 
@@ -136,7 +136,7 @@ def generated_cells(cells: int, rng: random.Random) -> str:
     return f"{made} cells in {rows_in} rows: {rows_read} rows read, {rows_refused} in refused files"
 
 
-def _read(data: bytes, name: str) -> Table | None:
+def _read(data: bytes, name: str) -> CheckedTable | None:
     try:
         return read_table(data, f"{name}.csv", name)
     except InputError:

@@ -61,8 +61,8 @@ def child(given: argparse.Namespace) -> None:
 
     import forecast.many.builds as builds_of_many
     from forecast.many.answer_cache import AnswerCache
-    from forecast.many.executors import LocalExecutor
     from forecast.many.builds import ManyBuilds
+    from forecast.many.executors import LocalExecutor
     from forecast.present.many_builds import table_csv
 
     if given.instant:

@@ -41,8 +41,8 @@ class SimulatedRun:
 
 def play_once(
     network: Network, hours, bench, stage_rank, release, only_two, shared_penalty=1.0, *, on_call=None,
-    call_after_days=np.inf, idle_call_after_days=np.inf, lends=None, expected_hours=None, reopening_hours=None,
-    reopening_after_days=None,
+    call_after_days=np.inf, idle_call_after_days=np.inf, lends=None, expected_hours=None,
+    reopening_hours=None, reopening_after_days=None,
 ) -> SimulatedRun:  # fmt: skip
     """Simulate one run; arguments are those of `simulate_schedule`, each without its first axis."""
     env = simpy.Environment()

@@ -150,10 +150,10 @@ def _print_table(builds: ManyBuilds) -> None:
 
 
 def _write_csv(file: Path, builds: ManyBuilds) -> None:
-    from forecast.files.storage import write_apart
+    from forecast.files.storage import write_atomically
     from forecast.present.many_builds import table_csv
 
-    write_apart(file, table_csv(builds))
+    write_atomically(file, table_csv(builds))
 
 
 def _write_priors(file: Path, builds: ManyBuilds) -> None:

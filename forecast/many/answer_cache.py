@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from forecast.errors import InputError, Problem
-from forecast.files.storage import write_apart
+from forecast.files.storage import write_atomically
 
 _FILES = ("build.toml", "plan.csv", "log.csv", "deliveries.csv", "away.csv")
 
@@ -89,7 +89,7 @@ class AnswerCache:
         path = self._path(build)
         path.parent.mkdir(exist_ok=True)
         record = {"digest": digest, "answer": answer}
-        write_apart(path, json.dumps(record, ensure_ascii=False).encode())
+        write_atomically(path, json.dumps(record, ensure_ascii=False).encode())
 
     def _path(self, build: Path) -> Path:
         # Spread over 256 folders: some file systems are slow with thousands of names in one.

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from forecast.errors import InputError, UsageError
 from forecast.files.folder import Build
-from forecast.files.storage import write_apart
+from forecast.files.storage import write_atomically
 from forecast.simulate.settings import Settings
 
 _PAPERS = {"a4": "A4", "letter": "letter"}
@@ -114,7 +114,7 @@ def write_report(
     contents = _contents(build, as_of, settings, files, on_progress)
     for path, data in contents.items():
         try:
-            write_apart(path, data)
+            write_atomically(path, data)
         except InputError as error:
             raise UsageError(str(error)) from None
     return tuple(contents)

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from forecast.errors import InputError, Problem
-from forecast.files.tables import Table, read_table
+from forecast.files.tables import CheckedTable, read_table
 from forecast.quantiles import QUANTILES, quantile_key
 from forecast.questions.announced_dates import FORECASTS
 from forecast.questions.track_record.outcomes import Outcomes
@@ -89,7 +89,7 @@ def announced_beside_outcomes(rows: pd.DataFrame, outcomes: Outcomes) -> Announc
     )
 
 
-def _rows(table: Table) -> pd.DataFrame:
+def _rows(table: CheckedTable) -> pd.DataFrame:
     return table.frame[["announced", "as_of", "target", *_KEYS]]
 
 

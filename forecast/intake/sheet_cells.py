@@ -1,4 +1,4 @@
-"""What every reader of a foreign file gives: rows of cells, each with its place, nothing understood yet."""
+"""Sheets of cells, as every reader of a foreign file returns them: not interpreted yet."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from datetime import date, datetime, time, timedelta
 
 Cell = str | float | bool | date | datetime | time | timedelta | None
 
+# Far more than any build log needs, and few enough to be read in seconds: judgement.
 MOST_ROWS = 200_000
 MOST_COLUMNS = 300
 MOST_BYTES = 50_000_000
@@ -16,19 +17,26 @@ MOST_BYTES = 50_000_000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetRow:
-    """One record that holds anything: where it stands, and its cells."""
+    """One record: its file, its line (from 1) and its cells."""
 
     file: str
     line: int
     cells: tuple[Cell, ...]
 
+    def cell(self, position: int) -> Cell:
+        """The cell of one column (from 0); None where the record is shorter."""
+        return self.cells[position] if position < len(self.cells) else None
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sheet:
-    """One sheet of a file: `name` is "" where the format knows no sheets.
+    """One sheet of a file.
 
-    `headed` holds the headings where the format names its cells (front matter); a spreadsheet has them
-    among its rows.
+    Attributes
+    ----------
+    name : "" where the format has no sheets
+    rows : the records, headings included
+    headed : the headings where the format names its cells (front matter); None where they are a row
     """
 
     name: str
@@ -38,17 +46,17 @@ class Sheet:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReadFile:
-    """A file as it stands: its sheets, the records that could not be opened, and what was noticed."""
+    """A file before interpretation: its sheets, the records that could not be read, and notices."""
 
     name: str
     sheets: tuple[Sheet, ...]
-    unread: tuple[Unplaced, ...] = ()
+    unread: tuple[UnreadRecord, ...] = ()
     notices: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Unplaced:
-    """A record of the file that could not be made into a row, and why."""
+class UnreadRecord:
+    """A record that could not be turned into a row, and the reason."""
 
     file: str
     line: int
@@ -58,13 +66,13 @@ class Unplaced:
 
 @dataclass(frozen=True, slots=True)
 class Unread:
-    """Why a cell could not be read, as the second half of a sentence."""
+    """The reason why a cell cannot be read, as the second half of a sentence."""
 
     reason: str
 
 
 def cell_text(cell: Cell) -> str:
-    """A cell as text, the same for the same content in every format.
+    """A cell as text, equal for equal content in every file format.
 
     Examples
     --------
@@ -89,27 +97,23 @@ def cell_text(cell: Cell) -> str:
         minutes = round(cell.total_seconds() / 60)
         sign = "-" if minutes < 0 else ""
         return f"{sign}{abs(minutes) // 60}:{abs(minutes) % 60:02d}"
-    return f"{cell:.10g}"
+    return f"{cell:.10g}"  # ten digits hide the rounding of binary fractions (0.1 + 0.2 is 0.3)
 
 
 def clean_text(text: str) -> str:
-    """Text composed (NFC), without control characters, with plain spaces and line ends, stripped."""
+    """Text NFC-normalized and stripped, without control characters, with plain spaces and line ends."""
     if text.isascii() and text.isprintable():
         return text.strip()
     text = unicodedata.normalize("NFC", text.replace("\r\n", "\n").replace("\r", "\n"))
-    kept = (" " if c in "\t\u00a0\u202f\u2007" else c for c in text if _is_kept(c))
-    return "".join(kept).strip()
+    printable = (c for c in text if c in "\n\t" or unicodedata.category(c) not in ("Cc", "Cs", "Cn"))
+    return "".join(" " if c in "\t\u00a0\u202f\u2007" else c for c in printable).strip()
 
 
 def one_line(text: str) -> str:
-    """Text on one line, for keys and for words said about it."""
+    """Text on one line, with single spaces."""
     return " ".join(text.split())
 
 
 def is_blank(cells: Iterable[Cell]) -> bool:
-    """Whether no cell of a record holds anything."""
+    """Whether every cell of a record is blank."""
     return not any(cell_text(c) for c in cells)
-
-
-def _is_kept(c: str) -> bool:
-    return c in "\n\t" or unicodedata.category(c) not in ("Cc", "Cs", "Cn")
