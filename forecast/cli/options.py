@@ -90,13 +90,12 @@ def say(text: str) -> None:
 
 
 def announce_compilation() -> None:
-    """Say what the first forecast on a machine spends its first seconds on, and begin it."""
-    from forecast.simulate.first_use import loops_are_compiled, start_compiling
+    """Announce the compilation, which takes most of the first forecast on a machine."""
+    from forecast.simulate.first_use import loops_are_compiled
 
     if not loops_are_compiled():
         sys.stderr.write("Preparing the simulation, once on this machine: some ten seconds.\n")
         sys.stderr.flush()
-        start_compiling()
 
 
 @contextmanager

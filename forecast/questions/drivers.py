@@ -67,11 +67,11 @@ def simulate_with_drivers(
     simulations: list[Simulation] = []
     hours: list[np.ndarray] = []
 
-    def watch(played: tuple[SimulatedBatch, ...]) -> None:
-        simulations.append(played[0].simulation)
-        hours.append(played[0].work.hours)
+    def collect(batches: tuple[SimulatedBatch, ...]) -> None:
+        simulations.append(batches[0].simulation)
+        hours.append(batches[0].work.hours)
 
-    (outlook,) = simulate_what_ifs(fitted, settings, [what_if], watch=watch, trace=True)
+    (outlook,) = simulate_what_ifs(fitted, settings, [what_if], on_batch=collect, trace=True)
     together = Simulation.joined(simulations)
     tasks = criticality_of_tasks(together, np.concatenate(hours))
     stages = criticality_of_stages(fitted.network, together, np.concatenate(hours))

@@ -134,15 +134,15 @@ def orders_of(
     if not coming:
         return Orders(orders=())
     what_ifs = [
-        WhatIf(arrivals={d.delivery: day}, found_later=False) for d in coming for day in (0.0, np.inf)
+        WhatIf(arrivals={d.delivery: day}, rework_reopens=False) for d in coming for day in (0.0, np.inf)
     ]
     tallies = [_Tally(needs=_tasks_that_need(fitted, d)) for d in coming]
 
-    def watch(played: tuple[SimulatedBatch, ...]) -> None:
-        for tally, there, never in zip(tallies, played[::2], played[1::2], strict=True):
+    def collect(batches: tuple[SimulatedBatch, ...]) -> None:
+        for tally, there, never in zip(tallies, batches[::2], batches[1::2], strict=True):
             tally.add(there, never)
 
-    simulate_what_ifs(fitted, settings, what_ifs, watch=watch, on_progress=on_progress)
+    simulate_what_ifs(fitted, settings, what_ifs, on_batch=collect, on_progress=on_progress)
     return Orders(
         orders=tuple(
             order_of(d, fitted.as_of, t.need(_leads(fitted, settings, d)), settings.horizon_days)

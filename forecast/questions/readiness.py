@@ -270,7 +270,7 @@ def _free(network: Network) -> np.ndarray:
 def _held(network: Network) -> list[tuple[int, float, int]]:
     """(limit, amount, task that ends it) of everything held now."""
     begun = [use for i, row in enumerate(network.uses) if network.under_way[i] for use in row]
-    return [*network.held, *begun]
+    return [*network.still_used, *begun]
 
 
 def _frees(tasks: tuple[Task, ...], waits: tuple[tuple[Wait, ...], ...]) -> tuple[tuple[str, ...], ...]:

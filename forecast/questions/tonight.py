@@ -294,11 +294,11 @@ def _criticality(fitted: Fitted, settings: Settings) -> np.ndarray:
     """(open task,) share of plays in which it is on the chain that sets the date; zeros if none finishes."""
     found: list[np.ndarray] = []
 
-    def watch(played: tuple[SimulatedBatch, ...]) -> None:
-        found.append(criticality_of_tasks(played[0].simulation, played[0].work.hours).index)
+    def collect(batches: tuple[SimulatedBatch, ...]) -> None:
+        found.append(criticality_of_tasks(batches[0].simulation, batches[0].work.hours).index)
 
     few = replace(settings, runs=min(settings.runs, _PLAYS))
-    simulate_what_ifs(fitted, few, [BASELINE], watch=watch, trace=True)
+    simulate_what_ifs(fitted, few, [BASELINE], on_batch=collect, trace=True)
     return np.mean(found, axis=0)
 
 
