@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from forecast.quantiles import sample_quantile
-from forecast.questions.readiness import in_words, title_of
+from forecast.questions.phrases import join_words
+from forecast.questions.readiness import title_of
 from forecast.questions.tonight import Ready, Stretch, Tonight
 
 if TYPE_CHECKING:
@@ -107,6 +108,6 @@ def waiting_sentences(answer: Tonight) -> list[str]:
         waiting.setdefault((bool(wait.task), wait.words), []).append(title_of(task))
     found = sorted(waiting.items(), key=lambda item: item[0][0])
     return [
-        f"{in_words(titles)} {'waits' if len(titles) == 1 else 'wait'} for {words}."
+        f"{join_words(titles)} {'waits' if len(titles) == 1 else 'wait'} for {words}."
         for (_, words), titles in found
     ]

@@ -232,9 +232,6 @@ class _Rules:
         return f"under way since {since}, {hours:.3g} person-hours so far"
 
 
-in_words = join_words
-
-
 def _free(network: Network) -> np.ndarray:
     """(limit,) free amount of each; below zero where more is in use than there is."""
     free = np.array([x.amount for x in network.limits], dtype=float)
