@@ -49,7 +49,8 @@ class DateDrivers:
     findings: tuple[str, ...]
 
     def __repr__(self) -> str:
-        return f"<DateDrivers: {self.tasks.runs} finished runs, most crucial {', '.join(self.tasks.most_crucial(3))}>"
+        crucial = ", ".join(self.tasks.most_crucial(3))
+        return f"<DateDrivers: {self.tasks.runs} finished runs, most crucial {crucial}>"
 
     def to_frame(self) -> pd.DataFrame:
         """One row per open task, in plan order: name, criticality, cruciality, sensitivity."""

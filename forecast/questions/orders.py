@@ -132,23 +132,19 @@ class Orders:
         Columns delivery, ordered, order_by, needed_p10, needed_p50 and needed_p90 (days, NaT = none or past
         the horizon), probability_late, expected_idle_days, expected_wait_days, rule
         """
-        rows = [
+        days: dict[str, list[date | None]] = {
+            "ordered": [order.ordered for order in self.orders],
+            "order_by": [order.order_by for order in self.orders],
+            **{f"needed_{quantile_key(q)}": [o.needed_on(q) for o in self.orders] for q in (0.1, 0.5, 0.9)},
+        }
+        others = ("probability_late", "expected_idle_days", "expected_wait_days", "rule")
+        return pd.DataFrame(
             {
-                "delivery": order.delivery,
-                "ordered": order.ordered,
-                "order_by": order.order_by,
-                **{f"needed_{quantile_key(q)}": order.needed_on(q) for q in (0.1, 0.5, 0.9)},
-                "probability_late": order.probability_late,
-                "expected_idle_days": order.expected_idle_days,
-                "expected_wait_days": order.expected_wait_days,
-                "rule": order.rule,
+                "delivery": pd.Series([order.delivery for order in self.orders], dtype="str"),
+                **{name: date_column(values) for name, values in days.items()},
+                **{name: [getattr(order, name) for order in self.orders] for name in others},
             }
-            for order in self.orders
-        ]
-        dates = ["ordered", "order_by", "needed_p10", "needed_p50", "needed_p90"]
-        numbers = ["probability_late", "expected_idle_days", "expected_wait_days"]
-        frame = pd.DataFrame(rows, columns=["delivery", *dates, *numbers, "rule"])
-        return frame.assign(**{c: date_column(frame[c].to_list()) for c in dates})
+        )
 
     def to_dict(self) -> dict[str, Any]:
         """The answer as JSON."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -66,6 +67,7 @@ def rounded(value: float, digits: int) -> float | None:
     return round(float(value), digits) if np.isfinite(value) else None
 
 
-def date_column(days: Sequence[date]) -> pd.Series:
-    """Days as a column of dates, for frames with or without rows."""
-    return pd.Series(pd.to_datetime(pd.Series(days, dtype="object"))).astype("datetime64[us]")
+def date_column(days: Sequence[date | None]) -> pd.Series:
+    """Days as a column of dates, for frames with or without rows; None becomes NaT."""
+    column: Any = pd.Series(list(days), dtype="object")
+    return pd.Series(pd.to_datetime(column)).astype("datetime64[us]")

@@ -165,15 +165,12 @@ class _Rules:
         return [(t, self.rows[t.task]["finished"].date()) for t in done]
 
     def _deliveries(self, i: int) -> list[Wait]:
-        needed = [self.network.deliveries[d] for d in self._needs(i)]
+        needed = [self.network.deliveries[d] for d in self.network.needs[i]]
         return [
             Wait(kind="delivery", words=_arrival_words(d, self.as_of))
             for d in needed
             if not _has_arrived(d, self.as_of)
         ]
-
-    def _needs(self, i: int) -> tuple[int, ...]:
-        return self.network.needs[i] if self.network.needs else ()
 
     def _limits(self, i: int) -> list[Wait]:
         if self.network.under_way[i]:
@@ -194,7 +191,7 @@ class _Rules:
     def _amounts(self, i: int) -> dict[int, float]:
         """Limit -> amount that the task needs of it."""
         amounts: dict[int, float] = {}
-        for limit, amount, _ in self.network.uses[i] if self.network.uses else ():
+        for limit, amount, _ in self.network.uses[i]:
             amounts[limit] = amounts.get(limit, 0.0) + amount
         return amounts
 
@@ -214,7 +211,7 @@ class _Rules:
         holds = [t for t in done if t.hold_days > 0]
         if holds:
             reasons.append(f"the hold of {join_words([t.task for t in holds])} is over")
-        needed = [self.network.deliveries[d] for d in self._needs(i)]
+        needed = [self.network.deliveries[d] for d in self.network.needs[i]]
         reasons += [f"{d.title} is here" for d in needed if _has_arrived(d, self.as_of)]
         if not self.network.under_way[i]:
             limits = self.network.limits

@@ -138,25 +138,21 @@ class Tonight:
 
         Returns
         -------
-        Columns task, title, stage, hands, expected_hours_p10, _p50 and _p90 (person-hours), probability_done,
-        criticality, points, why_ready, frees (number of tasks)
+        Columns task, title, stage, hands, probability_done, criticality, points, why_ready,
+        expected_hours_p10, _p50 and _p90 (person-hours), frees (number of tasks)
         """
-        rows = [
+        own = ("hands", "probability_done", "criticality", "points", "why_ready")
+        return pd.DataFrame(
             {
-                "task": ready.task.task,
-                "title": ready.task.title,
-                "stage": ready.task.stage,
-                "hands": ready.hands,
-                **{f"expected_hours_{key}": ready.expected_hours[key] for key in ("p10", "p50", "p90")},
-                "probability_done": ready.probability_done,
-                "criticality": ready.criticality,
-                "points": ready.points,
-                "why_ready": ready.why_ready,
-                "frees": len(ready.frees),
+                **{c: [getattr(ready.task, c) for ready in self.tasks] for c in ("task", "title", "stage")},
+                **{c: [getattr(ready, c) for ready in self.tasks] for c in own},
+                **{
+                    f"expected_hours_{key}": [ready.expected_hours[key] for ready in self.tasks]
+                    for key in ("p10", "p50", "p90")
+                },
+                "frees": [len(ready.frees) for ready in self.tasks],
             }
-            for ready in self.tasks
-        ]
-        return pd.DataFrame(rows)
+        )
 
     def to_dict(self) -> dict[str, Any]:
         """The answer as JSON, in descending order of points."""

@@ -13,6 +13,8 @@ from pathlib import Path
 
 import numpy as np
 
+import forecast.simulate.network.ready_queues as queues
+import forecast.simulate.network.records as records
 from forecast.compiled import compile_cached
 from forecast.simulate.network.dispatch import (
     arrive,
@@ -22,32 +24,7 @@ from forecast.simulate.network.dispatch import (
     leave,
     preferred_stage,
 )
-from forecast.simulate.network.ready_queues import (
-    EMPTY,
-    TINY,
-    clear_queues,
-    inlined,
-    is_queued,
-    make_eligible,
-    out_of_line,
-    pop_wake,
-    push,
-    release_limits,
-    remove,
-    schedule_wake,
-)
-from forecast.simulate.network.records import (
-    CAUSE_AFTER,
-    CAUSE_DELIVERY,
-    CAUSE_HOLD,
-    CAUSE_START,
-    LACKS_DAYS,
-    LACKS_DELIVERY,
-    LACKS_LIMIT,
-    LACKS_NOTHING,
-    LACKS_TWO,
-    NOBODY,
-)
+from forecast.simulate.network.ready_queues import inlined, out_of_line
 
 _NINE_TENTHS = 0.9  # of the hours: the answer's first_90
 _INLINED_FILES = ("ready_queues.py", "dispatch.py", "records.py")
@@ -56,10 +33,11 @@ _INLINED_FILES = ("ready_queues.py", "dispatch.py", "records.py")
 @out_of_line
 def _reset(net, hours, release, reopening_hours, reopening_after_days):
     """Reset everything to the end of `as_of`."""
-    clear_queues(net)
+    queues.clear_queues(net)
     state = net.state[0]
     state.open, state.wakes, state.blocked, state.stints = net.tasks.size, 0, 0, 0
-    state.last_task, state.done, state.need, state.sharing, state.expected_left = NOBODY, 0.0, 0.0, 0, 0.0
+    state.done, state.need, state.sharing, state.expected_left = 0.0, 0.0, 0, 0.0
+    state.last_task = records.NOBODY
     for s in range(net.stages.size):
         stage = net.stages[s]
         stage.done, stage.need, stage.open = 0.0, 0.0, 0
@@ -67,7 +45,7 @@ def _reset(net, hours, release, reopening_hours, reopening_after_days):
         net.limits[limit].used = net.limits[limit].used_at_start
     for k in range(net.people.size):
         person = net.people[k]
-        person.worked, person.present, person.busy_until, person.stint = 0.0, 0.0, -1.0, NOBODY
+        person.worked, person.present, person.busy_until, person.stint = 0.0, 0.0, -1.0, records.NOBODY
         person.stage = 0
     for i in range(net.tasks.size):
         stage = net.stages[net.tasks[i].stage]
@@ -96,18 +74,18 @@ def _reset_task(net, i, hours, release):
     task, detail = net.tasks[i], net.details[i]
     task.left, task.open_predecessors, task.begun = hours, detail.predecessors, detail.under_way
     task.ready_at = detail.earliest
-    detail.start, detail.finish, detail.stint = np.inf, np.inf, NOBODY
+    detail.start, detail.finish, detail.stint = np.inf, np.inf, records.NOBODY
     detail.reopening_hours, detail.reopened, detail.asleep, detail.blocked = 0.0, 0, 0, 0
-    detail.cause = CAUSE_HOLD if detail.earliest > 0.0 else CAUSE_START
-    detail.cause_of = NOBODY
-    detail.start_cause, detail.start_cause_of = CAUSE_START, NOBODY
+    detail.cause = records.CAUSE_HOLD if detail.earliest > 0.0 else records.CAUSE_START
+    detail.cause_of = records.NOBODY
+    detail.start_cause, detail.start_cause_of = records.CAUSE_START, records.NOBODY
     for p in range(detail.needs_begin, detail.needs_end):
         delivery = net.lists[p]
         if release[delivery] > task.ready_at:
             task.ready_at = release[delivery]
-            detail.cause, detail.cause_of = CAUSE_DELIVERY, delivery
+            detail.cause, detail.cause_of = records.CAUSE_DELIVERY, delivery
     if task.open_predecessors == 0:
-        make_eligible(net, np.uint32(i), 0.0)
+        queues.make_eligible(net, np.uint32(i), 0.0)
 
 
 @inlined
@@ -143,9 +121,9 @@ def _helper_called(net, day):
     if min(state.call_after_days, state.idle_call_after_days) == np.inf:
         return False
     first = first_of_queues(net.heads, stages, 2 * stages)
-    if first == EMPTY:
+    if first == queues.EMPTY:
         return False
-    other = first_of_queues(net.heads, 0, stages) < EMPTY
+    other = first_of_queues(net.heads, 0, stages) < queues.EMPTY
     wait = state.call_after_days if other else min(state.call_after_days, state.idle_call_after_days)
     since = net.tasks[first].ready_at
     return (since if since > 0.0 else -net.details[first].waited) + wait <= day
@@ -172,11 +150,11 @@ def _run_day(net, day, longest, rank):
         step = _next_event(net, clock, day, longest)
         _work(net, step, clock, day, day_per_hour)
         clock += step
-        now = day + 1.0 if clock >= longest - TINY else day + clock * day_per_hour
+        now = day + 1.0 if clock >= longest - queues.TINY else day + clock * day_per_hour
         if state.trace:
             _note_busy(people, now)
         for k in range(people.size):
-            if people[k].left <= TINY:
+            if people[k].left <= queues.TINY:
                 _finish_task(net, people[k].task, now)
         if state.open == 0:
             break
@@ -242,7 +220,7 @@ def _note_busy(people, now):
 def _wake(net, now):
     """Wake every task whose time has come: reopen it, or make it eligible."""
     while True:
-        i = pop_wake(net, now)
+        i = queues.pop_wake(net, now)
         if i < 0:
             break
         task, detail = net.tasks[i], net.details[i]
@@ -251,7 +229,7 @@ def _wake(net, now):
         else:
             detail.asleep = 0
             if task.open_predecessors == 0:
-                make_eligible(net, np.uint32(i), now)
+                queues.make_eligible(net, np.uint32(i), now)
 
 
 @inlined
@@ -259,14 +237,14 @@ def _reopen(net, i, now):
     """Reopen task i for rework: successors that have not begun wait until it is finished again."""
     task, detail = net.tasks[i], net.details[i]
     task.left, task.ready_at = detail.reopening_hours, now
-    detail.cause, detail.cause_of = CAUSE_AFTER, i
-    push(net, i)
+    detail.cause, detail.cause_of = records.CAUSE_AFTER, i
+    queues.push(net, i)
     for p in range(task.successors_begin, task.successors_end):
         j = net.lists[p]
         if net.tasks[j].begun == 0:
             net.tasks[j].open_predecessors += 1
-            if is_queued(net, j):
-                remove(net, j)
+            if queues.is_queued(net, j):
+                queues.remove(net, j)
 
 
 @inlined
@@ -277,11 +255,11 @@ def _finish_task(net, i, now):
     detail.finish = now
     if not detail.reopened:
         state.expected_left -= detail.expected
-        release_limits(net, i, now)
+        queues.release_limits(net, i, now)
     _release_successors(net, i, now)
     if detail.reopening_hours > 0.0 and not detail.reopened:
         detail.reopened = 1
-        schedule_wake(net, i, now + detail.reopening_after_days)
+        queues.schedule_wake(net, i, now + detail.reopening_after_days)
         return
     detail.reopening_hours = 0.0
     stage = net.stages[net.tasks[i].stage]
@@ -308,11 +286,11 @@ def _release_successors(net, i, now):
             continue
         if at >= follower.ready_at:
             follower.ready_at = at
-            net.details[j].cause = CAUSE_HOLD if task.hold > 0.0 else CAUSE_AFTER
+            net.details[j].cause = records.CAUSE_HOLD if task.hold > 0.0 else records.CAUSE_AFTER
             net.details[j].cause_of = i
         follower.open_predecessors -= 1
         if follower.open_predecessors == 0:
-            make_eligible(net, j, now)
+            queues.make_eligible(net, j, now)
 
 
 @inlined
@@ -363,20 +341,20 @@ def _what_is_lacking(net):
     """What an unfinished run would need to continue, and the first task that needs it."""
     state, stages = net.state[0], net.stages.size
     if state.open == 0:
-        return LACKS_NOTHING, NOBODY
+        return records.LACKS_NOTHING, records.NOBODY
     first = first_of_queues(net.heads, 0, stages)
-    if first < EMPTY:
-        return LACKS_DAYS, first
+    if first < queues.EMPTY:
+        return records.LACKS_DAYS, first
     if state.wakes > 0 and net.wakes[0].at < np.inf:
-        return LACKS_DAYS, np.int64(net.wakes[0].task)
+        return records.LACKS_DAYS, np.int64(net.wakes[0].task)
     first = first_of_queues(net.heads, stages, 2 * stages)
-    if first < EMPTY:
-        return LACKS_TWO, first
+    if first < queues.EMPTY:
+        return records.LACKS_TWO, first
     if state.wakes > 0:
-        return LACKS_DELIVERY, np.int64(net.wakes[0].task)
+        return records.LACKS_DELIVERY, np.int64(net.wakes[0].task)
     for b in range(state.blocked):
         first = min(first, np.int64(net.blocked[b]))
-    return LACKS_LIMIT, first
+    return records.LACKS_LIMIT, first
 
 
 def _build_kernel(digest):

@@ -75,9 +75,9 @@ class Network:
     waited_days: np.ndarray
     under_way: np.ndarray
     deliveries: tuple[Delivery, ...] = ()
-    needs: tuple[tuple[int, ...], ...] = ()
+    needs: tuple[tuple[int, ...], ...]
     limits: tuple[Limit, ...] = ()
-    uses: tuple[tuple[tuple[int, float, int], ...], ...] = ()
+    uses: tuple[tuple[tuple[int, float, int], ...], ...]
     still_used: tuple[tuple[int, float, int], ...] = ()
     spent_hours: np.ndarray
     spent_elsewhere_hours: float = 0.0
@@ -276,11 +276,11 @@ def records_of(network: Network) -> NetworkRecords:
     tasks["hold"], tasks["stage"], tasks["crew"] = network.hold_days, network.stage, network.crew
     tasks["queue"] = tasks["stage"] + len(network.stages) * (tasks["crew"] == TWO)
     tasks["successors_begin"], tasks["successors_end"] = _append(lists, _successors(network.after))
-    tasks["limited"] = [bool(row) for row in network.uses or ((),) * count]
+    tasks["limited"] = [bool(row) for row in network.uses]
     details["predecessors"] = [len(a) for a in network.after]
     details["waited"] = network.waited_days
     details["earliest"], details["under_way"] = network.earliest_days, network.under_way
-    details["needs_begin"], details["needs_end"] = _append(lists, network.needs or ((),) * count)
+    details["needs_begin"], details["needs_end"] = _append(lists, network.needs)
     details["uses_begin"], details["uses_end"] = _append(lists, _uses_by_task(uses, count))
     queues, words, task_at = _queues(tasks, 2 * len(network.stages))
     stages = np.zeros(len(network.stages), dtype=STAGE)
