@@ -107,7 +107,7 @@ def title_of(task: Task) -> str:
 
 @dataclass(frozen=True, kw_only=True)
 class _Rules:
-    """The constraints of the open tasks, and where each of them stands."""
+    """The constraints of the open tasks and their state on the evening."""
 
     as_of: date
     network: Network

@@ -162,7 +162,7 @@ def replay_day(build: Build, day: date, settings: Settings, *, window_days: int 
 
 
 def _first_horizon(naive: NaiveWays, settings: Settings) -> int:
-    """Twice as far as the average pace: enough for most runs, and few are played twice."""
+    """Twice as far as the average pace: enough for most runs, so that few are simulated twice."""
     pace = naive.average_pace_days(None)
     if np.isnan(pace):
         return settings.horizon_days
