@@ -111,9 +111,9 @@ def test_of_a_task_open_again_the_rework_is_left(tmp_path):
 
 
 def test_nobody_can_ask_for_an_evening_without_hours_or_people(fitted):
-    with pytest.raises(ValueError, match="hours must be above 0"):
+    with pytest.raises(UsageError, match="hours must be above 0"):
         answer(fitted, "A", hours=0.0)
-    with pytest.raises(ValueError, match="somebody"):
+    with pytest.raises(UsageError, match="somebody"):
         answer(fitted)
 
 
@@ -194,7 +194,7 @@ def test_nothing_is_asked_of_a_build_that_is_finished(tmp_path):
 def test_away_days_are_said(fitted):
     away = Away(builder=None, start=AS_OF, end=date(2026, 3, 12), reason="")
     there = replace(fitted, build=replace(fitted.build, away=(away,)))
-    assert "away.csv says that everybody is away until Thursday 12 March." in answer(there, "A").notes
+    assert "According to away.csv everybody is away until Thursday 12 March." in answer(there, "A").notes
 
 
 def test_the_same_seed_gives_the_same_answer(fitted):

@@ -85,7 +85,7 @@ class _Shop:
         self.in_use = [0.0] * len(network.limits)
         for i in self.begun:
             self._hold_limits(i)
-        for limit, amount, _ in network.held:
+        for limit, amount, _ in network.still_used:
             self.in_use[limit] += amount
         self.crew: dict[int, list[int]] = {}  # task -> people on it, the one who carries it on first
         self.there: set[int] = set()
@@ -301,7 +301,7 @@ class _Shop:
                     freed = True
                     if np.isfinite(self.finish[j]) and np.isfinite(self.finish[until]):
                         self.in_use[limit] -= amount
-        for limit, amount, until in self.network.held:
+        for limit, amount, until in self.network.still_used:
             if until == i:
                 freed = True
                 self.in_use[limit] -= amount

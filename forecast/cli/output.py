@@ -59,13 +59,12 @@ def print_answer(before: Iterable[str], table: Table | None, after: Iterable[str
 
 
 def announce_compilation() -> None:
-    """Start compiling if this is the first forecast on this machine, and explain the wait."""
-    from forecast.simulate.first_use import loops_are_compiled, start_compiling
+    """Explain the wait if this is the first forecast on this machine."""
+    from forecast.simulate.first_use import loops_are_compiled
 
     if not loops_are_compiled():
         sys.stderr.write("Preparing the simulation: about ten seconds, once on this machine.\n")
         sys.stderr.flush()
-        start_compiling()
 
 
 @contextmanager

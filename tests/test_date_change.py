@@ -1,4 +1,4 @@
-"""What moved, and why: the parts add up, and each says what it is named for."""
+"""Why the finish date changed: the parts add up, and each is what its name says."""
 
 from dataclasses import replace
 from datetime import date, timedelta
@@ -22,30 +22,30 @@ def build(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def moved(build):
+def change(build):
     return explain_date_change(build, forecast_finish(build, AS_OF, Settings(runs=RUNS)), days=30, runs=RUNS)
 
 
-def test_the_parts_add_up_to_the_move_of_the_date(moved):
-    now = sample_quantile(moved.now.days(None), 0.8)
-    then = sample_quantile(moved.before.days(None), 0.8)
-    assert tuple(moved.days) == CAUSES
-    assert moved.days_later == pytest.approx(now + 30 - then)
+def test_the_parts_add_up_to_the_move_of_the_date(change):
+    now = sample_quantile(change.now.days(None), 0.8)
+    then = sample_quantile(change.before.days(None), 0.8)
+    assert tuple(change.days) == CAUSES
+    assert change.days_later == pytest.approx(now + 30 - then)
 
 
-def test_the_hours_worked_are_those_of_the_log(moved, build):
+def test_the_hours_worked_are_those_of_the_log(change, build):
     sessions = build.sessions
     month = sessions.loc[sessions["date"].dt.date > AS_OF - timedelta(days=30)]
-    assert moved.hours_worked == pytest.approx(month["person_hours"].sum())
+    assert change.hours_worked == pytest.approx(month["person_hours"].sum())
 
 
-def test_fewer_hours_than_expected_move_the_date_later(moved):
-    assert (moved.days["worked"] > 0) == (moved.hours_expected > moved.hours_worked)
+def test_fewer_hours_than_expected_move_the_date_later(change):
+    assert (change.days["worked"] > 0) == (change.hours_expected > change.hours_worked)
 
 
-def test_tasks_that_came_into_the_plan_move_it_later(moved):
-    assert moved.hours_grown > 0
-    assert moved.days["grown"] > 0
+def test_tasks_added_to_the_plan_move_it_later(change):
+    assert change.hours_grown > 0
+    assert change.days["grown"] > 0
 
 
 def test_without_them_nothing_grew(build):

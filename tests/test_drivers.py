@@ -1,4 +1,4 @@
-"""What holds the date, of a whole build."""
+"""What drives the finish date of a whole build."""
 
 import json
 
@@ -16,23 +16,23 @@ def lane():
     return fitted_build(plan_of(*DONE, *rows))
 
 
-def test_one_lane_is_said_to_be_one(lane):
-    holders = date_drivers(lane, QUICK)
-    # all but the few runs in which the last thing done is to do a task again
-    assert (holders.tasks.index > 0.95).all()
-    assert "One lane" in holders.findings[1]
-    assert "work that must come first" in holders.findings[0]
+def test_one_lane_is_named_as_one(lane):
+    drivers = date_drivers(lane, QUICK)
+    # all but the few runs in which the last work is reopened work
+    assert (drivers.tasks.index > 0.95).all()
+    assert "One lane" in drivers.findings[1]
+    assert "work that must come first" in drivers.findings[0]
 
 
-def test_a_stage_that_always_holds_the_date_has_index_one(lane):
+def test_a_stage_that_is_always_critical_has_index_one(lane):
     stages = date_drivers(lane, QUICK).stages
     assert dict(zip(stages.names, stages.index, strict=True)) == {"hull": 1.0}
 
 
-def test_a_build_that_is_done_is_held_by_nothing():
+def test_a_finished_build_has_no_drivers():
     assert date_drivers(fitted_build(plan_of(*DONE)), QUICK).findings == ("Everything in the plan is done.",)
 
 
-def test_the_same_seed_says_the_same(lane):
+def test_the_same_seed_gives_the_same_answer(lane):
     first, second = (json.dumps(date_drivers(lane, QUICK).to_dict()) for _ in range(2))
     assert first == second

@@ -1,4 +1,4 @@
-"""What a second builder changes, asked of draws that are held ready."""
+"""What a second builder changes, answered from one set of draws."""
 
 from datetime import timedelta
 
@@ -27,52 +27,52 @@ def fitted(request, tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def held(fitted):
+def draws(fitted):
     return draw_shared(fitted, SETTINGS)
 
 
-def test_the_plans_of_crew_come_out_run_by_run(fitted, held):
+def test_the_plans_of_crew_come_out_run_by_run(fitted, draws):
     answer = compare_crews(fitted, SETTINGS)
-    same_days = held.with_help(held.usual_hours, from_date=TOMORROW)
-    helper = held.with_help(held.usual_hours, from_date=TOMORROW, only_two=True)
-    for plan, hands in zip(answer.plans, (held.alone(), same_days, helper), strict=True):
-        within = plan.outlook.build_finish_days <= held.days
+    same_days = draws.with_help(draws.usual_hours, from_date=TOMORROW)
+    helper = draws.with_help(draws.usual_hours, from_date=TOMORROW, only_two=True)
+    for plan, hands in zip(answer.plans, (draws.alone(), same_days, helper), strict=True):
+        within = plan.outlook.build_finish_days <= draws.days
         assert within.mean() > 0.9
         assert np.array_equal(hands.build_finish_days[within], plan.outlook.build_finish_days[within])
         assert np.array_equal(hands.person_hours[within], plan.person_hours[within])
 
 
-def test_more_hours_of_help_are_not_later(held):
-    few = held.with_help(0.25 * held.usual_hours, from_date=TOMORROW).build_finish_days
-    many = held.with_help(2 * held.usual_hours, from_date=TOMORROW).build_finish_days
+def test_more_hours_of_help_are_not_later(draws):
+    few = draws.with_help(0.25 * draws.usual_hours, from_date=TOMORROW).build_finish_days
+    many = draws.with_help(2 * draws.usual_hours, from_date=TOMORROW).build_finish_days
     assert np.median(many) <= np.median(few)
 
 
-def test_help_that_comes_after_the_end_changes_nothing_before_it(held):
-    late = AS_OF + timedelta(days=held.days + 30)
-    assert (held.with_help(held.usual_hours, from_date=late).other_hours == 0).all()
+def test_help_that_comes_after_the_end_changes_nothing_before_it(draws):
+    late = AS_OF + timedelta(days=draws.days + 30)
+    assert (draws.with_help(draws.usual_hours, from_date=late).other_hours == 0).all()
 
 
-def test_help_from_a_later_day_is_not_earlier_in_the_middle(held):
-    now = held.with_help(held.usual_hours, from_date=TOMORROW)
-    later = held.with_help(held.usual_hours, from_date=AS_OF + timedelta(days=60))
+def test_help_from_a_later_day_is_not_earlier_in_the_middle(draws):
+    now = draws.with_help(draws.usual_hours, from_date=TOMORROW)
+    later = draws.with_help(draws.usual_hours, from_date=AS_OF + timedelta(days=60))
     assert now.date_at(0.5) <= later.date_at(0.5)
 
 
-def test_the_hours_of_the_others_are_part_of_all_hours(held):
-    hands = held.with_help(held.usual_hours, from_date=TOMORROW)
+def test_the_hours_of_the_others_are_part_of_all_hours(draws):
+    hands = draws.with_help(draws.usual_hours, from_date=TOMORROW)
     assert (hands.other_hours <= hands.person_hours + 1e-9).all()
     assert hands.hours_at(0.5, others=True) <= hands.hours_at(0.5)
 
 
-def test_the_same_question_has_the_same_answer(held):
-    a = held.with_help(3.0, from_date=TOMORROW, only_two=True)
-    b = held.with_help(3.0, from_date=TOMORROW, only_two=True)
+def test_the_same_question_has_the_same_answer(draws):
+    a = draws.with_help(3.0, from_date=TOMORROW, only_two=True)
+    b = draws.with_help(3.0, from_date=TOMORROW, only_two=True)
     assert np.array_equal(a.build_finish_days, b.build_finish_days)
 
 
-def test_a_gain_is_a_difference_within_the_runs(held):
-    alone, two = held.alone(), held.with_help(held.usual_hours, from_date=TOMORROW)
+def test_a_gain_is_a_difference_within_the_runs(draws):
+    alone, two = draws.alone(), draws.with_help(draws.usual_hours, from_date=TOMORROW)
     either = np.isfinite(alone.build_finish_days) | np.isfinite(two.build_finish_days)
     known = np.sort(alone.build_finish_days[either] - two.build_finish_days[either])
     assert two.sooner_than(alone, 0.5) == known[int(np.ceil(0.5 * len(known))) - 1]
@@ -80,17 +80,17 @@ def test_a_gain_is_a_difference_within_the_runs(held):
 
 
 def test_of_the_first_runs_the_answer_is_the_same(fitted):
-    held = draw_shared(fitted, Settings(runs=1_200))
-    some = held.first(1_100)
-    assert (held.runs, some.runs, held.first(10).runs) == (1_200, 1_000, 500)
-    whole = held.with_help(3.0, from_date=TOMORROW)
+    draws = draw_shared(fitted, Settings(runs=1_200))
+    some = draws.first(1_100)
+    assert (draws.runs, some.runs, draws.first(10).runs) == (1_200, 1_000, 500)
+    whole = draws.with_help(3.0, from_date=TOMORROW)
     part = some.with_help(3.0, from_date=TOMORROW)
     for name in ("finish_days", "build_finish_days", "person_hours", "other_hours"):
         assert np.array_equal(getattr(part, name), getattr(whole, name)[:1_000])
     assert part.runs == 1_000
 
 
-def test_what_is_played_may_be_given_up_before_any_part(held):
+def test_a_simulation_may_be_given_up_before_any_group(draws):
     class Enough(Exception):
         pass
 
@@ -102,12 +102,12 @@ def test_what_is_played_may_be_given_up_before_any_part(held):
             raise Enough
 
     with pytest.raises(Enough):
-        held.alone(between=give_up)
-    assert 3 <= len(parts) <= len(held.groups)
+        draws.alone(between=give_up)
+    assert 3 <= len(parts) <= len(draws.groups)
 
 
-def test_days_for_each_hour_are_taken_run_by_run():
-    def hands(days, theirs):
+def test_days_per_hour_are_taken_run_by_run():
+    def outcome(days, theirs):
         days = np.array(days)
         return CrewOutcome(
             as_of=AS_OF,
@@ -118,7 +118,7 @@ def test_days_for_each_hour_are_taken_run_by_run():
             other_hours=np.array(theirs),
         )
 
-    helped = hands([90.0, 80.0, 70.0, np.inf], [20.0, 10.0, 0.0, 5.0])
-    alone = hands([100.0, 100.0, 70.0, np.inf], [0.0, 0.0, 0.0, 0.0])
-    said = [helped.sooner_per_hour(alone, q) for q in (0.0, 0.5, 1.0)]
-    assert said == [0.0, 0.5, 2.0]
+    helped = outcome([90.0, 80.0, 70.0, np.inf], [20.0, 10.0, 0.0, 5.0])
+    alone = outcome([100.0, 100.0, 70.0, np.inf], [0.0, 0.0, 0.0, 0.0])
+    quantiles = [helped.sooner_per_hour(alone, q) for q in (0.0, 0.5, 1.0)]
+    assert quantiles == [0.0, 0.5, 2.0]
