@@ -48,9 +48,6 @@ STAGE, BUILD = "open stage", "build"
 TARGETS = (STAGE, BUILD, WINDOW, TASKS)
 NAIVE = ("average pace", "plan alone", "recent pace")
 WAYS = ("program", *NAIVE, "oracle")
-# The plan alone gives no hours for the next weeks, and no pace gives the hours of tasks.
-NO_ANSWER = {(WINDOW, "plan alone"), (TASKS, "recent pace")}
-ROWS_PER_CUT = len(TARGETS) * len(WAYS) - len(NO_ANSWER)
 _RECENT_DAYS = 91
 # Two minutes per day: a builder silent for 13 weeks must not get an infinite forecast. Judgement.
 _LEAST_HOURS_PER_DAY = 1 / 30
