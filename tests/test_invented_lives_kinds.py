@@ -14,6 +14,7 @@ from benchmarks.invented.lives import (
     invent,
     plan_as_of,
 )
+from tests.test_invented_lives import clock_hours, people, table
 
 
 def several(kind: str, count: int = 8) -> list[LivedBuild]:

@@ -8,13 +8,8 @@ random (bytes flipped, cut, doubled, swapped; for workbooks also inside their XM
 build folder. The answer must be a proposal that counts every record as a heading, a row read or a row
 reported, or one sentence that refuses the file. Whether the reader itself drops anything is checked without
 it: every letter and digit of a delimited text must appear in its records, in order, and the rows of an
-<<<<<<< HEAD
 unchanged workbook must be those that openpyxl reads. A reader, a gathering
 and a joining that each dropped one row on purpose were all caught within 66 files.
-=======
-unchanged workbook must be those that openpyxl reads. A reader, a gathering and a joining that each dropped
-one row on purpose were all caught within 66 files.
->>>>>>> tidy-bench
 """
 
 from __future__ import annotations
