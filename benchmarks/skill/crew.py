@@ -20,8 +20,7 @@ from benchmarks.command_line import command_of, parser_of
 from benchmarks.invented.workshop import EFFORT_KINDS, HABIT_KINDS, SyntheticBuild, make_build
 from benchmarks.pages import markdown, versions, write_page
 from benchmarks.skill.finish import build_seed
-from forecast.questions.crew import crew_of, what_ifs_of
-from forecast.questions.crew.compare import gain_in_days
+from forecast.questions.crew.compare import crew_of, gain_in_days, what_ifs_of
 from forecast.simulate.finish import simulate_what_ifs
 from forecast.simulate.fitted import fit_build
 from forecast.simulate.settings import Settings

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -16,12 +15,10 @@ from forecast.simulate.finish import simulate_what_ifs
 from forecast.simulate.fitted import Fitted
 from forecast.simulate.network import CAUSES
 from forecast.simulate.outlook import Outlook
+from forecast.simulate.runs import SimulatedBatch
 from forecast.simulate.settings import Settings
 from forecast.simulate.what_if import WhatIf
 from forecast.wording import join_words
-
-if TYPE_CHECKING:
-    from forecast.simulate.runs import SimulatedBatch
 
 # Judgement: enough points for linear interpolation, denser where the first hours gain most.
 _SHARES = (0.125, 0.25, 0.5, 0.75, 1.0)

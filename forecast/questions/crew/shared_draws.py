@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from forecast.errors import UsageError
+from forecast.learn.bench_time import BenchDraws
 from forecast.quantiles import day_of, sample_quantile
 from forecast.questions.crew.answer import Crew, quantile_of
 from forecast.questions.crew.compare import crew_of, per_hour, what_ifs_of
@@ -22,9 +22,6 @@ from forecast.simulate.fitted import Fitted
 from forecast.simulate.runs import DrawnBatch, draw_batch, map_in_order, numbered_batches
 from forecast.simulate.settings import Settings
 from forecast.simulate.what_if import WhatIf
-
-if TYPE_CHECKING:
-    from forecast.learn.bench_time import BenchDraws
 
 # Judgement: runs of about equal length share one array of days, so that few days are drawn for nothing.
 _GROUPS = 3
