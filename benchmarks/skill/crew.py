@@ -35,7 +35,7 @@ def forecast_gain(made: SyntheticBuild, settings: Settings) -> np.ndarray:
     fitted = fit_build(made.as_known_on(as_of), as_of, settings)
     solo, two, _ = what_ifs_of(fitted, crew_of(fitted))
     alone, together = simulate_what_ifs(fitted, settings, [solo, two])
-    return gain_in_days(alone, together)
+    return gain_in_days(alone.build_finish_days, together.build_finish_days)
 
 
 def true_gain(made: SyntheticBuild, plays: int, seed: int) -> np.ndarray:

@@ -44,10 +44,10 @@ def finish(
 
 
 def _print_finish(outlook: Outlook) -> None:
-    from forecast.present.finish import CAUTION, basis_sentence, finish_lines, finish_table
+    from forecast.present.finish import CAUTION, basis_sentence, finish_lines, finish_rows
 
     notes = [basis_sentence(outlook), *outlook.notes, CAUTION]
-    print_answer(finish_lines(outlook), finish_table(outlook), notes)
+    print_answer(finish_lines(outlook), finish_rows(outlook), notes, bold_last=True)
 
 
 def _store_dates(outlook: Outlook) -> None:
@@ -75,7 +75,7 @@ def overruns(
         print_json(answer.to_dict())
         return
 
-    from forecast.present.overruns import overruns_lines, overruns_table
+    from forecast.present.overruns import narrow_rows, overruns_lines
 
     notes = [*answer.reasons, *overruns_lines(), *fitted.effort.notes_, *priors_lines(settings)]
-    print_answer([answer.finding], overruns_table(answer), notes)
+    print_answer([answer.finding], narrow_rows(answer), notes)

@@ -144,9 +144,10 @@ def _print_json(builds: Iterable[BuildAnswer]) -> None:
 
 def _print_table(builds: ManyBuilds) -> None:
     from forecast.present.finish import CAUTION
-    from forecast.present.many_builds import many_table, problem_lines
+    from forecast.present.many_builds import many_rows, problem_lines
 
-    print_answer([], many_table(builds), [*problem_lines(builds.failed.values()), CAUTION])
+    notes = [*problem_lines(builds.failed.values()), CAUTION]
+    print_answer([], many_rows(builds), notes, text=("Stage", "What drives the date"))
 
 
 def _write_csv(file: Path, builds: ManyBuilds) -> None:

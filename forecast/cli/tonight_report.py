@@ -62,7 +62,7 @@ def tonight(
     build, day, settings = read_inputs(folder, as_of, runs=runs, seed=seed, priors=priors)
     people = parse_people(build, builders)
 
-    from forecast.present.tonight import more_lines, ready_table, tonight_lines
+    from forecast.present.tonight import more_lines, ready_rows, tonight_lines
     from forecast.questions.tonight import USUAL_HOURS, usual_hours
     from forecast.questions.tonight import tonight as plan_tonight
     from forecast.simulate.fitted import fit_build
@@ -74,8 +74,8 @@ def tonight(
     if as_json:
         print_json(answer.to_dict())
         return
-    table = ready_table(answer) if answer.tasks else None
-    print_answer(tonight_lines(answer), table, [*more_lines(answer), *priors_lines(settings)])
+    notes = [*more_lines(answer), *priors_lines(settings)]
+    print_answer(tonight_lines(answer), ready_rows(answer), notes)
 
 
 def parse_people(build: Build, text: str) -> tuple[str, ...]:

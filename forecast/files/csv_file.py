@@ -10,7 +10,7 @@ import csv
 import io
 import re
 import unicodedata
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from forecast.errors import InputError, UsageError
@@ -156,6 +156,15 @@ def format_record(cells: Sequence[str], separator: str) -> str:
     out = io.StringIO(newline="")
     csv.writer(out, delimiter=separator, lineterminator="\r\n").writerow(cells)
     return out.getvalue().removesuffix("\r\n")
+
+
+def format_csv(rows: Iterable[Sequence[str]]) -> bytes:
+    """Whole rows as a CSV file (RFC 4180) in UTF-8.
+
+    >>> format_csv([["task", "note"], ["T1", "a, b"]])
+    b'task,note\\r\\nT1,"a, b"\\r\\n'
+    """
+    return "".join(f"{format_record(row, ',')}\r\n" for row in rows).encode("utf-8")
 
 
 def with_records(

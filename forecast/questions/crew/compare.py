@@ -61,7 +61,9 @@ def compare_crews(
         fitted, settings, what_ifs, on_batch=collect, trace=True, on_progress=on_progress
     )
     plans = tuple(t.plan(p, o) for t, p, o in zip(tallies, PLANS, outlooks, strict=True))
-    gains = {p.plan: gain_in_days(plans[0].outlook, p.outlook) for p in plans[1:]}
+    gains = {
+        p.plan: gain_in_days(outlooks[0].build_finish_days, p.outlook.build_finish_days) for p in plans[1:]
+    }
     curve = _help_curve(fitted, settings, crew, what_ifs)
     by_task = _by_task(fitted, plans)
     by_type = _by_type(by_task)
@@ -124,15 +126,15 @@ def what_ifs_of(fitted: Fitted, crew: Crew) -> tuple[WhatIf, ...]:
     return replace(helper, presence=dict.fromkeys(crew.others, 0.0)), two, helper
 
 
-def gain_in_days(alone: Outlook, other: Outlook) -> np.ndarray:
+def gain_in_days(alone: np.ndarray, other: np.ndarray) -> np.ndarray:
     """(run,) days by which the other plan finishes before solo; NaN where neither finishes.
 
     Parameters
     ----------
-    alone, other : outlooks on the same draws
+    alone, other : (run,) finish of the build on the same draws, days after `as_of`
     """
     with np.errstate(invalid="ignore"):  # infinity less infinity is NaN, as intended
-        return np.asarray(alone.build_finish_days - other.build_finish_days)
+        return np.asarray(alone - other)
 
 
 def per_hour(gain_days: np.ndarray, helper_hours: np.ndarray) -> np.ndarray:
@@ -226,5 +228,5 @@ def _help_curve(fitted: Fitted, settings: Settings, crew: Crew, what_ifs: tuple[
     done = np.isfinite(weeks)
     total = float(np.concatenate(present)[done].sum())
     weekly = total / float(weeks[done].sum()) if weeks[done].sum() > 0 else 0.0
-    gains = [median_of(gain_in_days(alone, other)) for other in others]
+    gains = [median_of(gain_in_days(alone.build_finish_days, other.build_finish_days)) for other in others]
     return HelpCurve(weekly_hours=tuple(share * weekly for share in _SHARES), gain_days=tuple(gains))
