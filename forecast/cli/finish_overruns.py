@@ -15,8 +15,6 @@ from forecast.errors import InputError
 if TYPE_CHECKING:
     from forecast.simulate.outlook import Outlook
 
-Keep = Annotated[bool, typer.Option("--keep/--no-keep", help="Add the dates to forecasts.csv.")]
-
 
 def finish(
     folder: Folder,
@@ -24,7 +22,7 @@ def finish(
     runs: Runs = 10_000,
     seed: Seed = 0,
     as_json: AsJson = False,
-    keep: Keep = True,
+    keep: Annotated[bool, typer.Option("--keep/--no-keep", help="Add the dates to forecasts.csv.")] = True,
     priors: Priors = None,
 ) -> None:
     """Forecast when each stage and the whole build finish."""

@@ -61,9 +61,8 @@ def compare_crews(
         fitted, settings, what_ifs, on_batch=collect, trace=True, on_progress=on_progress
     )
     plans = tuple(t.plan(p, o) for t, p, o in zip(tallies, PLANS, outlooks, strict=True))
-    gains = {
-        p.plan: gain_in_days(outlooks[0].build_finish_days, p.outlook.build_finish_days) for p in plans[1:]
-    }
+    alone = outlooks[0].build_finish_days
+    gains = {p.plan: gain_in_days(alone, p.outlook.build_finish_days) for p in plans[1:]}
     curve = _help_curve(fitted, settings, crew, what_ifs)
     by_task = _by_task(fitted, plans)
     by_type = _by_type(by_task)
