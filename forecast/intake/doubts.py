@@ -26,7 +26,7 @@ _POINT = re.compile(r"\d{1,2}[.,]\d{1,2}")
 _LEAST_CELLS = 3
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Question:
     """A question that only the builder can answer: how to answer it, and how many rows wait for it."""
 
@@ -76,39 +76,39 @@ def find_questions(found: Evidence) -> Iterator[Question]:
     """The open questions of a file, each with the number of rows that wait for its answer."""
     meanings, order, reported = found.layout.of_meaning, found.order, len(found.reported)
     if reported and "date" not in meanings:
-        yield Question(text="Which column holds the days?", answer="--map COLUMN=date", rows=reported)
+        yield Question("Which column holds the days?", "--map COLUMN=date", reported)
     if reported and not {*TIMES, "start"} & set(meanings):
         answer = "--map COLUMN=hours (or minutes)"
-        yield Question(text="Which column holds the hours?", answer=answer, rows=reported)
+        yield Question("Which column holds the hours?", answer, reported)
     if not {"stage", "task"} & set(meanings) and found.destination.plan is None:
         text = "Which column holds the stages? Without one no plan can be proposed."
-        yield Question(text=text, answer="--map COLUMN=stage", rows=len(found.converted) + reported)
+        yield Question(text, "--map COLUMN=stage", len(found.converted) + reported)
     waiting = found.waiting(dates.NO_ORDER, dates.MIXED_ORDER)
     if waiting:
         why = ""
         if order.day_first and order.month_first:
             why = f": {order.day_first[0]!r} and {order.month_first[0]!r} cannot both be right"
         text = f"Does {waiting[0].value!r} begin with the day or with the month{why}?"
-        yield Question(text=text, answer="--answer order=day-first or order=month-first", rows=len(waiting))
+        yield Question(text, "--answer order=day-first or order=month-first", len(waiting))
     waiting = found.waiting(dates.NO_YEAR)
     if waiting:
         text = f"In which year is {waiting[0].value!r}, the first day without a year? (The rest follows.)"
-        yield Question(text=text, answer="--answer year=2023", rows=len(waiting))
+        yield Question(text, "--answer year=2023", len(waiting))
     values = Counter(p.value for p in found.waiting(dates.IMPOSSIBLE_YEAR, dates.FUTURE))
     for value, rows in values.items():
         answer = f"--answer 'day:{value}=2023-04-19'"
-        yield Question(text=f"Which day is meant by {value!r}?", answer=answer, rows=rows)
+        yield Question(f"Which day is meant by {value!r}?", answer, rows)
     waiting = found.waiting(NO_UNIT)
     if waiting:
         heading = waiting[0].column
         answer = f"--map '{heading}=hours' or '{heading}=minutes'"
         text = f"Is {waiting[0].value!r} in hours or in minutes?"
-        yield Question(text=text, answer=answer, rows=len(waiting))
+        yield Question(text, answer, len(waiting))
     headings = {c.heading for c in meanings.get("date", [])}
     waiting = [p for p in found.waiting(dates.MISSING) if p.column in headings]
     if waiting and not found.layout.blank_day_above:
         text = "Do rows without a day belong to the day above them?"
-        yield Question(text=text, answer="--answer blank-day=above", rows=len(waiting))
+        yield Question(text, "--answer blank-day=above", len(waiting))
 
 
 def find_doubts(found: Evidence) -> Iterator[str]:

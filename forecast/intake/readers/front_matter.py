@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from forecast.errors import InputError
+from forecast.files.storage import os_errors_reported
 from forecast.intake import sheet_cells
 from forecast.intake.readers.delimited import decode
 
@@ -72,12 +73,10 @@ def read_markdown(path: Path) -> sheet_cells.ReadFile:
 
 
 def _text(file: Path, name: str) -> tuple[str, str]:
-    try:
+    with os_errors_reported(name, "could not be read"):
         if file.stat().st_size > _MOST_FILE_BYTES:
             raise InputError.about(name, "is larger than 5 MB, which no log entry needs")
         return decode(file.read_bytes(), name)
-    except OSError as error:
-        raise InputError.about(name, f"could not be read: {error.strerror or error}") from None
 
 
 def read_entries(text: str) -> Iterator[tuple[int, dict[str, str] | sheet_cells.Unread]]:
