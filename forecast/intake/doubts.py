@@ -78,8 +78,7 @@ def find_questions(found: Evidence) -> Iterator[Question]:
     if reported and "date" not in meanings:
         yield Question("Which column holds the days?", "--map COLUMN=date", reported)
     if reported and not {*TIMES, "start"} & set(meanings):
-        answer = "--map COLUMN=hours (or minutes)"
-        yield Question("Which column holds the hours?", answer, reported)
+        yield Question("Which column holds the hours?", "--map COLUMN=hours (or minutes)", reported)
     if not {"stage", "task"} & set(meanings) and found.destination.plan is None:
         text = "Which column holds the stages? Without one no plan can be proposed."
         yield Question(text, "--map COLUMN=stage", len(found.converted) + reported)
@@ -96,8 +95,7 @@ def find_questions(found: Evidence) -> Iterator[Question]:
         yield Question(text, "--answer year=2023", len(waiting))
     values = Counter(p.value for p in found.waiting(dates.IMPOSSIBLE_YEAR, dates.FUTURE))
     for value, rows in values.items():
-        answer = f"--answer 'day:{value}=2023-04-19'"
-        yield Question(f"Which day is meant by {value!r}?", answer, rows)
+        yield Question(f"Which day is meant by {value!r}?", f"--answer 'day:{value}=2023-04-19'", rows)
     waiting = found.waiting(NO_UNIT)
     if waiting:
         heading = waiting[0].column

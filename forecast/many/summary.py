@@ -49,10 +49,8 @@ class BuildSummary:
         pairs = {name: tuple(data[name]) for name in ("log_spread", "spread_by_size")}
         known = {**data, **arrays, **pairs, "effects": tuple(map(tuple, data["effects"]))}
         known["precision"] = precision + np.tril(precision, -1).T
-        effort, bench = (
-            {f.name: known[f.name] for f in fields(kind)} for kind in (EffortEvidence, BenchEvidence)
-        )
-        return cls(effort=EffortEvidence(**effort), bench=BenchEvidence(**bench), counts=dict(data["counts"]))
+        effort, bench = _made(EffortEvidence, known), _made(BenchEvidence, known)
+        return cls(effort=effort, bench=bench, counts=dict(data["counts"]))
 
 
 def summary_of(fitted: Fitted) -> BuildSummary:
@@ -81,6 +79,10 @@ def summary_of(fitted: Fitted) -> BuildSummary:
             "rework_log_square": float(shares @ shares),
         },
     )
+
+
+def _made(kind: Any, known: Mapping[str, Any]) -> Any:
+    return kind(**{f.name: known[f.name] for f in fields(kind)})
 
 
 def _plain(value: Any) -> Any:
