@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 import streamlit as st
@@ -12,6 +13,7 @@ from dashboard.markup import plain
 from dashboard.server.opening import opened, state_of
 from dashboard.work.forecasts import ForecastRequest, outlook_of, request_for
 from dashboard.work.reading import read_folder
+from forecast.errors import BenchdaysError
 from forecast.present.finish import CAUTION, basis_sentence
 from forecast.simulate.outlook import Outlook
 
@@ -45,6 +47,16 @@ def show_basis(outlook: Outlook) -> None:
     for sentence in (basis_sentence(outlook), *outlook.notes):
         st.text(sentence)
     st.caption(plain(CAUTION))
+
+
+@contextmanager
+def errors_shown() -> Iterator[None]:
+    """Show an error that the builder can mend on the page, and end the block there."""
+    try:
+        yield
+    except BenchdaysError as error:
+        for line in str(error).splitlines():
+            st.error(plain(line))
 
 
 def announce_change(state: str) -> None:

@@ -43,7 +43,7 @@ def test_orders_start_with_a_sentence():
 
 def test_orders_with_nothing_to_order():
     printed = benchdays("orders", SAMPLES / "dinghy", "--runs", 50).stdout
-    assert printed.startswith("Nothing has to be ordered")
+    assert printed.startswith("Nothing is left to order")
 
 
 @pytest.fixture

@@ -9,8 +9,9 @@ from forecast.errors import UsageError
 from forecast.files.logbook import Builder
 from forecast.files.plan import Delivery
 from forecast.learn.bench_time import BenchDraws, Newcomer
-from forecast.questions.crew import SECOND, Crew, HelpCurve, compare_crews, crew_of, what_ifs_of
-from forecast.questions.crew.compare import per_hour
+from forecast.questions.crew import compare_crews
+from forecast.questions.crew.answer import SECOND, Crew, HelpCurve
+from forecast.questions.crew.compare import crew_of, per_hour, what_ifs_of
 from forecast.questions.crew.findings import findings_of
 from forecast.simulate.finish import simulate_build, simulate_what_ifs
 from forecast.simulate.what_if import WhatIf, everyone_joining

@@ -19,7 +19,7 @@ from benchmarks.skill.finish import (
 )
 from forecast.files.plan import Plan, Task
 from forecast.learn.progress import read_progress
-from forecast.questions.track_record import TASKS, WINDOW
+from forecast.questions.track_record.replay import TASKS, WINDOW
 from tests.conftest import sessions_frame
 
 

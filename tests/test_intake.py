@@ -9,14 +9,8 @@ import pytest
 
 from forecast.errors import UsageError
 from forecast.files.folder import read_build, start_build
-from forecast.intake import (
-    BuilderAnswers,
-    exported_log,
-    intake_lines,
-    propose_intake,
-    take_in,
-    taken_lines,
-)
+from forecast.intake import exported_log, intake_lines, propose_intake, take_in, taken_lines
+from forecast.intake.builder_answers import BuilderAnswers
 from forecast.intake.coarse_plan import coarse_plan
 from tests.foreign_log import SHEET, TODAY, log_rows, propose, reasons, take, write_folder
 

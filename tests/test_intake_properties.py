@@ -17,8 +17,8 @@ from forecast.files.build_settings import read_settings
 from forecast.files.csv_file import parse_csv
 from forecast.files.logbook import read_sessions
 from forecast.files.tables import read_table, table_schema
-from forecast.intake import BuilderAnswers, propose_intake, take_in
-from forecast.intake.builder_answers import MEANINGS
+from forecast.intake import propose_intake, take_in
+from forecast.intake.builder_answers import MEANINGS, BuilderAnswers
 from forecast.intake.cells.dates import DateRules, read_date
 from forecast.intake.cells.durations import read_duration
 from forecast.intake.cells.people import read_people

@@ -16,7 +16,7 @@ from benchmarks.skill.tonight import chances
 from forecast.cli.tonight_report import parse_hours_option, parse_people
 from forecast.errors import UsageError
 from forecast.files.logbook import Away
-from forecast.present.tonight import more_lines, ready_table, tonight_lines, waiting_sentences
+from forecast.present.tonight import more_lines, ready_rows, tonight_lines, waiting_sentences
 from forecast.questions.tonight import Ready, Tonight, draw_hours_left, tonight, usual_hours
 from forecast.simulate.fitted import fit_build
 from forecast.simulate.settings import Settings
@@ -229,7 +229,7 @@ def test_the_lines_say_who_does_what_and_why(fitted):
 
 
 def test_the_table_has_a_row_for_each_ready_task(fitted):
-    assert ready_table(answer(fitted, "A")).row_count == 2
+    assert len(ready_rows(answer(fitted, "A"))) == 2
 
 
 def test_what_waits_for_the_same_thing_is_said_once(fitted):

@@ -9,25 +9,15 @@ import pytest
 from forecast.files.logbook import Builder
 from forecast.files.plan import Plan
 from forecast.quantiles import QUANTILES, quantile_key
-from forecast.questions.track_record import (
-    TASKS,
-    WINDOW,
-    Judged,
-    MedianError,
-    Outcomes,
-    Replay,
-    announced_beside_outcomes,
-    announced_sentences,
-    build_known_on,
-    early_or_late,
-    earned_schedule,
-    past_days,
-    record_sentences,
-    score_replays,
-)
+from forecast.questions.track_record import announced_sentences, early_or_late, past_days, record_sentences
+from forecast.questions.track_record.announced import announced_beside_outcomes
+from forecast.questions.track_record.earned_schedule import earned_schedule
 from forecast.questions.track_record.naive import naive_ways
-from forecast.questions.track_record.past_days import left_out_notes
-from forecast.questions.track_record.replay import FinishForecast, HoursForecast
+from forecast.questions.track_record.outcomes import Outcomes
+from forecast.questions.track_record.past_days import build_known_on, left_out_notes
+from forecast.questions.track_record.record import score_replays
+from forecast.questions.track_record.replay import TASKS, WINDOW, FinishForecast, HoursForecast, Replay
+from forecast.questions.track_record.verdicts import Judged, MedianError
 from forecast.simulate.settings import Settings
 from tests.record_build import LAST, progress_of, record_build, rows
 

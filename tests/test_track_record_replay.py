@@ -11,7 +11,9 @@ import pytest
 from forecast.errors import UsageError
 from forecast.files.logbook import Away, Builder
 from forecast.files.plan import Plan
-from forecast.questions.track_record import TASKS, WINDOW, build_known_on, past_days, replay_day, track_record
+from forecast.questions.track_record import past_days, track_record
+from forecast.questions.track_record.past_days import build_known_on
+from forecast.questions.track_record.replay import TASKS, WINDOW, replay_day
 from forecast.simulate.finish import forecast_finish, simulate_build
 from forecast.simulate.fitted import fit_build
 from forecast.simulate.settings import Settings

@@ -20,8 +20,7 @@ from benchmarks.command_line import command_of, parser_of
 from benchmarks.invented.workshop import EFFORT_KINDS, HABIT_KINDS, SyntheticBuild, make_build
 from benchmarks.pages import markdown, versions, write_page
 from benchmarks.skill.finish import build_seed
-from forecast.questions.crew import crew_of, what_ifs_of
-from forecast.questions.crew.compare import gain_in_days
+from forecast.questions.crew.compare import crew_of, gain_in_days, what_ifs_of
 from forecast.simulate.finish import simulate_what_ifs
 from forecast.simulate.fitted import fit_build
 from forecast.simulate.settings import Settings
@@ -36,7 +35,7 @@ def forecast_gain(made: SyntheticBuild, settings: Settings) -> np.ndarray:
     fitted = fit_build(made.as_known_on(as_of), as_of, settings)
     solo, two, _ = what_ifs_of(fitted, crew_of(fitted))
     alone, together = simulate_what_ifs(fitted, settings, [solo, two])
-    return gain_in_days(alone, together)
+    return gain_in_days(alone.build_finish_days, together.build_finish_days)
 
 
 def true_gain(made: SyntheticBuild, plays: int, seed: int) -> np.ndarray:

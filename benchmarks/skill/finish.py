@@ -37,7 +37,9 @@ from benchmarks.invented.workshop import EFFORT_KINDS, HABIT_KINDS, PlayedOn, Sy
 from benchmarks.pages import markdown, ratio_and_error, resamples, versions, write_page
 from forecast.learn.progress import Progress, read_progress
 from forecast.questions.scores import crps, randomised_pit
-from forecast.questions.track_record import TASKS, WINDOW, HoursForecast, Outcomes, hours_to_come, naive_ways
+from forecast.questions.track_record.naive import naive_ways
+from forecast.questions.track_record.outcomes import Outcomes
+from forecast.questions.track_record.replay import TASKS, WINDOW, HoursForecast, hours_to_come
 from forecast.simulate.finish import forecast_finish
 from forecast.simulate.outlook import Outlook
 from forecast.simulate.settings import Settings

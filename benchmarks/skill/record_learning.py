@@ -37,8 +37,8 @@ from benchmarks.invented.workshop import EFFORT_KINDS, HABIT_KINDS, SyntheticBui
 from benchmarks.pages import markdown, ratio_and_error, resamples, versions, write_page
 from forecast.learn.progress import read_progress
 from forecast.questions.scores import crps
-from forecast.questions.track_record import WINDOW, Outcomes, Replay, replay_days
-from forecast.questions.track_record.replay import FinishForecast
+from forecast.questions.track_record.outcomes import Outcomes
+from forecast.questions.track_record.replay import WINDOW, FinishForecast, Replay, replay_days
 from forecast.simulate.settings import Settings
 
 LEVELS = (0.5, 0.8, 0.9)

@@ -9,10 +9,10 @@ import pandas as pd
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
+from dashboard.frame import errors_shown
 from dashboard.markup import plain
 from dashboard.server.opening import opened
 from dashboard.work.reading import LogReading
-from forecast.errors import BenchdaysError
 from forecast.files.amend import LogRow, change_row, remove_row
 from forecast.files.entry import add_step, log_session, propose_step
 from forecast.files.folder import PartialBuild
@@ -58,7 +58,7 @@ def session_form(log: LogReading) -> None:
             "note": str(more["note"]),
         }
         flags = {"done": done, "rework": bool(more["rework"])}
-        _write(
+        write(
             lambda: log_session(opened().folder, day=day, today=today, **entry, **flags).sentence,
             "sessions_written",
         )
@@ -114,7 +114,7 @@ def step_form(records: PartialBuild) -> None:
                 "planned_hours": hours,
                 "after": after,
             }
-            _write(lambda: add_step(opened().folder, added=date.today(), **entry).sentence, "steps_written")
+            write(lambda: add_step(opened().folder, added=date.today(), **entry).sentence, "steps_written")
 
 
 def change_form(row: LogRow) -> None:
@@ -134,9 +134,9 @@ def change_form(row: LogRow) -> None:
         deleted = st.form_submit_button("Delete the row", width="stretch", key=f"delete_{key}")
     if changed:
         differing = {c: text for c, text in texts.items() if text != row.cells.get(c, "")}
-        _write(lambda: _change(row, differing))
+        write(lambda: _change(row, differing))
     if deleted:
-        _write(lambda: _delete(row))
+        write(lambda: _delete(row))
 
 
 def _change(row: LogRow, differing: dict[str, str]) -> str:
@@ -149,7 +149,7 @@ def _delete(row: LogRow) -> str:
     return f"{row.file}: deleted line {row.line}."
 
 
-def _write(write: Callable[[], str], counter: str = "") -> None:
+def write(change: Callable[[], str], counter: str = "") -> None:
     """Write, then report it on a new page; or show in place why it was refused.
 
     Parameters
@@ -157,15 +157,11 @@ def _write(write: Callable[[], str], counter: str = "") -> None:
     write : writes and returns the sentence that reports it
     counter : of the session state; counting on clears the form
     """
-    try:
-        st.session_state["notice"] = write()
-    except BenchdaysError as error:
-        for line in str(error).splitlines():
-            st.error(plain(line))
-        return
-    if counter:
-        st.session_state[counter] += 1
-    st.rerun()
+    with errors_shown():
+        st.session_state["notice"] = change()
+        if counter:
+            st.session_state[counter] += 1
+        st.rerun()
 
 
 def task_order(plan: Plan, sessions: pd.DataFrame) -> list[str]:

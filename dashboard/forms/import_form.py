@@ -11,10 +11,9 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard.frame import slot
+from dashboard.frame import errors_shown, slot
 from dashboard.markup import plain
 from dashboard.server.opening import opened
-from forecast.errors import BenchdaysError
 from forecast.intake import (
     MEANINGS,
     Intake,
@@ -46,7 +45,7 @@ def import_form() -> None:
     with tempfile.TemporaryDirectory() as place:
         path = Path(place) / safe_name(sheet.name)
         path.write_bytes(data)
-        try:
+        with errors_shown():
             intake = _propose(path, _corrections(key), answers)
             _show_preview(intake)
             _show_meanings(intake, key)
@@ -56,9 +55,6 @@ def import_form() -> None:
                 st.session_state["import_lines"] = list(taken_lines(take_in(intake)))
                 st.session_state["sheets_imported"] += 1
                 st.rerun()
-        except BenchdaysError as error:
-            for line in str(error).splitlines():
-                st.error(plain(line))
 
 
 def safe_name(name: str) -> str:

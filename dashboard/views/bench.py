@@ -8,18 +8,11 @@ import streamlit as st
 from dashboard.charts.figures import show, show_table
 from dashboard.frame import current_request, show_answer
 from dashboard.work.forecasts import bench_hours_of, fitted_to
+from forecast import wording
 from forecast.present.charts.hours import days_of_week, hours_by_week
 from forecast.present.charts.theme import SCREEN
 from forecast.present.figures import Figure
 from forecast.questions.bench_hours import BenchHours
-from forecast.wording import (
-    format_hours,
-    format_percent,
-    format_short_date,
-    format_span,
-    join_words,
-    plural,
-)
 
 _MOST_WEEKS = 78  # a year and a half of bars is what a phone shows apart
 _WEEK = pd.Timedelta(days=7)
@@ -46,17 +39,17 @@ def _quarter(found: BenchHours) -> pd.Series:
 def coming_sentence(found: BenchHours) -> str:
     """The hours of the next 13 weeks."""
     row = _quarter(found)
-    low, high = format_hours(row["p10"]), format_hours(row["p90"])
+    low, high = wording.format_hours(row["p10"]), wording.format_hours(row["p90"])
     return f"Expect {low} to {high} hours at the bench in the next 13 weeks."
 
 
 def past_sentence(found: BenchHours) -> str:
     """The hours of the last 13 weeks, and how long ago the last session was."""
     last, silent = _quarter(found)["last"], found.silent_days
-    gap = f" The last session was {format_span(silent)} ago." if silent else ""
+    gap = f" The last session was {wording.format_span(silent)} ago." if silent else ""
     if pd.isna(last):
         return f"In 8 of 10 runs; the log itself is shorter than 13 weeks.{gap}"
-    return f"In 8 of 10 runs; the last 13 weeks had {format_hours(last)} hours.{gap}"
+    return f"In 8 of 10 runs; the last 13 weeks had {wording.format_hours(last)} hours.{gap}"
 
 
 def weeks_figure(found: BenchHours) -> Figure:
@@ -83,11 +76,11 @@ def weeks_figure(found: BenchHours) -> Figure:
 
 def days_figure(found: BenchHours) -> Figure:
     """The share of each day of the week with a session."""
-    days = found.days.assign(label=[format_percent(share) for share in found.days["worked_share"]])
+    days = found.days.assign(label=[wording.format_percent(share) for share in found.days["worked_share"]])
     often = days.nlargest(2, "worked_share").sort_index()["name"]
     return Figure(
         name="days-of-the-week",
-        finding=f"Most sessions are on {join_words([f'{day}s' for day in often])}",
+        finding=f"Most sessions are on {wording.join_words([f'{day}s' for day in often])}",
         chart=days_of_week(days, SCREEN),
         description="One bar per day of the week: the share of such days with a session.",
         table=pd.DataFrame(
@@ -104,13 +97,13 @@ def _show_gaps(gaps: pd.DataFrame) -> None:
     if gaps.empty:
         st.subheader("No gap of two weeks or more", anchor=False)
         return
-    longest = format_span(gaps["days"].iloc[0])
-    finding = f"{plural(len(gaps), 'gap')} of two weeks or more, the longest of {longest}"
+    longest = wording.format_span(gaps["days"].iloc[0])
+    finding = f"{wording.plural(len(gaps), 'gap')} of two weeks or more, the longest of {longest}"
     st.subheader(finding, anchor=False)
     top = gaps.head(10)  # the frame has the longest first
     table = {
-        "From": [format_short_date(day) for day in top["start"]],
-        "To": [format_short_date(day) for day in top["end"]],
+        "From": [wording.format_short_date(day) for day in top["start"]],
+        "To": [wording.format_short_date(day) for day in top["end"]],
         "Days": top["days"],
     }
     show_table(pd.DataFrame(table), "The longest gaps without a session")
@@ -121,10 +114,10 @@ def _totals_table(totals: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "Span": [f"{weeks} weeks" for weeks in totals["weeks"]],
-            "Last": ["" if pd.isna(last) else format_hours(last) for last in totals["last"]],
-            "Next, low (80 %)": totals["p10"].map(format_hours),
-            "Next, even odds": totals["p50"].map(format_hours),
-            "Next, high (80 %)": totals["p90"].map(format_hours),
+            "Last": ["" if pd.isna(last) else wording.format_hours(last) for last in totals["last"]],
+            "Next, low (80 %)": totals["p10"].map(wording.format_hours),
+            "Next, even odds": totals["p50"].map(wording.format_hours),
+            "Next, high (80 %)": totals["p90"].map(wording.format_hours),
         }
     )
 

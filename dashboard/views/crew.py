@@ -13,20 +13,13 @@ from dashboard.frame import current_request, show_answer, wait_for
 from dashboard.markup import plain
 from dashboard.work.forecasts import ForecastRequest, crew_answer_of, help_queue_of, shared_draws_of
 from dashboard.work.help_queue import ALONE, Help, likely_next
+from forecast import wording
 from forecast.present.charts.dates import two_plans
 from forecast.present.charts.hours import help_curve
 from forecast.present.charts.theme import SCREEN
 from forecast.present.figures import Figure, as_days
 from forecast.questions.crew import CrewAnswer
 from forecast.questions.crew.shared_draws import CrewOutcome, SharedDraws
-from forecast.wording import (
-    capitalise,
-    format_hours,
-    format_shift,
-    format_short_date,
-    format_span,
-    target_name,
-)
 
 _ALONE = "Alone"
 _LATEST_WEEKS = 104  # of the first day of help: what a builder can plan for
@@ -64,7 +57,7 @@ def _controls(request: ForecastRequest, draws: SharedDraws) -> tuple[Help, float
     # The slider starts at the helper's usual hours and goes to twice those, in steps of half an hour.
     usual = max(round(2 * draws.usual_hours) / 2, 0.5)
     most = float(max(ceil(2 * usual), 6))
-    name = plain(capitalise(draws.crew.name))
+    name = plain(wording.capitalise(draws.crew.name))
     hours = st.slider(f"{name}: hours per week", _STEP, most, usual, _STEP, format="%.1f", key="help_hours")
     tomorrow = request.as_of + timedelta(days=1)
     latest = tomorrow + timedelta(days=7 * max(min(draws.days // 7, _LATEST_WEEKS), 1))
@@ -93,15 +86,15 @@ def gain_lines(alone: CrewOutcome, helped: CrewOutcome, name: str) -> list[str]:
     if isnan(middle) or middle == inf:
         return [f"Alone the build is not finished within the simulated days; with {name} it may be."]
     if middle < 1:  # less than a day is not worth announcing
-        return [f"{capitalise(name)} would not bring the date forward.", _dates_line(alone, helped)]
-    gain = f"With {name} the build is finished {format_span(middle)} sooner."
-    bottom = format_span(low) if low >= 1 else "nothing"
-    top = "no limit" if high == inf else format_span(high)
-    return [gain, f"{capitalise(bottom)} to {top} in 8 of 10 runs. {_dates_line(alone, helped)}"]
+        return [f"{wording.capitalise(name)} would not bring the date forward.", _dates_line(alone, helped)]
+    gain = f"With {name} the build is finished {wording.format_span(middle)} sooner."
+    bottom = wording.format_span(low) if low >= 1 else "nothing"
+    top = "no limit" if high == inf else wording.format_span(high)
+    return [gain, f"{wording.capitalise(bottom)} to {top} in 8 of 10 runs. {_dates_line(alone, helped)}"]
 
 
 def _dates_line(alone: CrewOutcome, helped: CrewOutcome) -> str:
-    sooner, later = (format_short_date(outcome.date_at(0.80)) for outcome in (helped, alone))
+    sooner, later = (wording.format_short_date(outcome.date_at(0.80)) for outcome in (helped, alone))
     return f"80 % sure by {sooner} instead of {later}."
 
 
@@ -114,7 +107,7 @@ def plans_figure(alone: CrewOutcome, helped: CrewOutcome, name: str) -> Figure:
     name : of the plan with help
     """
     rows = [
-        {"target": target_name(stage), "plan": plan}
+        {"target": wording.target_name(stage), "plan": plan}
         | {q: outcome.date_at(level, stage) for q, level in _LEVELS.items()}
         for stage in (*_open_stages(alone), None)
         for plan, outcome in ((_ALONE, alone), (name, helped))
@@ -124,15 +117,15 @@ def plans_figure(alone: CrewOutcome, helped: CrewOutcome, name: str) -> Figure:
     middle = helped.sooner_than(alone, 0.5)
     return Figure(
         name="solo-or-two",
-        finding=f"{name} the even-odds date is {'open' if isnan(middle) else format_shift(-middle)}",
+        finding=f"{name} the even-odds date is {'open' if isnan(middle) else wording.format_shift(-middle)}",
         chart=two_plans(ranges, latest + pd.Timedelta(days=10), SCREEN),
         description="Two bars per stage on one axis of dates: alone, and with the second builder.",
         table=pd.DataFrame(
             {
                 "Stage": ranges["target"],
                 "Plan": ranges["plan"],
-                "Even odds": ranges["p50"].map(format_short_date),
-                "80 % sure": ranges["p80"].map(format_short_date),
+                "Even odds": ranges["p50"].map(wording.format_short_date),
+                "80 % sure": ranges["p80"].map(wording.format_short_date),
             }
         ),
         legend="Bar: 8 in 10 runs. Mark: 80 % sure; a circle alone, a diamond with the second builder.",
@@ -154,8 +147,9 @@ def cost_sentence(alone: CrewOutcome, helped: CrewOutcome) -> str:
     if isnan(total):
         return "No run finishes the build within the simulated days."
     cost = (
-        f"It takes {format_hours(total)} person-hours in all instead of "
-        f"{format_hours(alone.hours_at(0.5))}, {format_hours(others)} of them by the second builder"
+        f"It takes {wording.format_hours(total)} person-hours in all instead of "
+        f"{wording.format_hours(alone.hours_at(0.5))}, {wording.format_hours(others)} of them by the "
+        "second builder"
     )
     gain = helped.sooner_than(alone, 0.5)
     low, middle, high = (helped.sooner_per_hour(alone, q) for q in (0.10, 0.50, 0.90))

@@ -7,33 +7,16 @@ from datetime import date, timedelta
 import pandas as pd
 import streamlit as st
 
+from dashboard import frame
 from dashboard.charts.figures import show
-from dashboard.frame import (
-    current_request,
-    show_answer,
-    show_basis,
-    slot,
-    wait_for,
-    wait_for_all_runs,
-)
 from dashboard.work.forecasts import ForecastRequest, date_change_of, drivers_of, outlook_of
+from forecast import wording
 from forecast.present.charts.dates import chance_by_day, date_causes
 from forecast.present.charts.theme import SCREEN
 from forecast.present.figures import Figure, finish_figure
 from forecast.present.finish import finish_lines
 from forecast.questions.date_change import LEVEL, DateChange
 from forecast.simulate.outlook import Outlook
-from forecast.wording import (
-    WHOLE_BUILD,
-    format_chance,
-    format_date,
-    format_hours,
-    format_percent,
-    format_shift,
-    format_short_date,
-    join_words,
-    target_name,
-)
 
 _CAUSES = {
     "worked": "Hours worked",
@@ -47,26 +30,26 @@ _CURVE_POINTS = 60  # smooth to the eye at the width of a page; every second one
 
 def show_page() -> None:
     """Draw the page."""
-    request = current_request()
+    request = frame.current_request()
     outlook, complete = outlook_of(request)
-    show_answer(finish_lines(outlook))
-    wait_for_all_runs(request, outlook, complete=complete)
+    frame.show_answer(finish_lines(outlook))
+    frame.wait_for_all_runs(request, outlook, complete=complete)
     st.page_link("views/log.py", label="Log a session", icon=":material/edit:")
     if outlook.open_stages:
         show(lambda: finish_figure(outlook, SCREEN), "finish", request.key, outlook.settings.runs)
-        with slot():
+        with frame.slot():
             if complete:
                 _show_change(request, outlook)
         _show_chance(request, outlook)
         if complete:
             _show_drivers(request)
-    show_basis(outlook)
+    frame.show_basis(outlook)
 
 
 def _show_change(request: ForecastRequest, outlook: Outlook) -> None:
     work = date_change_of(request, outlook)
     if not work.done():
-        wait_for(work.done, "Working out what moved the date since a month ago...")
+        frame.wait_for(work.done, "Working out what moved the date since a month ago...")
         return
     change = work.result()
     if change is None:
@@ -79,7 +62,7 @@ def change_figure(change: DateChange) -> Figure:
     """By how many days each cause moved the 80 % date."""
     days = [round(change.days[cause]) for cause in _CAUSES]
     causes = pd.DataFrame(
-        {"cause": list(_CAUSES.values()), "days": days, "label": [format_shift(d) for d in days]}
+        {"cause": list(_CAUSES.values()), "days": days, "label": [wording.format_shift(d) for d in days]}
     )
     return Figure(
         name="date-change",
@@ -93,32 +76,32 @@ def change_figure(change: DateChange) -> Figure:
 
 def change_sentence(change: DateChange) -> str:
     """By how much the date of the whole build moved, in one line."""
-    then = format_date(change.before.as_of)
+    then = wording.format_date(change.before.as_of)
     if abs(change.days_later) < 1.5:  # a day more or less is not worth a sentence: a judgement
         return f"Since {then} the date for the whole build has hardly moved."
-    shift = format_shift(change.days_later)
-    return f"Since {then} the {format_percent(LEVEL)} date of the whole build moved: {shift}."
+    shift = wording.format_shift(change.days_later)
+    return f"Since {then} the {wording.format_percent(LEVEL)} date of the whole build moved: {shift}."
 
 
 def change_reasons(change: DateChange) -> str:
     """The hours behind the change."""
-    worked, expected = format_hours(change.hours_worked), format_hours(change.hours_expected)
+    worked, expected = wording.format_hours(change.hours_worked), wording.format_hours(change.hours_expected)
     reasons = [f"{worked} of {expected} expected hours were worked"]
     if abs(change.hours_over) >= 1:
         more = "more" if change.hours_over > 0 else "fewer"
         reasons.append(
-            f"the tasks are now expected to take {format_hours(abs(change.hours_over))} hours {more}"
+            f"the tasks are now expected to take {wording.format_hours(abs(change.hours_over))} hours {more}"
         )
     if change.hours_grown >= 1:
-        reasons.append(f"tasks of {format_hours(change.hours_grown)} hours were added to the plan")
-    return f"{join_words(reasons)}."
+        reasons.append(f"tasks of {wording.format_hours(change.hours_grown)} hours were added to the plan")
+    return f"{wording.join_words(reasons)}."
 
 
 def _show_drivers(request: ForecastRequest) -> None:
     st.subheader("What drives the date", anchor=False)
     work = drivers_of(request)
     if not work.done():
-        wait_for(work.done, "Working out what drives the date...")
+        frame.wait_for(work.done, "Working out what drives the date...")
         return
     for sentence in work.result().findings:
         st.text(sentence)
@@ -126,9 +109,11 @@ def _show_drivers(request: ForecastRequest) -> None:
 
 def _show_chance(request: ForecastRequest, outlook: Outlook) -> None:
     st.subheader("By a day of your choice", anchor=False)
-    stages = {target_name(stage): stage for stage in (*outlook.open_stages, None)}
+    stages = {wording.target_name(stage): stage for stage in (*outlook.open_stages, None)}
     left, right = st.columns(2)
-    target = left.selectbox("What", list(stages), index=list(stages).index(WHOLE_BUILD), key="chance_of")
+    target = left.selectbox(
+        "What", list(stages), index=list(stages).index(wording.WHOLE_BUILD), key="chance_of"
+    )
     stage = stages[target]
     latest = outlook.as_of + timedelta(days=outlook.settings.horizon_days)
     day = right.date_input(
@@ -153,20 +138,20 @@ def chance_figure(outlook: Outlook, stage: str | None, day: date) -> Figure:
     stage : name of the stage; None = the whole build
     day : the day to mark
     """
-    chance, name = outlook.chance_by(day, stage), target_name(stage)
+    chance, name = outlook.chance_by(day, stage), wording.target_name(stage)
     last = max(outlook.date_at(0.95, stage) or day, day) + timedelta(days=30)  # room for the label
     days = pd.date_range(outlook.as_of, last, periods=_CURVE_POINTS).normalize().unique()
     chances = pd.DataFrame({"day": days, "chance": [outlook.chance_by(d.date(), stage) for d in days]})
     some = chances.iloc[::2]
     return Figure(
         name="chance-by-day",
-        finding=f"{name} finished by {format_date(day)}: {format_chance(chance)}.",
+        finding=f"{name} finished by {wording.format_date(day)}: {wording.format_chance(chance)}.",
         chart=chance_by_day(chances, day, chance, SCREEN),
         description=f"The chance that {name} is finished, rising from 0 to 100 % over the dates.",
         table=pd.DataFrame(
             {
-                "Finished by": some["day"].map(format_short_date),
-                "Chance": some["chance"].map(format_percent),
+                "Finished by": some["day"].map(wording.format_short_date),
+                "Chance": some["chance"].map(wording.format_percent),
             }
         ),
     )

@@ -8,7 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.charts.figures import show_table
-from dashboard.forms.entry_forms import change_form, session_form, step_form
+from dashboard.forms.entry_forms import change_form, session_form, step_form, write
 from dashboard.forms.import_form import import_form
 from dashboard.frame import show_answer, slot
 from dashboard.markup import plain
@@ -16,7 +16,7 @@ from dashboard.server.opening import opened
 from dashboard.views.problems import problems_table
 from dashboard.work.forecasts import start_forecast_in_background
 from dashboard.work.reading import problems_today, read_folder, read_log
-from forecast.errors import BenchdaysError, InputError, Problem
+from forecast.errors import InputError, Problem
 from forecast.files.amend import LogRow
 from forecast.files.storage import undo
 from forecast.wording import format_hours, format_short_date, plural
@@ -90,12 +90,7 @@ def _show_notice() -> None:
 
 def _show_undo() -> None:
     if st.button("Undo the last change", key="undo", width="stretch"):
-        try:
-            st.session_state["notice"] = undo(opened().folder).sentence
-        except BenchdaysError as error:
-            st.error(plain(str(error)))
-            return
-        st.rerun()
+        write(lambda: undo(opened().folder).sentence)
 
 
 def _show_problems(problems: tuple[Problem, ...], rows: tuple[LogRow, ...]) -> None:

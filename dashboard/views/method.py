@@ -10,13 +10,7 @@ import streamlit as st
 from dashboard.charts.figures import as_csv, download, show_table
 from dashboard.frame import show_answer
 from dashboard.markup import html_table
-from dashboard.work.study_tables import (
-    chance_calibration,
-    coverage_sentence,
-    method_text,
-    range_coverage,
-    study_tables,
-)
+from dashboard.work import study_tables
 from forecast.files.reference_tables import METHOD_READERS, method_page, reference_names, reference_table
 from forecast.wording import capitalise
 
@@ -51,7 +45,7 @@ def show_page() -> None:
     """Draw the page."""
     show_answer(
         [
-            coverage_sentence(),
+            study_tables.coverage_sentence(),
             "The studies use invented builds with a known end; your own track record is the better measure.",
         ]
     )
@@ -61,7 +55,7 @@ def show_page() -> None:
         st.markdown(f"**{number}. {title}.** {text}")
     for reader in METHOD_READERS:
         with st.expander(f"The method for {reader}, in two pages"):
-            st.markdown(method_text(reader).partition("\n")[2])
+            st.markdown(study_tables.method_text(reader).partition("\n")[2])
             file = f"method-for-{reader}.md"
             download("Download, with its tables", method_page(reader), file, "text/markdown")
     st.subheader("What it is not", anchor=False)
@@ -72,14 +66,14 @@ def show_page() -> None:
 
 
 def _show_studies() -> None:
-    coverage, calibration = range_coverage(), chance_calibration()
+    coverage, calibration = study_tables.range_coverage(), study_tables.chance_calibration()
     show_table(coverage, "Builds of many kinds, cut at three shares of their hours")
     _download_csv("finish-ranges", coverage)
     with st.expander("The chances of finishing a task tonight"):
         show_table(calibration, "Tasks of invented builds, by the chance that was forecast")
         _download_csv("chances-tonight", calibration)
     with st.expander("All figures, beside simpler forecasts and the oracle"):
-        skill = study_tables("statisticians")["finish"]
+        skill = study_tables.study_tables("statisticians")["finish"]
         caption = "Coverage, and the mean error in days (CRPS) as a ratio to each other forecast"
         st.html(html_table(skill, caption, scrolls=True))
         st.caption(

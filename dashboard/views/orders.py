@@ -11,7 +11,7 @@ from dashboard.work.forecasts import orders_for
 from forecast.present.charts.dates import order_dates
 from forecast.present.charts.theme import SCREEN
 from forecast.present.figures import Figure, as_days
-from forecast.present.orders import delivery_titles, late_sentence, needed_by, orders_due, orders_rows
+from forecast.present.orders import delivery_titles, late_sentence, orders_due, orders_rows
 from forecast.questions.orders import Order, Orders
 from forecast.wording import format_date, format_percent, format_span
 
@@ -69,7 +69,7 @@ def orders_figure(orders: Orders, titles: dict[str, str]) -> Figure:
     """
     rows = [
         {"title": titles[order.delivery], "order_by": order.order_by}
-        | {q: needed_by(order, level) for q, level in _LEVELS.items()}
+        | {q: order.needed_on(level) for q, level in _LEVELS.items()}
         for order in orders.orders
     ]
     return Figure(

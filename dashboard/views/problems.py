@@ -9,11 +9,10 @@ import pandas as pd
 import streamlit as st
 
 from dashboard.charts.figures import show_table
-from dashboard.frame import show_answer
-from dashboard.markup import plain
+from dashboard.frame import errors_shown, show_answer
 from dashboard.server.opening import opened
 from dashboard.work.reading import read_folder
-from forecast.errors import BenchdaysError, Problem
+from forecast.errors import Problem
 from forecast.files.folder import start_build
 from forecast.wording import plural
 
@@ -46,12 +45,9 @@ def _offer_start() -> None:
     show_answer(["There is no build in this folder yet."])
     st.write("Start with a few invented rows and overwrite them with your own.")
     if st.button("Start a build here", type="primary", key="start"):
-        try:
+        with errors_shown():
             start_build(opened().folder, date.today())
-        except BenchdaysError as error:
-            st.error(plain(str(error)))
-            return
-        st.rerun()
+            st.rerun()
 
 
 if __name__ == "__main__":

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from math import isnan
-
-import pandas as pd
 import streamlit as st
 
 from dashboard.charts.figures import show, show_table
@@ -12,8 +9,9 @@ from dashboard.frame import current_request, show_answer, wait_for
 from dashboard.work.forecasts import track_record_of
 from forecast.present.charts.theme import SCREEN
 from forecast.present.figures import past_figure
+from forecast.present.track_record import record_rows
 from forecast.questions.announced_dates import BUILD
-from forecast.questions.track_record import TrackRecord, announced_sentences, early_or_late, record_sentences
+from forecast.questions.track_record import TrackRecord, announced_sentences, record_sentences
 from forecast.wording import WHOLE_BUILD, capitalise
 
 
@@ -34,7 +32,7 @@ def show_page() -> None:
         target = targets[st.selectbox("Finish of", list(targets), key="record_target")]
         show(lambda: past_figure(record, target, SCREEN), "past", request.key, target)
         show_table(
-            targets_table(record),
+            record_rows(record).drop(columns="Forecasts"),
             "CRPS: error of the forecast distribution in days, smaller is better; beside it those of the "
             "average pace and of earned schedule",
         )
@@ -49,29 +47,6 @@ def coverage_sentence(record: TrackRecord) -> str:
     if held is None or not held.known:
         return ""
     return f"The 80 % date held in {held.held} of {held.known} past forecasts."
-
-
-def targets_table(record: TrackRecord) -> pd.DataFrame:
-    """How often the dates of each target held, and the scores beside those of the naive forecasts."""
-    rows = []
-    for target in record.targets:
-        judged = record.judged(target)
-        known = judged.held.known
-        rows.append(
-            {
-                "Finish of": target,
-                "80 % held": f"{judged.held.held} of {known}" if known else "open",
-                "Even odds": early_or_late(judged.middle) if known else "",
-                "CRPS": _format_score(record.crps_days("", target)),
-                "Average pace": _format_score(record.crps_days("average_pace", target)),
-                "Earned schedule": _format_score(record.crps_days("earned_schedule", target)),
-            }
-        )
-    return pd.DataFrame(rows)
-
-
-def _format_score(days: float) -> str:
-    return "" if isnan(days) else f"{days:,.0f}"
 
 
 if __name__ == "__main__":

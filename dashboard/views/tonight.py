@@ -8,13 +8,7 @@ from dashboard.charts.figures import show_table
 from dashboard.frame import current_request, show_answer
 from dashboard.markup import plain
 from dashboard.work.forecasts import fitted_to, tonight_of
-from forecast.present.tonight import (
-    MOST_ROWS,
-    ready_rows,
-    stretch_sentence,
-    tonight_lines,
-    waiting_sentences,
-)
+from forecast.present import tonight
 from forecast.questions.readiness import title_of
 from forecast.questions.tonight import USUAL_HOURS, Tonight, usual_hours
 from forecast.wording import format_clock, format_odds, plural
@@ -42,7 +36,7 @@ def show_page() -> None:
     with place:
         show_answer([suggestion_sentence(found)])
     for stretch in found.suggestion:
-        st.text(stretch_sentence(stretch))
+        st.text(tonight.stretch_sentence(stretch))
     st.page_link("views/log.py", label="Log the session", icon=":material/edit:")
     _show_ready(found)
     _show_waiting(found)
@@ -61,7 +55,7 @@ def _choose_people(ids: list[str]) -> tuple[str, ...]:
 def suggestion_sentence(found: Tonight) -> str:
     """The first task to work on, and the chance of finishing it."""
     if not found.suggestion:
-        return tonight_lines(found)[0]
+        return tonight.tonight_lines(found)[0]
     first = found.suggestion[0]
     return f"{title_of(first.ready.task)}: {format_odds(first.probability_done)} to finish it."
 
@@ -71,14 +65,14 @@ def _show_ready(found: Tonight) -> None:
         return
     count = plural(len(found.tasks), "task")
     st.subheader(f"{count} ready for {format_clock(found.hours)}", anchor=False)
-    show_table(ready_rows(found), "The task that serves the date best comes first")
+    show_table(tonight.ready_rows(found), "The task that serves the date best comes first")
 
 
 def _show_waiting(found: Tonight) -> None:
-    waits = waiting_sentences(found)
+    waits = tonight.waiting_sentences(found)
     if waits:
         st.subheader("Nearly ready", anchor=False)
-        for sentence in waits[:MOST_ROWS]:
+        for sentence in waits[: tonight.MOST_ROWS]:
             st.text(sentence)
     for note in found.notes:
         st.caption(plain(note))

@@ -53,8 +53,7 @@ class LogReading:
 
 def read_folder(folder: Path) -> Reading:
     """The folder as it is now."""
-    found: Reading = _consistent(_read_folder, folder)
-    return found
+    return _consistent(_read_folder, folder)
 
 
 def read_log(folder: Path) -> LogReading:
@@ -64,14 +63,12 @@ def read_log(folder: Path) -> LogReading:
     ------
     InputError when a file of the folder cannot be read at all.
     """
-    found: LogReading = _consistent(_read_log, folder)
-    return found
+    return _consistent(_read_log, folder)
 
 
 def problems_today(folder: Path, today: date) -> tuple[Problem, ...]:
     """Everything that `check` reports, dates in the future included."""
-    found: tuple[Problem, ...] = _consistent(_check_folder, folder, today)
-    return found
+    return _consistent(_check_folder, folder, today)
 
 
 def _consistent(read: Any, folder: Path, *more: date) -> Any:

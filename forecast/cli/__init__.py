@@ -9,17 +9,15 @@ from typing import Annotated, Any
 import typer
 from typer.core import TyperGroup
 
-from forecast.cli import (
-    crew_orders,
-    dashboard,
-    finish_overruns,
-    log_step,
-    many,
-    record,
-    start_check,
-    take,
-    tonight_report,
-)
+from forecast.cli.crew_orders import crew, orders
+from forecast.cli.dashboard import dashboard
+from forecast.cli.finish_overruns import finish, overruns
+from forecast.cli.log_step import log, step
+from forecast.cli.many import many
+from forecast.cli.record import record
+from forecast.cli.start_check import check, start
+from forecast.cli.take import take
+from forecast.cli.tonight_report import report, tonight
 from forecast.errors import BenchdaysError, InputError
 
 _LONG_RUNNING = ("record", "many", "dashboard")
@@ -40,22 +38,10 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-for _command in (
-    start_check.start,
-    start_check.check,
-    log_step.log,
-    log_step.step,
-    take.take,
-    finish_overruns.finish,
-    finish_overruns.overruns,
-    crew_orders.crew,
-    crew_orders.orders,
-    tonight_report.tonight,
-    tonight_report.report,
-    record.record,
-    many.many,
-    dashboard.dashboard,
-):
+_COMMANDS = (
+    start, check, log, step, take, finish, overruns, crew, orders, tonight, report, record, many, dashboard,
+)  # fmt: skip
+for _command in _COMMANDS:
     app.command()(_command)
 
 

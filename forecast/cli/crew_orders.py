@@ -47,10 +47,11 @@ def crew(
         print_json(answer.to_dict())
         return
 
-    from forecast.present.crew import crew_table
+    from forecast.present.crew import crew_rows
 
     notes = [*answer.findings[1:], *priors_lines(settings)]
-    print_answer(answer.findings[:1], crew_table(answer), notes)
+    # Without the person-hours it fits into 80 columns.
+    print_answer(answer.findings[:1], crew_rows(answer).drop(columns="Person-hours"), notes)
 
 
 def orders(
@@ -74,7 +75,7 @@ def orders(
         print_json(answer.to_dict())
         return
 
-    from forecast.present.orders import order_sentences, orders_table
+    from forecast.present.orders import delivery_titles, order_sentences, orders_rows
 
-    table = orders_table(build, answer) if answer.orders else None
-    print_answer(order_sentences(build, answer), table, priors_lines(settings))
+    rows = orders_rows(answer, delivery_titles(build)).drop(columns="Days waited")  # for 80 columns
+    print_answer(order_sentences(build, answer), rows, priors_lines(settings), text=("Order by", "Rule"))

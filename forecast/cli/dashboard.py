@@ -9,7 +9,7 @@ import typer
 
 from forecast.cli.options import AsOf, Folder, Runs, Seed, parse_day
 from forecast.cli.output import print_line
-from forecast.errors import InputError, Problem, UsageError
+from forecast.errors import InputError, UsageError
 
 Port = Annotated[
     int | None,
@@ -30,8 +30,7 @@ def dashboard(
 ) -> None:
     """Open the dashboard in a browser, on this machine unless --lan."""
     if not folder.is_dir():
-        sentence = "is not a folder: create one with `benchdays start`"
-        raise InputError([Problem(str(folder), None, "", "", sentence)])
+        raise InputError.about(str(folder), "is not a folder: create one with `benchdays start`")
     day = None if as_of is None else parse_day(as_of, "--as-of")
     # By name: forecast/ is installed without the dashboard's dependencies and must not import them.
     try:

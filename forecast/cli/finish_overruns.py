@@ -15,8 +15,6 @@ from forecast.errors import InputError
 if TYPE_CHECKING:
     from forecast.simulate.outlook import Outlook
 
-Keep = Annotated[bool, typer.Option("--keep/--no-keep", help="Add the dates to forecasts.csv.")]
-
 
 def finish(
     folder: Folder,
@@ -24,7 +22,7 @@ def finish(
     runs: Runs = 10_000,
     seed: Seed = 0,
     as_json: AsJson = False,
-    keep: Keep = True,
+    keep: Annotated[bool, typer.Option("--keep/--no-keep", help="Add the dates to forecasts.csv.")] = True,
     priors: Priors = None,
 ) -> None:
     """Forecast when each stage and the whole build finish."""
@@ -44,10 +42,10 @@ def finish(
 
 
 def _print_finish(outlook: Outlook) -> None:
-    from forecast.present.finish import CAUTION, basis_sentence, finish_lines, finish_table
+    from forecast.present.finish import CAUTION, basis_sentence, finish_lines, finish_rows
 
     notes = [basis_sentence(outlook), *outlook.notes, CAUTION]
-    print_answer(finish_lines(outlook), finish_table(outlook), notes)
+    print_answer(finish_lines(outlook), finish_rows(outlook), notes, bold_last=True)
 
 
 def _store_dates(outlook: Outlook) -> None:
@@ -75,7 +73,7 @@ def overruns(
         print_json(answer.to_dict())
         return
 
-    from forecast.present.overruns import overruns_lines, overruns_table
+    from forecast.present.overruns import narrow_rows, overruns_lines
 
     notes = [*answer.reasons, *overruns_lines(), *fitted.effort.notes_, *priors_lines(settings)]
-    print_answer([answer.finding], overruns_table(answer), notes)
+    print_answer([answer.finding], narrow_rows(answer), notes)

@@ -11,59 +11,35 @@ import typer
 from forecast.cli.options import Folder, parse_day, text_option
 from forecast.cli.output import print_line
 
-Day = Annotated[str, text_option("date", "Day of the session (default: today).", "DATE")]
-Until = Annotated[str, text_option("until", "Last day of a session over several days.", "DATE")]
-Hours = Annotated[str, text_option("hours", "Clock hours, as 2.5 or 2:30.", "HOURS")]
-Start = Annotated[str, text_option("start", "Start time, as 18:30; use with --end.", "HH:MM")]
-End = Annotated[str, text_option("end", "End time, as 21:00; replaces --hours.", "HH:MM")]
 Who = Annotated[str, text_option("builders", "Builders, as A+B or A+1 (default: the first builder).", "IDS")]
-OnTask = Annotated[str, text_option("task", "Id of the task or part of its title.", "TASK")]
-LogStage = Annotated[str, text_option("stage", "Stage of work outside the plan.")]
-LogType = Annotated[str, text_option("type", "Task type of work outside the plan.")]
-DonePieces = Annotated[str, text_option("quantity", "Pieces finished in this session.", "N")]
 Percent = Annotated[str, text_option("percent", "Progress of the task after this session, 0 to 100.", "N")]
-Done = Annotated[bool, typer.Option("--done", help="Mark the task as finished.")]
-Rework = Annotated[bool, typer.Option("--rework", help="Mark the hours as rework.")]
-Note = Annotated[str, text_option("note", "Note.")]
 NewStep = Annotated[str, text_option("new-step", "Title of a task to add to the plan; --task is its id.")]
-Undo = Annotated[bool, typer.Option("--undo", help="Undo the last change; run again to redo it.")]
 
-Title = Annotated[str, text_option("title", "Title of the task.")]
-NewTask = Annotated[str, text_option("task", "Id of the task (default: the next free id).", "ID")]
-StepStage = Annotated[str, text_option("stage", "Stage the task belongs to (default: current).")]
-StepType = Annotated[str, text_option("type", "Task type (default: guessed from the title).")]
-Pieces = Annotated[str, text_option("quantity", "Pieces in the task (default: 1).", "N")]
-Unit = Annotated[str, text_option("unit", "What a piece is (default: piece).")]
 PlannedHours = Annotated[
     str, text_option("planned-hours", "Person-hours by guide or guess (default: unknown).", "HOURS")
 ]
-After = Annotated[str, text_option("after", "Ids of the predecessors, separated by spaces.", "IDS")]
-Crew = Annotated[str, text_option("crew", "Crew: one, either or two (default: either).", "CREW")]
 HoldDays = Annotated[str, text_option("hold-days", "Days to wait after the task (default: 0).", "DAYS")]
-RepeatOf = Annotated[str, text_option("repeat-of", "Id of the earlier task that it repeats.", "ID")]
-Delivery = Annotated[str, text_option("delivery", "Id of the delivery that it needs.", "ID")]
-Uses = Annotated[str, text_option("uses", "Shop limits it draws on, as fasteners:120.")]
 Added = Annotated[str, text_option("added", "Day on which it joined the plan (default: today).", "DATE")]
 
 
 def log(
     folder: Folder,
-    day: Day = "",
-    hours: Hours = "",
+    day: Annotated[str, text_option("date", "Day of the session (default: today).", "DATE")] = "",
+    hours: Annotated[str, text_option("hours", "Clock hours, as 2.5 or 2:30.", "HOURS")] = "",
     builders: Who = "",
-    task: OnTask = "",
-    quantity: DonePieces = "",
+    task: Annotated[str, text_option("task", "Id of the task or part of its title.", "TASK")] = "",
+    quantity: Annotated[str, text_option("quantity", "Pieces finished in this session.", "N")] = "",
     percent: Percent = "",
-    done: Done = False,
-    rework: Rework = False,
-    note: Note = "",
-    start: Start = "",
-    end: End = "",
-    until: Until = "",
-    stage: LogStage = "",
-    kind: LogType = "",
+    done: Annotated[bool, typer.Option("--done", help="Mark the task as finished.")] = False,
+    rework: Annotated[bool, typer.Option("--rework", help="Mark the hours as rework.")] = False,
+    note: Annotated[str, text_option("note", "Note.")] = "",
+    start: Annotated[str, text_option("start", "Start time, as 18:30; use with --end.", "HH:MM")] = "",
+    end: Annotated[str, text_option("end", "End time, as 21:00; replaces --hours.", "HH:MM")] = "",
+    until: Annotated[str, text_option("until", "Last day of a session over several days.", "DATE")] = "",
+    stage: Annotated[str, text_option("stage", "Stage of work outside the plan.")] = "",
+    kind: Annotated[str, text_option("type", "Task type of work outside the plan.")] = "",
     new_step: NewStep = "",
-    undo: Undo = False,
+    undo: Annotated[bool, typer.Option("--undo", help="Undo the last change; run again to redo it.")] = False,
 ) -> None:
     """Add a session to the log, or undo the last change."""
     if undo:
@@ -101,19 +77,19 @@ def _explain_undo(folder: Path) -> None:
 
 def step(
     folder: Folder,
-    title: Title,
-    task: NewTask = "",
-    stage: StepStage = "",
-    kind: StepType = "",
-    quantity: Pieces = "",
-    unit: Unit = "",
+    title: Annotated[str, text_option("title", "Title of the task.")],
+    task: Annotated[str, text_option("task", "Id of the task (default: the next free id).", "ID")] = "",
+    stage: Annotated[str, text_option("stage", "Stage the task belongs to (default: current).")] = "",
+    kind: Annotated[str, text_option("type", "Task type (default: guessed from the title).")] = "",
+    quantity: Annotated[str, text_option("quantity", "Pieces in the task (default: 1).", "N")] = "",
+    unit: Annotated[str, text_option("unit", "What a piece is (default: piece).")] = "",
     planned_hours: PlannedHours = "",
-    after: After = "",
-    crew: Crew = "",
+    after: Annotated[str, text_option("after", "Ids of the predecessors, separated by spaces.", "IDS")] = "",
+    crew: Annotated[str, text_option("crew", "Crew: one, either or two (default: either).", "CREW")] = "",
     hold_days: HoldDays = "",
-    repeat_of: RepeatOf = "",
-    delivery: Delivery = "",
-    uses: Uses = "",
+    repeat_of: Annotated[str, text_option("repeat-of", "Id of the earlier task that it repeats.", "ID")] = "",
+    delivery: Annotated[str, text_option("delivery", "Id of the delivery that it needs.", "ID")] = "",
+    uses: Annotated[str, text_option("uses", "Shop limits it draws on, as fasteners:120.")] = "",
     added: Added = "",
 ) -> None:
     """Add a task to the plan."""

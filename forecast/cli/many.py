@@ -12,17 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from forecast.cli.options import (
-    AsJson,
-    AsOf,
-    OptionalFile,
-    Priors,
-    Runs,
-    Seed,
-    parse_day,
-    read_priors_option,
-    text_option,
-)
+from forecast.cli import options
 from forecast.cli.output import announce_compilation, print_answer, progress_bar
 from forecast.errors import UsageError
 
@@ -31,35 +21,35 @@ if TYPE_CHECKING:
     from forecast.many.builds import ManyBuilds
     from forecast.many.executors import Executor
 
-Folders = Annotated[list[Path], typer.Argument(help="Build folders.", show_default=False)]
 Cache = Annotated[
     Path,
     typer.Option("--cache", metavar="DIR", help="Cache folder, so that an interrupted run can resume."),
 ]
-Csv = Annotated[OptionalFile, text_option("csv", "Write the table as CSV too.", "FILE")]
+Csv = Annotated[options.OptionalFile, options.text_option("csv", "Write the table as CSV too.", "FILE")]
 WritePriors = Annotated[
-    OptionalFile, text_option("write-priors", "Write pooled priors estimated from these builds.", "FILE")
+    options.OptionalFile,
+    options.text_option("write-priors", "Write pooled priors estimated from these builds.", "FILE"),
 ]
 Workers = Annotated[
     int | None,
     typer.Option("--workers", metavar="N", min=1, max=1024, help="Worker processes (default: one per core)."),
 ]
 Scheduler = Annotated[
-    str | None, text_option("scheduler", "Use a Dask cluster, as tcp://HOST:PORT.", "ADDRESS")
+    str | None, options.text_option("scheduler", "Use a Dask cluster, as tcp://HOST:PORT.", "ADDRESS")
 ]
 
 
 def many(
-    folders: Folders,
-    as_of: AsOf = None,
-    runs: Runs = 2_000,
-    seed: Seed = 0,
-    as_json: AsJson = False,
+    folders: Annotated[list[Path], typer.Argument(help="Build folders.", show_default=False)],
+    as_of: options.AsOf = None,
+    runs: options.Runs = 2_000,
+    seed: options.Seed = 0,
+    as_json: options.AsJson = False,
     csv: Csv = None,
     cache: Cache = Path(".benchdays-many"),
     workers: Workers = None,
     scheduler: Scheduler = None,
-    priors: Priors = None,
+    priors: options.Priors = None,
     write_priors: WritePriors = None,
 ) -> None:
     """Forecast many builds at once; estimate pooled priors.
@@ -73,7 +63,7 @@ def many(
         raise UsageError("--workers is for this machine, --scheduler for a cluster: give only one of them.")
     _check_writable("--csv", csv)
     _check_writable("--write-priors", write_priors)
-    day = date.today() if as_of is None else parse_day(as_of, "--as-of")
+    day = date.today() if as_of is None else options.parse_day(as_of, "--as-of")
 
     from forecast.many.answer_cache import AnswerCache
     from forecast.many.builds import ManyBuilds, distinct
@@ -84,7 +74,7 @@ def many(
         folders=distinct(folders),
         as_of=day,
         today=date.today(),
-        settings=Settings(runs=runs, seed=seed, priors=read_priors_option(priors)),
+        settings=Settings(runs=runs, seed=seed, priors=options.read_priors_option(priors)),
         cache=AnswerCache(cache),
         with_summaries=write_priors is not None,
     )
@@ -144,9 +134,10 @@ def _print_json(builds: Iterable[BuildAnswer]) -> None:
 
 def _print_table(builds: ManyBuilds) -> None:
     from forecast.present.finish import CAUTION
-    from forecast.present.many_builds import many_table, problem_lines
+    from forecast.present.many_builds import many_rows, problem_lines
 
-    print_answer([], many_table(builds), [*problem_lines(builds.failed.values()), CAUTION])
+    notes = [*problem_lines(builds.failed.values()), CAUTION]
+    print_answer([], many_rows(builds), notes, text=("Stage", "What drives the date"))
 
 
 def _write_csv(file: Path, builds: ManyBuilds) -> None:

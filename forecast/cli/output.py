@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from rich.table import Table
+    import pandas as pd
 
     from forecast.simulate.settings import Settings
 
@@ -40,20 +40,23 @@ def print_line(text: str) -> None:
     sys.stdout.write(text + "\n")
 
 
-def print_answer(before: Iterable[str], table: Table | None, after: Iterable[str]) -> None:
+def print_answer(before: Iterable[str], rows: pd.DataFrame, after: Iterable[str], **style: Any) -> None:
     """Print an answer for people.
 
     Parameters
     ----------
     before, after : lines around the table
-    table : None where there is nothing to tabulate
+    rows : the cells of the table, as texts; without rows no table is printed
+    style : see `terminal_table`
     """
     for line in before:
         print_line(line)
-    if table is not None:
+    if len(rows):
         from rich.console import Console
 
-        Console().print(table)
+        from forecast.present.terminal import terminal_table
+
+        Console().print(terminal_table(rows, **style))
     for line in after:
         print_line(line)
 

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from forecast.cli import output
 from forecast.cli.options import (
     AsJson,
     AsOf,
@@ -17,15 +18,6 @@ from forecast.cli.options import (
     read_inputs,
     text_option,
 )
-from forecast.cli.output import (
-    announce_compilation,
-    back_test_lines,
-    print_answer,
-    print_json,
-    print_line,
-    priors_lines,
-    progress_bar,
-)
 from forecast.errors import UsageError
 
 if TYPE_CHECKING:
@@ -36,11 +28,9 @@ Who = Annotated[str, text_option("builders", "Builders, as A+B or A+1 (default: 
 Page = Annotated[
     OptionalFile, typer.Option("-o", "--out", metavar="FILE", help="Write the page (.html or .pdf).")
 ]
-Calendar = Annotated[OptionalFile, text_option("ics", "Write the dates as a calendar (.ics).", "FILE")]
 HoursCsv = Annotated[
     OptionalFile, text_option("hours-csv", "Write hours by day, person, stage and type (.csv).", "FILE")
 ]
-WholeLog = Annotated[OptionalFile, text_option("log", "Export every session (.csv or .xlsx).", "FILE")]
 BackTest = Annotated[
     bool, typer.Option("--record/--no-record", help="Include the back-test (the slowest part).")
 ]
@@ -62,20 +52,20 @@ def tonight(
     build, day, settings = read_inputs(folder, as_of, runs=runs, seed=seed, priors=priors)
     people = parse_people(build, builders)
 
-    from forecast.present.tonight import more_lines, ready_table, tonight_lines
+    from forecast.present.tonight import more_lines, ready_rows, tonight_lines
     from forecast.questions.tonight import USUAL_HOURS, usual_hours
     from forecast.questions.tonight import tonight as plan_tonight
     from forecast.simulate.fitted import fit_build
 
-    announce_compilation()
+    output.announce_compilation()
     fitted = fit_build(build, day, settings)
     session_hours = session_hours or usual_hours(fitted.progress.sessions) or USUAL_HOURS
     answer = plan_tonight(fitted, hours=session_hours, people=people, settings=settings)
     if as_json:
-        print_json(answer.to_dict())
+        output.print_json(answer.to_dict())
         return
-    table = ready_table(answer) if answer.tasks else None
-    print_answer(tonight_lines(answer), table, [*more_lines(answer), *priors_lines(settings)])
+    notes = [*more_lines(answer), *output.priors_lines(settings)]
+    output.print_answer(tonight_lines(answer), ready_rows(answer), notes)
 
 
 def parse_people(build: Build, text: str) -> tuple[str, ...]:
@@ -121,9 +111,9 @@ def parse_hours_option(text: str) -> float | None:
 def report(
     folder: Folder,
     out: Page = None,
-    ics: Calendar = None,
+    ics: Annotated[OptionalFile, text_option("ics", "Write the dates as a calendar (.ics).", "FILE")] = None,
     hours_csv: HoursCsv = None,
-    log: WholeLog = None,
+    log: Annotated[OptionalFile, text_option("log", "Export every session (.csv or .xlsx).", "FILE")] = None,
     paper: Paper = "A4",
     record: BackTest = True,
     as_of: AsOf = None,
@@ -137,11 +127,11 @@ def report(
     files = ReportFiles(page=out, calendar=ics, hours=hours_csv, log=log, paper=paper, record=record)
     files.check(folder)
     build, day, settings = read_inputs(folder, as_of, runs=runs, seed=seed, priors=priors)
-    announce_compilation()
-    with progress_bar("Preparing the report") as show:
+    output.announce_compilation()
+    with output.progress_bar("Preparing the report") as show:
         written = write_report(build, day, settings, files, on_progress=show)
     for path in written:
-        print_line(f"Wrote {path}.")
+        output.print_line(f"Wrote {path}.")
     if out is not None and record:
-        for line in back_test_lines(settings):
-            print_line(line)
+        for line in output.back_test_lines(settings):
+            output.print_line(line)

@@ -9,14 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from forecast.errors import InputError, Problem, UsageError
-from forecast.files.csv_file import (
-    CsvFile,
-    decode_text,
-    parse_csv,
-    require_text,
-    unguard_formula,
-    with_records,
-)
+from forecast.files import csv_file
 from forecast.files.folder import log_files, read_partial_build
 from forecast.files.logbook import read_sessions
 from forecast.files.storage import change_file
@@ -75,8 +68,8 @@ def change_row(folder: Path | str, seen: LogRow, changed: Mapping[str, str]) -> 
         in either case
     """
     folder = Path(folder)
-    texts = {column: unguard_formula(text) for column, text in seen.cells.items()} | dict(changed)
-    require_text(texts)
+    texts = {column: csv_file.unguard_formula(text) for column, text in seen.cells.items()} | dict(changed)
+    csv_file.require_text(texts)
 
     def replaced(data: bytes) -> bytes:
         read = _parse(data, seen.file)
@@ -86,7 +79,7 @@ def change_row(folder: Path | str, seen: LogRow, changed: Mapping[str, str]) -> 
             sentence = "has more cells than the header names columns: fix it in the file itself"
             raise InputError.about(seen.file, sentence, seen.line)
         columns = table_schema("log").columns
-        inserted, _ = with_records(data, seen.file, columns, [texts], after_line=seen.line)
+        inserted, _ = csv_file.with_records(data, seen.file, columns, [texts], after_line=seen.line)
         new = _without_record(inserted, seen)
         _refuse_new_problems(folder, seen, data, new)
         return new
@@ -116,15 +109,15 @@ def remove_row(folder: Path | str, seen: LogRow) -> None:
     change_file(Path(folder) / seen.file, removed)
 
 
-def _parse(data: bytes, file: str) -> CsvFile:
-    return parse_csv(data, file, table_schema("log").columns)
+def _parse(data: bytes, file: str) -> csv_file.CsvFile:
+    return csv_file.parse_csv(data, file, table_schema("log").columns)
 
 
-def _cells(read: CsvFile, row: int) -> dict[str, str]:
+def _cells(read: csv_file.CsvFile, row: int) -> dict[str, str]:
     return dict(zip((c.casefold() for c in read.header), read.rows[row], strict=False))
 
 
-def _require_unchanged(read: CsvFile, seen: LogRow) -> None:
+def _require_unchanged(read: csv_file.CsvFile, seen: LogRow) -> None:
     if seen.line not in read.lines or _cells(read, read.lines.index(seen.line)) != seen.cells:
         raise InputError.about(seen.file, "has changed since it was shown: look at it again", seen.line)
 
@@ -133,7 +126,7 @@ def _without_record(data: bytes, seen: LogRow) -> bytes:
     """The file without the record that begins on the line, every other byte unchanged."""
     read = _parse(data, seen.file)
     end = read.ends[read.lines.index(seen.line)]
-    lines = list(io.StringIO(decode_text(data, seen.file), newline=""))
+    lines = list(io.StringIO(csv_file.decode_text(data, seen.file), newline=""))
     text = "".join([*lines[: seen.line - 1], *lines[end:]])
     return (b"\xef\xbb\xbf" if read.bom else b"") + text.encode("utf-8")
 

@@ -10,7 +10,7 @@ import csv
 import io
 import re
 import unicodedata
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from forecast.errors import InputError, UsageError
@@ -145,6 +145,33 @@ def parse_csv(data: bytes, name: str, known: Collection[str]) -> CsvFile:
     )
 
 
+def read_records(
+    text: str, separator: str, name: str, say_broken: Callable[[str], str]
+) -> Iterator[tuple[int, int, list[str]]]:
+    """Every record of a delimited text: its first line, its last line and its cells.
+
+    Parameters
+    ----------
+    text : its content
+    separator : between the cells
+    name : name of the file in problems
+    say_broken : what the reader reports about a broken record -> the second half of a sentence
+
+    Raises
+    ------
+    InputError : at the first broken record
+    """
+    # Strict, so that a broken quote is reported instead of swallowing the rows below it.
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    first_line = 1
+    try:
+        for record in reader:
+            yield first_line, reader.line_num, record
+            first_line = reader.line_num + 1
+    except csv.Error as error:
+        raise InputError.about(name, say_broken(str(error)), first_line) from None
+
+
 def format_record(cells: Sequence[str], separator: str) -> str:
     """One record in RFC 4180 form, without the line ending.
 
@@ -156,6 +183,15 @@ def format_record(cells: Sequence[str], separator: str) -> str:
     out = io.StringIO(newline="")
     csv.writer(out, delimiter=separator, lineterminator="\r\n").writerow(cells)
     return out.getvalue().removesuffix("\r\n")
+
+
+def format_csv(rows: Iterable[Sequence[str]]) -> bytes:
+    """Whole rows as a CSV file (RFC 4180) in UTF-8.
+
+    >>> format_csv([["task", "note"], ["T1", "a, b"]])
+    b'task,note\\r\\nT1,"a, b"\\r\\n'
+    """
+    return "".join(f"{format_record(row, ',')}\r\n" for row in rows).encode("utf-8")
 
 
 def with_records(
@@ -247,23 +283,16 @@ def _records(text: str, separator: str, name: str) -> tuple[list[list[str]], lis
     Cells are NFC-normalized, so that an id typed on two systems is the same id. Normalizing comes after
     parsing because NFC turns the Greek question mark into a semicolon.
     """
-    # Strict, so that a broken quote is reported instead of swallowing the rows below it.
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
     normalized = unicodedata.is_normalized("NFC", text)
     records: list[list[str]] = []
     lines: list[int] = []
     ends: list[int] = []
-    first_line = 1
-    try:
-        for record in reader:
-            cells = [c.strip() if normalized else unicodedata.normalize("NFC", c).strip() for c in record]
-            if any(cells):
-                records.append(cells)
-                lines.append(first_line)
-                ends.append(reader.line_num)
-            first_line = reader.line_num + 1
-    except csv.Error as error:
-        raise InputError.about(name, _quote_sentence(str(error)), first_line) from None
+    for first, last, record in read_records(text, separator, name, _quote_sentence):
+        cells = [c.strip() if normalized else unicodedata.normalize("NFC", c).strip() for c in record]
+        if any(cells):
+            records.append(cells)
+            lines.append(first)
+            ends.append(last)
     return records, lines, ends
 
 

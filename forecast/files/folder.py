@@ -14,6 +14,7 @@ from forecast.errors import InputError, Problem
 from forecast.files.build_settings import BuildSettings, read_settings
 from forecast.files.logbook import Away, Builder, read_away, read_sessions
 from forecast.files.plan import Delivery, Limit, Plan, read_deliveries, read_plan
+from forecast.files.storage import os_errors_reported
 from forecast.files.tables import CheckedTable, read_table
 
 STARTER_FILES = ("build.toml", "plan.csv", "log.csv", "deliveries.csv", "away.csv")
@@ -145,13 +146,11 @@ def start_build(folder: Path | str, today: date | None = None) -> tuple[str, ...
     folder = Path(folder)
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise InputError.about(str(folder), "already exists: name a new or empty folder")
-    try:
+    with os_errors_reported(str(folder), "could not be created"):
         folder.mkdir(parents=True, exist_ok=True)
         for name in STARTER_FILES:
             with (folder / name).open("xb") as file:
                 file.write(starter_file(name, today))
-    except OSError as error:
-        raise InputError.about(str(folder), f"could not be created: {error.strerror}") from None
     return STARTER_FILES
 
 

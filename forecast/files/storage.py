@@ -29,6 +29,7 @@ HISTORY = ".history"
 MOST_VERSIONS = 50  # per file; judgement: more than one evening's changes
 WAIT_SECONDS = 30.0  # judgement: far longer than a write takes, short enough to wait for an answer
 _MOST_TRIES = 5  # a file that changes during five writes in a row is being written by a program
+_NOT_WRITTEN = "could not be written and is unchanged"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,6 +48,30 @@ class UndoneChange:
         return f"{self.file}: {did}. Undo again to redo it."
 
 
+@contextlib.contextmanager
+def os_errors_reported(file: str, what: str, hint: str = "") -> Iterator[None]:
+    """Turn an error of the operating system into a problem with a file.
+
+    Parameters
+    ----------
+    file : its name in the problem
+    what : what could not be done, as the second half of a sentence
+    hint : what to do about it
+
+    Examples
+    --------
+    >>> with os_errors_reported("log.csv", "could not be read"):
+    ...     raise PermissionError(13, "Permission denied")
+    Traceback (most recent call last):
+        ...
+    forecast.errors.InputError: log.csv: could not be read: Permission denied.
+    """
+    try:
+        yield
+    except OSError as error:
+        raise InputError.about(file, f"{what}: {error.strerror or error}{hint}") from None
+
+
 def write_atomically(path: Path, data: bytes) -> None:
     """Replace the content of a file outside any build folder: no lock, no earlier version.
 
@@ -59,10 +84,8 @@ def write_atomically(path: Path, data: bytes) -> None:
     ------
     InputError : when it cannot be written; nothing has changed then
     """
-    try:
+    with os_errors_reported(str(path), _NOT_WRITTEN):
         _replace(path.resolve(), data)
-    except OSError as error:
-        raise _not_written(str(path), error) from None
 
 
 def append_row(
@@ -192,19 +215,14 @@ def _versions(folder: Path) -> list[_Version]:
 @contextlib.contextmanager
 def _locked(folder: Path, name: str) -> Iterator[None]:
     """Hold the folder's lock, and report what keeps the file `name` from being written."""
-    try:
-        (folder / HISTORY).mkdir(exist_ok=True)
-        with FileLock(folder / HISTORY / "lock", timeout=WAIT_SECONDS, poll_interval=0.01):
-            yield
-    except Timeout:
-        sentence = f"has been locked by another program for more than {WAIT_SECONDS:g} seconds: try again"
-        raise InputError.about(name, sentence) from None
-    except OSError as error:
-        raise _not_written(name, error) from None
-
-
-def _not_written(name: str, error: OSError) -> InputError:
-    return InputError.about(name, f"could not be written and is unchanged: {error.strerror or error}")
+    with os_errors_reported(name, _NOT_WRITTEN):
+        try:
+            (folder / HISTORY).mkdir(exist_ok=True)
+            with FileLock(folder / HISTORY / "lock", timeout=WAIT_SECONDS, poll_interval=0.01):
+                yield
+        except Timeout:
+            sentence = f"has been locked by another program for more than {WAIT_SECONDS:g} seconds: try again"
+            raise InputError.about(name, sentence) from None
 
 
 def _commit(folder: Path, path: Path, before: bytes, after: bytes, *, keep_version: bool) -> bool:

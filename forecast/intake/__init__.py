@@ -8,17 +8,15 @@ turns these into `session_rows` of the log; `changes_since_last_take` finds thos
 what is uncertain. `proposal` runs these steps, `summary` prints the result, `write_to_folder` writes it.
 """
 
-from forecast.intake.builder_answers import MEANINGS, BuilderAnswers, parse_answers, parse_mapping
+from forecast.intake.builder_answers import MEANINGS, parse_answers, parse_mapping
 from forecast.intake.export import exported_log
 from forecast.intake.proposal import Intake, propose_intake
 from forecast.intake.summary import intake_lines, taken_lines
-from forecast.intake.write_to_folder import Taken, take_in
+from forecast.intake.write_to_folder import take_in
 
 __all__ = [
     "MEANINGS",
-    "BuilderAnswers",
     "Intake",
-    "Taken",
     "exported_log",
     "intake_lines",
     "parse_answers",

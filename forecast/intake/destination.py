@@ -11,6 +11,7 @@ from forecast.errors import InputError, Problem
 from forecast.files.folder import STARTER_FILES, log_files, starter_file
 from forecast.files.logbook import Builder
 from forecast.files.plan import Plan, Task, read_plan
+from forecast.files.storage import os_errors_reported
 from forecast.files.tables import read_date, read_table
 from forecast.intake.saved_reading import FILE, SavedReadings, read_saved
 from forecast.intake.session_rows import Content, contents_of
@@ -135,8 +136,5 @@ def is_starter_file(name: str, data: bytes) -> bool:
 
 def _bytes(path: Path) -> bytes:
     """The content of a file; b"" where it is missing."""
-    try:
+    with os_errors_reported(path.name, "could not be read"):
         return path.read_bytes() if path.exists() else b""
-    except OSError as error:
-        reason = error.strerror or "it cannot be opened"
-        raise InputError.about(path.name, f"could not be read: {reason}") from None

@@ -18,6 +18,7 @@ from forecast.intake.conversion import ConversionRules, ConvertedRow
 from forecast.intake.destination import Destination
 from forecast.intake.parsed_rows import Layout
 from forecast.intake.sheet_cells import SheetRow, cell_text
+from forecast.wording import plural
 
 _CLOCK_MINUTES = re.compile(r"\d{1,2}[.,](?:00|15|30|45)")
 _POINT = re.compile(r"\d{1,2}[.,]\d{1,2}")
@@ -25,7 +26,7 @@ _POINT = re.compile(r"\d{1,2}[.,]\d{1,2}")
 _LEAST_CELLS = 3
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Question:
     """A question that only the builder can answer: how to answer it, and how many rows wait for it."""
 
@@ -34,7 +35,7 @@ class Question:
     rows: int
 
     def __str__(self) -> str:
-        return f"{self.text} Answer with {self.answer} ({count_of(self.rows, 'row')} waiting)."
+        return f"{self.text} Answer with {self.answer} ({plural(self.rows, 'row')} waiting)."
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,39 +76,37 @@ def find_questions(found: Evidence) -> Iterator[Question]:
     """The open questions of a file, each with the number of rows that wait for its answer."""
     meanings, order, reported = found.layout.of_meaning, found.order, len(found.reported)
     if reported and "date" not in meanings:
-        yield Question(text="Which column holds the days?", answer="--map COLUMN=date", rows=reported)
+        yield Question("Which column holds the days?", "--map COLUMN=date", reported)
     if reported and not {*TIMES, "start"} & set(meanings):
-        answer = "--map COLUMN=hours (or minutes)"
-        yield Question(text="Which column holds the hours?", answer=answer, rows=reported)
+        yield Question("Which column holds the hours?", "--map COLUMN=hours (or minutes)", reported)
     if not {"stage", "task"} & set(meanings) and found.destination.plan is None:
         text = "Which column holds the stages? Without one no plan can be proposed."
-        yield Question(text=text, answer="--map COLUMN=stage", rows=len(found.converted) + reported)
+        yield Question(text, "--map COLUMN=stage", len(found.converted) + reported)
     waiting = found.waiting(dates.NO_ORDER, dates.MIXED_ORDER)
     if waiting:
         why = ""
         if order.day_first and order.month_first:
             why = f": {order.day_first[0]!r} and {order.month_first[0]!r} cannot both be right"
         text = f"Does {waiting[0].value!r} begin with the day or with the month{why}?"
-        yield Question(text=text, answer="--answer order=day-first or order=month-first", rows=len(waiting))
+        yield Question(text, "--answer order=day-first or order=month-first", len(waiting))
     waiting = found.waiting(dates.NO_YEAR)
     if waiting:
         text = f"In which year is {waiting[0].value!r}, the first day without a year? (The rest follows.)"
-        yield Question(text=text, answer="--answer year=2023", rows=len(waiting))
+        yield Question(text, "--answer year=2023", len(waiting))
     values = Counter(p.value for p in found.waiting(dates.IMPOSSIBLE_YEAR, dates.FUTURE))
     for value, rows in values.items():
-        answer = f"--answer 'day:{value}=2023-04-19'"
-        yield Question(text=f"Which day is meant by {value!r}?", answer=answer, rows=rows)
+        yield Question(f"Which day is meant by {value!r}?", f"--answer 'day:{value}=2023-04-19'", rows)
     waiting = found.waiting(NO_UNIT)
     if waiting:
         heading = waiting[0].column
         answer = f"--map '{heading}=hours' or '{heading}=minutes'"
         text = f"Is {waiting[0].value!r} in hours or in minutes?"
-        yield Question(text=text, answer=answer, rows=len(waiting))
+        yield Question(text, answer, len(waiting))
     headings = {c.heading for c in meanings.get("date", [])}
     waiting = [p for p in found.waiting(dates.MISSING) if p.column in headings]
     if waiting and not found.layout.blank_day_above:
         text = "Do rows without a day belong to the day above them?"
-        yield Question(text=text, answer="--answer blank-day=above", rows=len(waiting))
+        yield Question(text, "--answer blank-day=above", len(waiting))
 
 
 def find_doubts(found: Evidence) -> Iterator[str]:
@@ -123,12 +122,7 @@ def find_doubts(found: Evidence) -> Iterator[str]:
         yield f"Sheets that are not read: {', '.join(found.unread_sheets)} (--answer sheet=NAME reads one)."
     for column in found.layout.columns:
         if column.meaning == "ignore" and column.filled:
-            yield f"Column {column.heading!r} ({count_of(column.filled, 'cell')}) is not taken in."
-
-
-def count_of(n: int, noun: str) -> str:
-    """A number with its noun: 1 row, 2 rows."""
-    return f"{n} {noun}{'' if n == 1 else 's'}"
+            yield f"Column {column.heading!r} ({plural(column.filled, 'cell')}) is not taken in."
 
 
 def _places(rows: Sequence[ConvertedRow]) -> str:
@@ -140,7 +134,7 @@ def _remarked(found: Evidence, remark: str, sentence: str) -> Iterator[str]:
     """One sentence about all rows with a remark, if there are any."""
     rows = [row for row in found.converted if remark in row.remarks]
     if rows:
-        yield f"{count_of(len(rows), 'row')} {sentence} ({_places(rows)})."
+        yield f"{plural(len(rows), 'row')} {sentence} ({_places(rows)})."
 
 
 def _doubts_about_days(found: Evidence) -> Iterator[str]:
@@ -150,7 +144,7 @@ def _doubts_about_days(found: Evidence) -> Iterator[str]:
         why = f"{shown[0]!r} can be nothing else" if shown else "the heading or your answer says so"
         yield (
             f"Dates are read {rules.order.replace('_', ' ')} in the whole file: {why}; "
-            f"{count_of(order.either, 'date')} would be another day the other way round."
+            f"{plural(order.either, 'date')} would be another day the other way round."
         )
     typed = list(_typed_days(found))
     if len(typed) >= _LEAST_CELLS and all(day.day <= 12 for day in typed):
@@ -183,7 +177,7 @@ def _typed_days(found: Evidence) -> Iterator[date]:
 
 def _swapped(typed: int, first: str, shown: str) -> str:
     return (
-        f"{count_of(typed, 'cell')} hold real dates, none after the 12th of a month, while {shown!r} is text "
+        f"{plural(typed, 'cell')} hold real dates, none after the 12th of a month, while {shown!r} is text "
         f"with the {first} first: the spreadsheet may have swapped day and month in the real dates."
     )
 
@@ -253,19 +247,19 @@ def _doubts_about_work(found: Evidence) -> Iterator[str]:
     aside = [row for row in found.converted if any(r.set_aside for r in row.rows)]
     if aside:
         kinds = ", ".join(sorted({r.set_aside for row in aside for r in row.rows if r.set_aside}))
-        what = f"{count_of(len(aside), 'row')} not building ({kinds})"
+        what = f"{plural(len(aside), 'row')} not building ({kinds})"
         yield f"{what}, set aside in not_building.csv ({_places(aside)})."
 
 
 def _doubts_about_the_folder(found: Evidence) -> Iterator[str]:
     if found.lost:
-        what = f"{count_of(len(found.lost), 'row')} taken in earlier and no longer in the folder"
+        what = f"{plural(len(found.lost), 'row')} taken in earlier and no longer in the folder"
         yield f"{what} ({_places(found.lost)}): --answer again=yes adds them again."
     starter_files = found.destination.starter_files - {"build.toml"}
     if starter_files:
         yield f"The invented rows that `start` wrote are deleted from {', '.join(sorted(starter_files))}."
     if found.plan is not None:
-        stages = count_of(len(found.plan.tasks), "stage")
+        stages = plural(len(found.plan.tasks), "stage")
         yield f"There is no plan: a coarse one of {stages} is proposed, one row each, for you to add hours."
     elif found.destination.plan is not None:
         known = set(found.destination.plan.stages)
@@ -273,4 +267,4 @@ def _doubts_about_the_folder(found: Evidence) -> Iterator[str]:
         unknown = [r.stage for r in rows if r.stage and not r.set_aside and r.stage not in known]
         if unknown:
             names = ", ".join(dict.fromkeys(unknown))
-            yield f"{count_of(len(unknown), 'row')} of stages that the plan does not have: {names}."
+            yield f"{plural(len(unknown), 'row')} of stages that the plan does not have: {names}."

@@ -11,7 +11,7 @@ from typing import Any
 import pandas as pd
 
 from forecast.errors import UsageError
-from forecast.files.csv_file import format_record, guard_formula
+from forecast.files.csv_file import format_csv, guard_formula
 from forecast.files.folder import Build
 from forecast.files.tables import table_schema
 from forecast.intake.session_rows import SessionRow, session_row
@@ -42,8 +42,7 @@ def exported_log(build: Build, ending: str, as_of: date | None = None) -> bytes:
     rows = [_row(record).cells for record in sessions.to_dict("records")]
     columns = table_schema("log").columns
     if ending.casefold() == ".csv":
-        lines = [columns, *([_guarded(row, c) for c in columns] for row in rows)]
-        return "".join(format_record(x, ",") + "\r\n" for x in lines).encode("utf-8")
+        return format_csv([columns, *([_guarded(row, c) for c in columns] for row in rows)])
     if ending.casefold() == ".xlsx":
         return _workbook(columns, rows)
     raise UsageError(f"{ending!r} must be .csv or .xlsx.")

@@ -11,32 +11,17 @@ from pathlib import Path
 from forecast.errors import Problem
 from forecast.files.plan import Plan
 from forecast.files.tables import table_schema
+from forecast.intake import conversion
 from forecast.intake.builder_answers import BuilderAnswers
+from forecast.intake.cells import task_types
 from forecast.intake.cells.date_forms import find_order
 from forecast.intake.cells.dates import DateRules, is_day_number
 from forecast.intake.cells.labels import merge_labels
 from forecast.intake.cells.people import People, SheetCrew, identify_crew
 from forecast.intake.cells.phrases import split_tasks
-from forecast.intake.cells.task_types import (
-    GENERAL,
-    TypeAccuracy,
-    corrections_in,
-    fitted_types,
-    held_out_accuracy,
-)
 from forecast.intake.changes_since_last_take import ChangesSinceLastTake, compare
 from forecast.intake.coarse_plan import coarse_plan
 from forecast.intake.columns import SheetColumn, propose_columns
-from forecast.intake.conversion import (
-    ConversionRules,
-    ConvertedRow,
-    convert_row,
-    main_kinds,
-    stage_labels,
-    stages_in_order,
-    task_text,
-    without_repeated_done,
-)
 from forecast.intake.destination import Destination, read_destination
 from forecast.intake.doubts import Evidence, Question, find_doubts, find_questions
 from forecast.intake.parsed_rows import Layout, ParsedRow, read_day, read_row
@@ -77,7 +62,7 @@ class Intake:
     headings: tuple[str, ...]
     columns: tuple[SheetColumn, ...]
     answers: BuilderAnswers
-    rows: tuple[ConvertedRow, ...]
+    rows: tuple[conversion.ConvertedRow, ...]
     reported: tuple[Problem, ...]
     heading_rows: int
     doubts: tuple[str, ...]
@@ -85,7 +70,7 @@ class Intake:
     crew: SheetCrew
     plan: Plan | None
     types: Mapping[str, int]
-    accuracy: TypeAccuracy | None
+    accuracy: task_types.TypeAccuracy | None
     changes: ChangesSinceLastTake
     keyed: tuple[str, ...]
     fingerprints: tuple[Fingerprint, ...]
@@ -96,7 +81,7 @@ class Intake:
         return len(self.rows) + len(self.reported)
 
     @property
-    def new(self) -> tuple[ConvertedRow, ...]:
+    def new(self) -> tuple[conversion.ConvertedRow, ...]:
         """The rows that the folder does not have yet and that a take would add."""
         return tuple(self.rows[i] for i in self.changes.new)
 
@@ -238,21 +223,21 @@ def _parse_rows(rows: Sequence[SheetRow], layout: Layout) -> tuple[list[ParsedRo
 
 def _suggest_types(
     rows: Sequence[ParsedRow], answers: BuilderAnswers, destination: Destination
-) -> tuple[dict[str, str], TypeAccuracy | None]:
+) -> tuple[dict[str, str], task_types.TypeAccuracy | None]:
     """Text -> the type that it suggests to a classifier that has learned all corrections so far."""
-    texts = {one_line(task_text(row, destination.by_task)) for row in rows}
+    texts = {one_line(conversion.task_text(row, destination.by_task)) for row in rows}
     texts |= {clause for text in texts for clause in split_tasks(text)}
     ordered = sorted(texts - {""})
     if not ordered:
         return {}, None
     corrections = {
         **destination.types_of_plan,
-        **corrections_in(destination.outside_plan),
+        **task_types.corrections_in(destination.outside_plan),
         **destination.saved.types,
         **answers.types,
     }
-    types = fitted_types(corrections)
-    return dict(zip(ordered, types.suggest(ordered), strict=True)), held_out_accuracy(types)
+    types = task_types.fitted_types(corrections)
+    return dict(zip(ordered, types.suggest(ordered), strict=True)), task_types.held_out_accuracy(types)
 
 
 def _conversion_rules(
@@ -261,11 +246,11 @@ def _conversion_rules(
     answers: BuilderAnswers,
     destination: Destination,
     types: Mapping[str, str],
-) -> ConversionRules:
+) -> conversion.ConversionRules:
     """Who the names are, how the labels are spelled, and which tasks the plan has."""
     by_task = destination.by_task
     stages = {t.stage for t in by_task.values()}
-    return ConversionRules(
+    return conversion.ConversionRules(
         crew=identify_crew(
             [People(names=(*row.people.names, *row.helpers.names)) for row in rows],
             known=[b.id for b in destination.builders],
@@ -273,7 +258,7 @@ def _conversion_rules(
             only_helpers=[name for row in rows for name in row.helpers.names],
         ),
         stages=merge_labels(
-            [label for row in rows for label in stage_labels(row, stages)],
+            [label for row in rows for label in conversion.stage_labels(row, stages)],
             known=stages,
             answers=answers.stages,
         ),
@@ -287,29 +272,31 @@ def _conversion_rules(
 
 
 def _convert_rows(
-    parsed: Sequence[ParsedRow], rules: ConversionRules, destination: Destination, *, coarse: bool
-) -> tuple[list[ConvertedRow], Plan | None, list[Problem]]:
+    parsed: Sequence[ParsedRow], rules: conversion.ConversionRules, destination: Destination, *, coarse: bool
+) -> tuple[list[conversion.ConvertedRow], Plan | None, list[Problem]]:
     """Convert the rows; where there is no plan, to sessions on the tasks of a coarse one."""
     rows, problems = _convert_all(parsed, rules)
     plan = None
-    stages = stages_in_order(rows)
+    stages = conversion.stages_in_order(rows)
     if coarse and destination.plan is None and stages:
-        plan = coarse_plan(stages, main_kinds(rows))
+        plan = coarse_plan(stages, conversion.main_kinds(rows))
         rows, problems = _convert_all(parsed, replace(rules, of_stage={t.stage: t for t in plan.tasks}))
     rows, early = _without_early(rows, destination)
-    return without_repeated_done(rows, destination.log), plan, problems + early
+    return conversion.without_repeated_done(rows, destination.log), plan, problems + early
 
 
 def _convert_all(
-    parsed: Sequence[ParsedRow], rules: ConversionRules
-) -> tuple[list[ConvertedRow], list[Problem]]:
-    found = [convert_row(row, rules) for row in parsed]
-    return [c for c in found if isinstance(c, ConvertedRow)], [p for p in found if isinstance(p, Problem)]
+    parsed: Sequence[ParsedRow], rules: conversion.ConversionRules
+) -> tuple[list[conversion.ConvertedRow], list[Problem]]:
+    found = [conversion.convert_row(row, rules) for row in parsed]
+    return [c for c in found if isinstance(c, conversion.ConvertedRow)], [
+        p for p in found if isinstance(p, Problem)
+    ]
 
 
 def _without_early(
-    rows: Sequence[ConvertedRow], destination: Destination
-) -> tuple[list[ConvertedRow], list[Problem]]:
+    rows: Sequence[conversion.ConvertedRow], destination: Destination
+) -> tuple[list[conversion.ConvertedRow], list[Problem]]:
     """Exclude rows that name a builder before their first day in build.toml: `check` would reject them."""
     joins = {b.id: b.joins for b in destination.builders if b.joins is not None}
     accepted, problems = [], []
@@ -324,7 +311,7 @@ def _without_early(
 
 
 def _fingerprints(
-    rows: Sequence[ConvertedRow], headings: Sequence[str], keyed: Sequence[str]
+    rows: Sequence[conversion.ConvertedRow], headings: Sequence[str], keyed: Sequence[str]
 ) -> list[Fingerprint]:
     positions = {heading: headings.index(heading) for heading in keyed}
     parsed = [row.parsed for row in rows]
@@ -343,7 +330,7 @@ def _other_records(read: ReadFile, chosen: ChosenSheets) -> Iterator[Problem]:
         yield Problem(record.file, record.line, "", record.value, record.reason)
 
 
-def _count_types(rows: Sequence[ConvertedRow], plan: Plan | None) -> dict[str, int]:
+def _count_types(rows: Sequence[conversion.ConvertedRow], plan: Plan | None) -> dict[str, int]:
     outside = (r for row in rows for r in row.rows if not r.set_aside and not r.task)
-    types = [r.type or GENERAL for r in outside] + [t.type for t in (plan.tasks if plan else ())]
+    types = [r.type or task_types.GENERAL for r in outside] + [t.type for t in (plan.tasks if plan else ())]
     return dict(Counter(types).most_common())

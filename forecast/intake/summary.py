@@ -7,9 +7,9 @@ from collections.abc import Iterable, Iterator
 from forecast.errors import Problem
 from forecast.intake.builder_answers import MEANINGS
 from forecast.intake.conversion import ConvertedRow
-from forecast.intake.doubts import count_of
 from forecast.intake.proposal import Intake
 from forecast.intake.write_to_folder import Taken
+from forecast.wording import plural
 
 _PREVIEW_ROWS = 8  # judgement: enough to see a wrong column at a glance
 _NOTE_LETTERS = 60
@@ -18,7 +18,7 @@ _NOTE_LETTERS = 60
 def intake_lines(intake: Intake) -> Iterator[str]:
     """What a take would do: columns, first rows, doubts, rows left out, questions, and the total."""
     sheets = f" (sheet {', '.join(intake.sheets)})" if intake.sheets else ""
-    yield f"{intake.file}{sheets}: {count_of(intake.rows_in, 'row')}."
+    yield f"{intake.file}{sheets}: {plural(intake.rows_in, 'row')}."
     yield from _section(
         "Columns:",
         [f"{c.heading} -> {c.meaning} ({MEANINGS[c.meaning]}): {c.reason}" for c in intake.columns],
@@ -46,23 +46,23 @@ def intake_lines(intake: Intake) -> Iterator[str]:
 
 def taken_lines(taken: Taken) -> Iterator[str]:
     """What a take has done."""
-    yield f"{taken.folder}: {count_of(taken.added, 'row')} added to the log."
+    yield f"{taken.folder}: {plural(taken.added, 'row')} added to the log."
     if taken.set_aside:
-        yield f"{count_of(taken.set_aside, 'row')} not building added to not_building.csv."
+        yield f"{plural(taken.set_aside, 'row')} not building added to not_building.csv."
     if taken.stages:
         yield f"A coarse plan was written, one row per stage: {', '.join(taken.stages)}."
         yield "Enter the hours that you expect for each in plan.csv (planned_hours)."
     if taken.builders:
         yield f"Builders added to build.toml: {', '.join(taken.builders)}."
     if taken.already:
-        yield f"{count_of(taken.already, 'row')} already in the folder."
+        yield f"{plural(taken.already, 'row')} already in the folder."
     if taken.changed:
-        yield f"{count_of(len(taken.changed), 'row')} changed in the sheet since, unchanged in the folder:"
+        yield f"{plural(len(taken.changed), 'row')} changed in the sheet since, unchanged in the folder:"
         yield from (f"  {change}" for change in taken.changed)
     if taken.gone:
-        yield f"{count_of(taken.gone, 'row')} taken in earlier and gone from the sheet, kept in the folder."
+        yield f"{plural(taken.gone, 'row')} taken in earlier and gone from the sheet, kept in the folder."
     if taken.reported:
-        yield f"{count_of(len(taken.reported), 'row')} not taken in:"
+        yield f"{plural(len(taken.reported), 'row')} not taken in:"
         yield from (f"  {problem_line(p)}" for p in taken.reported)
 
 
@@ -104,4 +104,4 @@ def _total(intake: Intake) -> str:
     parts += [f"{len(intake.changes.already)} already there"] if intake.changes.already else []
     parts += [f"{len(intake.changes.changed)} changed since"] if intake.changes.changed else []
     parts.append(f"{len(intake.reported)} not taken in")
-    return f"{count_of(intake.rows_in, 'row')}: {', '.join(parts)}."
+    return f"{plural(intake.rows_in, 'row')}: {', '.join(parts)}."

@@ -10,7 +10,7 @@ from forecast.errors import InputError, Problem
 from forecast.files.build_settings import read_settings
 from forecast.files.csv_file import decode_text, format_record, with_records
 from forecast.files.plan import Task
-from forecast.files.storage import change_file
+from forecast.files.storage import change_file, os_errors_reported
 from forecast.files.tables import read_table, table_schema
 from forecast.intake.changes_since_last_take import ChangedRow, spend
 from forecast.intake.destination import NOT_BUILDING, count_contents, is_starter_file
@@ -62,11 +62,8 @@ def take_in(intake: Intake) -> Taken:
     InputError : when a file cannot be written
     """
     folder = intake.destination.folder
-    try:
+    with os_errors_reported(str(folder), "could not be created"):
         folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        sentence = f"could not be created: {error.strerror or 'unknown reason'}"
-        raise InputError.about(str(folder), sentence) from None
     files: list[str] = []
     rows = [r for c in intake.new for r in c.rows]
     added = set_aside = 0

@@ -7,8 +7,7 @@ import json
 from pathlib import Path
 from typing import Any
 
-from forecast.errors import InputError, Problem
-from forecast.files.storage import write_atomically
+from forecast.files.storage import os_errors_reported, write_atomically
 
 _FILES = ("build.toml", "plan.csv", "log.csv", "deliveries.csv", "away.csv")
 
@@ -56,11 +55,9 @@ class AnswerCache:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        try:
+        hint = "; --cache names another folder"
+        with os_errors_reported(str(folder), "could not be created", hint):
             folder.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            sentence = f"could not be created: {error.strerror}; --cache names another folder"
-            raise InputError([Problem(str(folder), None, "", "", sentence)]) from None
 
     def load(self, build: Path, digest: str | None = None) -> dict[str, Any] | None:
         """The cached answer of a build, or None.

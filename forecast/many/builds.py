@@ -20,7 +20,7 @@ from forecast.many.summary import BuildSummary
 from forecast.simulate.settings import Settings
 
 # Part of every digest: increase it when forecasts change, so that cached answers are not used any more.
-_FORECAST_VERSION = 1
+_FORECAST_VERSION = 2
 
 
 @dataclass(kw_only=True)

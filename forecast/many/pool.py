@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 from scipy.stats import norm, t
 
-from forecast.errors import InputError, Problem
+from forecast.errors import InputError
 from forecast.learn.bench_time.priors import DEGREES, BenchPriors
 from forecast.learn.effort import EffortPriors, Normal, ReworkAndGrowthPriors
 from forecast.learn.effort.evidence import SHARED
@@ -49,7 +49,7 @@ def pool_priors(summaries: Iterable[BuildSummary]) -> PooledPriors:
     known = [s for s in summaries if sum(s.effort.finished.values())]
     if len(known) < LEAST_BUILDS:
         sentence = f"pooled priors need at least {LEAST_BUILDS} builds with a finished task. Got {len(known)}"
-        raise InputError([Problem("--write-priors", None, "", "", sentence)])
+        raise InputError.about("--write-priors", sentence)
     builds: dict[str, Any] = {"builds": len(known), "degrees": DEGREES, "built_in_weight": BUILT_IN_WEIGHT}
     return PooledPriors(
         builds=len(known),

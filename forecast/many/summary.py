@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -13,6 +13,7 @@ from forecast.learn.bench_time.evidence import evidence_of as bench_evidence_of
 from forecast.learn.effort import EffortEvidence
 from forecast.simulate.fitted import Fitted
 
+_ARRAYS = ("pull", "chain_precision", "chain_pull", "worked", "idle")
 _DIGITS = 8  # keeps a summary to 8 kB; far finer than the draws behind it
 
 
@@ -34,23 +35,9 @@ class BuildSummary:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers for JSON; only the lower triangle of the symmetric precision."""
-        effort, bench = self.effort, self.bench
-        return {
-            "effects": [list(effect) for effect in effort.effects],
-            "precision": _numbers(effort.precision[np.tril_indices(len(effort.effects))]),
-            "pull": _numbers(effort.pull),
-            "finished": effort.finished,
-            "log_spread": _numbers(effort.log_spread),
-            "spread_by_size": _numbers(effort.spread_by_size),
-            "scales": {name: _number(v) for name, v in effort.scales.items()},
-            "chain_precision": [_numbers(row) for row in bench.chain_precision],
-            "chain_pull": _numbers(bench.chain_pull),
-            "weekly": _numbers((bench.weekly_precision, bench.weekly_pull)),
-            "worked": _numbers(bench.worked),
-            "idle": _numbers(bench.idle),
-            "weeks": bench.weeks,
-            "counts": {name: _number(v) for name, v in self.counts.items()},
-        }
+        lower = self.effort.precision[np.tril_indices(len(self.effort.effects))]
+        parts = vars(self.effort) | {"precision": lower} | vars(self.bench)
+        return _plain(parts | {"counts": {name: float(v) for name, v in self.counts.items()}})
 
     @classmethod
     def from_dict(cls, data: Mapping[str, Any]) -> BuildSummary:
@@ -58,27 +45,12 @@ class BuildSummary:
         count = len(data["effects"])
         precision = np.zeros((count, count))
         precision[np.tril_indices(count)] = data["precision"]
-        return cls(
-            effort=EffortEvidence(
-                effects=tuple((kind, name) for kind, name in data["effects"]),
-                precision=precision + np.tril(precision, -1).T,
-                pull=np.array(data["pull"]),
-                finished=dict(data["finished"]),
-                log_spread=(data["log_spread"][0], data["log_spread"][1]),
-                spread_by_size=(data["spread_by_size"][0], data["spread_by_size"][1]),
-                scales=dict(data["scales"]),
-            ),
-            bench=BenchEvidence(
-                chain_precision=np.array(data["chain_precision"]),
-                chain_pull=np.array(data["chain_pull"]),
-                weekly_precision=data["weekly"][0],
-                weekly_pull=data["weekly"][1],
-                worked=np.array(data["worked"]),
-                idle=np.array(data["idle"]),
-                weeks=data["weeks"],
-            ),
-            counts=dict(data["counts"]),
-        )
+        arrays = {name: np.array(data[name]) for name in _ARRAYS}
+        pairs = {name: tuple(data[name]) for name in ("log_spread", "spread_by_size")}
+        known = {**data, **arrays, **pairs, "effects": tuple(map(tuple, data["effects"]))}
+        known["precision"] = precision + np.tril(precision, -1).T
+        effort, bench = _made(EffortEvidence, known), _made(BenchEvidence, known)
+        return cls(effort=effort, bench=bench, counts=dict(data["counts"]))
 
 
 def summary_of(fitted: Fitted) -> BuildSummary:
@@ -109,9 +81,14 @@ def summary_of(fitted: Fitted) -> BuildSummary:
     )
 
 
-def _number(value: float) -> float:
-    return float(f"{value:.{_DIGITS}g}")
+def _made(kind: Any, known: Mapping[str, Any]) -> Any:
+    return kind(**{f.name: known[f.name] for f in fields(kind)})
 
 
-def _numbers(values: Any) -> list[float]:
-    return [_number(float(v)) for v in values]
+def _plain(value: Any) -> Any:
+    """The same with lists for arrays and tuples, and floats rounded."""
+    if isinstance(value, Mapping):
+        return {key: _plain(part) for key, part in value.items()}
+    if isinstance(value, np.ndarray | list | tuple):
+        return [_plain(part) for part in value]
+    return float(f"{value:.{_DIGITS}g}") if isinstance(value, float) else value

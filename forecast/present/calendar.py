@@ -14,7 +14,6 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import TYPE_CHECKING
 
 from forecast.files.logbook import Away
-from forecast.files.plan import Delivery
 from forecast.present.finish import CAUTION, finish_sentence
 from forecast.simulate.outlook import Outlook
 from forecast.wording import format_date, target_name
@@ -56,8 +55,7 @@ def calendar_file(outlook: Outlook, order_by: Mapping[str, date] | None = None) 
         *_away_events(outlook, build.away),
     ):
         calendar.add_component(event)
-    data: bytes = calendar.to_ical(sorted=True)
-    return data
+    return calendar.to_ical(sorted=True)
 
 
 def event_uid(build_name: str, *key: str) -> str:
@@ -99,23 +97,20 @@ def _finish_event(outlook: Outlook, stage: str | None, words: str, level: float,
 
 
 def _order_events(outlook: Outlook, order_by: Mapping[str, date]) -> Iterator[Event]:
+    """The last day to order something; cancelled once it is on order."""
+    forecast_day = format_date(outlook.as_of)
     for delivery in outlook.fitted.build.deliveries:
         day = order_by.get(delivery.delivery)
         known = [d for d in (delivery.ordered, delivery.arrived) if d is not None and d <= outlook.as_of]
         if day is not None or known == [delivery.ordered]:
-            yield _order_event(outlook, delivery, day)
-
-
-def _order_event(outlook: Outlook, delivery: Delivery, day: date | None) -> Event:
-    """The last day to order something; cancelled once it is on order."""
-    return _event(
-        outlook,
-        key=("order", delivery.delivery),
-        start=day or delivery.ordered or outlook.as_of,
-        summary=f"Order by today: {delivery.title}",
-        description=f"The last day to order it, by the forecast of {format_date(outlook.as_of)}. {CAUTION}",
-        cancelled=day is None,
-    )
+            yield _event(
+                outlook,
+                key=("order", delivery.delivery),
+                start=day or delivery.ordered or outlook.as_of,
+                summary=f"Order by today: {delivery.title}",
+                description=f"The last day to order it, by the forecast of {forecast_day}. {CAUTION}",
+                cancelled=day is None,
+            )
 
 
 def _away_events(outlook: Outlook, away: Sequence[Away]) -> Iterator[Event]:

@@ -2,19 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 import pandas as pd
 
 from forecast.present.finish import format_middle_80
-from forecast.present.terminal import terminal_table
 from forecast.quantiles import sample_quantile
 from forecast.questions.crew import CrewAnswer, CrewPlan
 from forecast.wording import format_short_date
-
-if TYPE_CHECKING:
-    from rich.table import Table
 
 
 def plan_name(answer: CrewAnswer, plan: CrewPlan) -> str:
@@ -52,8 +46,3 @@ def _format_gain(days: np.ndarray) -> str:
         return "not known"
     low, high = sample_quantile(known, 0.10), sample_quantile(known, 0.90)
     return f"{low:,.0f} to {high:,.0f}" if np.isfinite(high) else f"{low:,.0f} or more"
-
-
-def crew_table(answer: CrewAnswer) -> Table:
-    """The rows of `crew_rows` for the terminal; person-hours are left out, for 80 columns."""
-    return terminal_table(crew_rows(answer).drop(columns="Person-hours"))

@@ -9,6 +9,7 @@ from datetime import date, timedelta
 import altair as alt
 import pandas as pd
 
+from forecast import wording
 from forecast.present.charts import dates, hours
 from forecast.present.charts.theme import Theme
 from forecast.present.finish import finish_rows
@@ -19,15 +20,6 @@ from forecast.questions.burn_down import BurnDown
 from forecast.questions.overruns import SPEAKS, SURE, running_over
 from forecast.questions.track_record import TrackRecord
 from forecast.simulate.outlook import Outlook
-from forecast.wording import (
-    capitalise,
-    format_date,
-    format_hours,
-    format_percent,
-    format_short_date,
-    plural,
-    target_name,
-)
 
 _LEVELS = (0.05, 0.10, 0.50, 0.80, 0.90, 0.95)
 _BURN_DOWN_ROWS = 14  # about what one screen shows
@@ -66,7 +58,7 @@ def ranges_frame(targets: Sequence[Target]) -> pd.DataFrame:
     rows = []
     for name, outlook, stage in targets:
         done = outlook.finished_on(stage)
-        finished = "" if done is None else f"finished {format_short_date(done)}"
+        finished = "" if done is None else f"finished {wording.format_short_date(done)}"
         days = {quantile_key(q): outlook.date_at(q, stage) for q in _LEVELS}
         rows.append({"target": name, **days, "finished": finished})
     return as_days(pd.DataFrame(rows), [quantile_key(q) for q in _LEVELS])
@@ -91,8 +83,8 @@ def right_edge(frame: pd.DataFrame, outlook: Outlook) -> date:
 
 def finish_figure(outlook: Outlook, theme: Theme) -> Figure:
     """The range of finish dates of every stage and of the whole build."""
-    frame = ranges_frame([(target_name(s), outlook, s) for s in (*outlook.stages, None)])
-    day = format_date(outlook.as_of)
+    frame = ranges_frame([(wording.target_name(s), outlook, s) for s in (*outlook.stages, None)])
+    day = wording.format_date(outlook.as_of)
     return Figure(
         name="finish-dates",
         finding=_finish_finding(outlook),
@@ -114,26 +106,27 @@ RANGES_LEGEND = (
 
 def _finish_finding(outlook: Outlook) -> str:
     early, late = outlook.date_at(0.10, None), outlook.date_at(0.90, None)
+    first, last = wording.format_date(early), wording.format_date(late)
     if early is None:
         return "Fewer than one run in ten finishes the whole build within the horizon"
     if late is None:
-        return f"The whole build is hardly done before {format_date(early)}; how late is open"
-    return f"The whole build: 8 in 10 runs end between {format_date(early)} and {format_date(late)}"
+        return f"The whole build is hardly done before {first}; how late is open"
+    return f"The whole build: 8 in 10 runs end between {first} and {last}"
 
 
 def burn_down_figure(outlook: Outlook, burned: BurnDown, theme: Theme) -> Figure:
     """Person-hours left of one stage or of the whole build, in the log and in the runs."""
-    name = target_name(burned.stage)
+    name = wording.target_name(burned.stage)
     left, grown = burned.forecast["p50"].iloc[0], burned.scope["hours"].sum()
     # Below an hour the growth is a rounding of the estimates.
-    more = f"; the plan grew by {format_hours(grown)} hours" if grown >= 1 else ""
+    more = f"; the plan grew by {wording.format_hours(grown)} hours" if grown >= 1 else ""
     return Figure(
         name="burn-down",
-        finding=f"{name}: {format_hours(left)} person-hours left at even odds{more}",
+        finding=f"{name}: {wording.format_hours(left)} person-hours left at even odds{more}",
         chart=hours.hours_left(burned.logged, burned.forecast, burned.scope, theme),
         description=(
             f"{name}: person-hours left against dates. A stepped line falls through the log to "
-            f"{format_date(outlook.as_of)}; from there the range of the runs falls to zero."
+            f"{wording.format_date(outlook.as_of)}; from there the range of the runs falls to zero."
         ),
         table=_burn_down_rows(burned),
         legend=(
@@ -152,7 +145,7 @@ def _burn_down_rows(burned: BurnDown) -> pd.DataFrame:
         "p02": "Low (95 %)",
         "p98": "High (95 %)",
     }
-    table = {"Date": [format_short_date(day) for day in ahead["day"]]}
+    table = {"Date": [wording.format_short_date(day) for day in ahead["day"]]}
     return pd.DataFrame(
         table | {title: ahead[q].round().astype(int).to_list() for q, title in columns.items()}
     )
@@ -168,22 +161,23 @@ def ratios_figure(types: pd.DataFrame, theme: Theme) -> Figure:
     """
     frame = pd.DataFrame(
         {
-            "type": types["type"].map(capitalise),
+            "type": types["type"].map(wording.capitalise),
             **{q: types[f"ratio_{q}"] for q in ("p10", "p50", "p90")},
             "label": [f"{ratio:.2f}" for ratio in types["ratio_p50"]],
             "side": [_side(chance) for chance in types["probability_over"]],
         }
     )
+    count = wording.plural(len(frame), "type")
     return Figure(
         name="over-estimate",
-        finding=f"{len(running_over(types))} of {plural(len(frame), 'type')} of work run over their plan",
+        finding=f"{len(running_over(types))} of {count} of work run over their plan",
         chart=hours.ratios_of_types(frame, theme),
         description="One row per type of work: hours taken over hours planned with its range, beside 1.",
         table=overruns_rows(types),
         legend=(
-            f"Triangle to the right: {format_percent(SURE)} sure to run over; to the left: to stay under; "
-            f"circle: open. Counted in the title: types with {SPEAKS} finished tasks or more. Bar: 8 in 10. "
-            "Dotted line: the plan. Most hours at stake first."
+            f"Triangle to the right: {wording.format_percent(SURE)} sure to run over; to the left: to stay "
+            f"under; circle: open. Counted in the title: types with {SPEAKS} finished tasks or more. Bar: 8 "
+            "in 10. Dotted line: the plan. Most hours at stake first."
         ),
     )
 
@@ -204,20 +198,22 @@ def past_figure(record: TrackRecord, target: str, theme: Theme) -> Figure:
     theme : colours and sizes
     """
     rows = record.finishes.loc[record.finishes["target"] == target]
-    name = target_name(None if target == BUILD else target)
+    name = wording.target_name(None if target == BUILD else target)
     held = record.judged(target).held
     hits = f"the 80 % date held in {held.held} of {held.known}" if held.known else "none can be judged yet"
     return Figure(
         name="track-record",
-        finding=f"{name}: {plural(len(rows), 'past forecast')}, {hits}",
+        finding=f"{name}: {wording.plural(len(rows), 'past forecast')}, {hits}",
         chart=dates.past_forecasts(rows, theme),
         description=f"{name}: one bar per past day with the range forecast then, beside the actual finish.",
         table=pd.DataFrame(
             {
-                "Forecast on": [format_short_date(day) for day in rows["as_of"]],
-                "Even odds": [format_short_date(day) for day in rows["p50"]],
-                "80 % sure": [format_short_date(day) for day in rows["p80"]],
-                "Finished": ["open" if day is pd.NaT else format_short_date(day) for day in rows["actual"]],
+                "Forecast on": [wording.format_short_date(day) for day in rows["as_of"]],
+                "Even odds": [wording.format_short_date(day) for day in rows["p50"]],
+                "80 % sure": [wording.format_short_date(day) for day in rows["p80"]],
+                "Finished": [
+                    "open" if day is pd.NaT else wording.format_short_date(day) for day in rows["actual"]
+                ],
             }
         ),
         legend=(

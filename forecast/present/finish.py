@@ -2,18 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 import pandas as pd
 
-from forecast.present.terminal import terminal_table
 from forecast.quantiles import sample_quantile
 from forecast.simulate.outlook import Outlook
 from forecast.wording import format_date, format_hours, format_percent, format_short_date, target_name
-
-if TYPE_CHECKING:
-    from rich.table import Table
 
 CAUTION = (
     "A forecast from your own log, not a promise. It certifies nothing: your kit maker's plans and your "
@@ -76,11 +70,6 @@ def _finish_row(outlook: Outlook, stage: str | None) -> tuple[str, ...]:
         format_short_date(outlook.date_at(0.80, stage)),
         format_short_date(outlook.date_at(0.50, stage, first_90=True)),
     )
-
-
-def finish_table(outlook: Outlook) -> Table:
-    """The rows of `finish_rows` for the terminal."""
-    return terminal_table(finish_rows(outlook), bold_last=True)
 
 
 def basis_sentence(outlook: Outlook) -> str:

@@ -2,31 +2,23 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterable
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from forecast.files.csv_file import guard_formula
+from forecast.files.csv_file import format_csv, guard_formula
 from forecast.many.answer import CSV_COLUMNS, BuildAnswer
-from forecast.present.terminal import terminal_table
 from forecast.wording import format_short_date, plural
-
-if TYPE_CHECKING:
-    from rich.table import Table
 
 _MOST_PROBLEMS = 3  # per build: enough to see what is wrong, and `check` lists all
 
 
-def many_table(builds: Iterable[BuildAnswer]) -> Table:
+def many_rows(builds: Iterable[BuildAnswer]) -> pd.DataFrame:
     """One row per build: its first open stage, the dates of the whole build and what drives them."""
     columns = ["Build", "Stage", "Even odds", "80 % sure", "What drives the date"]
-    rows = pd.DataFrame([_many_row(build) for build in builds], columns=columns)
-    return terminal_table(rows, text=("Stage", "What drives the date"))
+    return pd.DataFrame([_many_row(build) for build in builds], columns=columns)
 
 
 def _many_row(build: BuildAnswer) -> tuple[str, ...]:
@@ -56,10 +48,5 @@ def problem_lines(builds: Iterable[BuildAnswer]) -> list[str]:
 
 def table_csv(builds: Iterable[BuildAnswer]) -> bytes:
     """One row per build as CSV (RFC 4180); no cell is one that a spreadsheet takes for a formula."""
-    text = io.StringIO()
-    writer = csv.writer(text)
-    writer.writerow(CSV_COLUMNS)
-    for build in builds:
-        row = build.row()
-        writer.writerow([guard_formula(row[column]) for column in CSV_COLUMNS])
-    return text.getvalue().encode()
+    rows = (list(map(guard_formula, build.row().values())) for build in builds)
+    return format_csv([CSV_COLUMNS, *rows])

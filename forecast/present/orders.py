@@ -3,20 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from forecast.files.folder import Build
-from forecast.present.terminal import terminal_table
-from forecast.quantiles import day_of, sample_quantile
 from forecast.questions.orders import Order, Orders
 from forecast.wording import format_date, format_percent, format_short_date, plural
-
-if TYPE_CHECKING:
-    from rich.table import Table
 
 
 def delivery_titles(build: Build) -> dict[str, str]:
@@ -70,7 +63,7 @@ def orders_rows(answer: Orders, titles: Mapping[str, str]) -> pd.DataFrame:
 
 
 def _order_row(order: Order, title: str) -> tuple[str, ...]:
-    needed = needed_by(order, 0.5)
+    needed = order.needed_on(0.5)
     wait = order.expected_wait_days
     return (
         title,
@@ -83,21 +76,9 @@ def _order_row(order: Order, title: str) -> tuple[str, ...]:
     )
 
 
-def needed_by(order: Order, level: float) -> date | None:
-    """The day by which a delivery is needed with this chance; None past the horizon."""
-    first_day = np.floor(order.need.needed_days) + 1.0
-    return day_of(order.as_of, sample_quantile(first_day, level))
-
-
 def _format_order_by(order: Order) -> str:
     if order.ordered is not None:
         return f"ordered {format_short_date(order.ordered)}"
     if order.order_by is None:
         return "not needed"
     return "now" if order.overdue else format_short_date(order.order_by)
-
-
-def orders_table(build: Build, answer: Orders) -> Table:
-    """The rows of `orders_rows` for the terminal; the days waited are left out, for 80 columns."""
-    rows = orders_rows(answer, delivery_titles(build)).drop(columns="Days waited")
-    return terminal_table(rows, text=("Order by", "Rule"))

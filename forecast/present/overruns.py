@@ -3,17 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Hashable
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from forecast.present.terminal import terminal_table
 from forecast.questions.overruns import Overruns, say_sure
 from forecast.wording import capitalise, format_percent, format_percent_range
-
-if TYPE_CHECKING:
-    from rich.table import Table
 
 _BASIS = {"own": "own tasks", "pooled": "pooled", "prior": "priors only"}
 
@@ -45,11 +41,11 @@ def _overruns_row(row: dict[Hashable, Any]) -> dict[str, str]:
     }
 
 
-def overruns_table(answer: Overruns) -> Table:
+def narrow_rows(answer: Overruns) -> pd.DataFrame:
     """The types of work for the terminal: narrower cells than `overruns_rows`, for 80 columns."""
     rows = [_narrow_row(row) for row in answer.types.to_dict("records")]
     columns = ["Type", "Hours", "Of plan", "Over", "Doubling", "Now, end", "Rework", "Basis"]
-    return terminal_table(pd.DataFrame(rows, columns=columns))
+    return pd.DataFrame(rows, columns=columns)
 
 
 def _narrow_row(row: dict[Hashable, Any]) -> tuple[str, ...]:

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from typing import TYPE_CHECKING
 
 import pandas as pd
-
-if TYPE_CHECKING:
-    from rich.table import Table
+from rich import box
+from rich.table import Table
+from rich.text import Text
 
 
 def terminal_table(rows: pd.DataFrame, *, text: Collection[str] = (), bold_last: bool = False) -> Table:
@@ -20,10 +19,6 @@ def terminal_table(rows: pd.DataFrame, *, text: Collection[str] = (), bold_last:
     text : further columns of words, set to the left and folded where the terminal is narrow
     bold_last : whether the last row is the total
     """
-    from rich import box
-    from rich.table import Table
-    from rich.text import Text
-
     table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1))
     for number, column in enumerate(rows.columns):
         if number == 0 or column in text:

@@ -2,18 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import pandas as pd
 
-from forecast.present.terminal import terminal_table
 from forecast.quantiles import sample_quantile
 from forecast.questions.readiness import title_of
 from forecast.questions.tonight import Ready, Stretch, Tonight
 from forecast.wording import capitalise, format_clock, format_odds, join_words
-
-if TYPE_CHECKING:
-    from rich.table import Table
 
 MOST_ROWS = 12  # with the lines around it the table fits a terminal of 24 rows
 _MOST_NAMED = 2  # titles of waiting tasks per sentence: the rest are counted
@@ -58,11 +52,6 @@ def _ready_row(ready: Ready) -> tuple[str, ...]:
     low, high = (sample_quantile(hours, level) for level in (0.10, 0.90))
     odds = format_odds(ready.probability_done)
     return title_of(ready.task), f"{low:.1f} to {high:.1f}", odds, str(len(ready.frees) or "")
-
-
-def ready_table(answer: Tonight) -> Table:
-    """The rows of `ready_rows` for the terminal."""
-    return terminal_table(ready_rows(answer))
 
 
 def more_lines(answer: Tonight) -> list[str]:

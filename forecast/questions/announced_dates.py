@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from forecast.files.csv_file import format_record
+from forecast.files.csv_file import format_csv
 from forecast.files.storage import change_file
 from forecast.files.tables import table_schema
 from forecast.quantiles import QUANTILES, quantile_key
@@ -30,9 +30,8 @@ def store_announced_dates(outlook: Outlook, announced: date) -> None:
     InputError when the folder cannot be written; then nothing has changed.
     """
     columns = table_schema("forecasts").columns
-    rows = [format_record([row[c] for c in columns], ",") for row in announced_rows(outlook, announced)]
-    block = "".join(f"{row}\r\n" for row in rows).encode()
-    header = f"{format_record(list(columns), ',')}\r\n".encode()
+    block = format_csv([row[c] for c in columns] for row in announced_rows(outlook, announced))
+    header = format_csv([columns])
 
     def with_block(data: bytes) -> bytes:
         if block in data:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -12,12 +12,10 @@ from forecast.simulate.finish import simulate_what_ifs
 from forecast.simulate.fitted import Fitted
 from forecast.simulate.network import Criticality, Simulation, criticality_of_stages, criticality_of_tasks
 from forecast.simulate.outlook import Outlook
+from forecast.simulate.runs import SimulatedBatch
 from forecast.simulate.settings import Settings
 from forecast.simulate.what_if import BASELINE, WhatIf
 from forecast.wording import format_percent
-
-if TYPE_CHECKING:
-    from forecast.simulate.runs import SimulatedBatch
 
 # The standard error of a share is then at most 1.1 %.
 _RUNS = 2_000

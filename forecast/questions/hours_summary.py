@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from forecast.errors import UsageError
-from forecast.files.csv_file import format_record, guard_formula
+from forecast.files.csv_file import format_csv, guard_formula
 
 CAUTION = (
     "This is a record of time and nothing more. It does not show who is entitled to what, how much of a "
@@ -91,7 +91,7 @@ def record_csv(record: pd.DataFrame) -> bytes:
         **{c: [f"{hours:.2f}" for hours in record[c]] for c in ("hours", "rework_hours")},
     }
     rows = [[*cells, CAUTION], *([*row, ""] for row in zip(*cells.values(), strict=True))]
-    return "".join(f"{format_record(row, ',')}\r\n" for row in rows).encode("utf-8")
+    return format_csv(rows)
 
 
 def _by_month(sessions: pd.DataFrame) -> pd.DataFrame:

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from math import ceil, floor
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from zlib import crc32
 
 import numpy as np
@@ -23,12 +23,10 @@ from forecast.quantiles import QUANTILES, date_column, day_of, quantile_key, sam
 from forecast.random_streams import LEAD_TIMES, stream
 from forecast.simulate.finish import simulate_what_ifs
 from forecast.simulate.fitted import Fitted
+from forecast.simulate.runs import SimulatedBatch
 from forecast.simulate.settings import Settings
 from forecast.simulate.what_if import WhatIf
 from forecast.wording import format_percent
-
-if TYPE_CHECKING:
-    from forecast.simulate.runs import SimulatedBatch
 
 IN_TIME = 0.8  # without costs: the same chance as an 80 % sure date
 

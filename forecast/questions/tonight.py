@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -23,12 +23,10 @@ from forecast.random_streams import TONIGHT, stream
 from forecast.simulate.finish import simulate_what_ifs
 from forecast.simulate.fitted import Fitted
 from forecast.simulate.network import criticality_of_tasks
+from forecast.simulate.runs import SimulatedBatch
 from forecast.simulate.settings import Settings
 from forecast.simulate.what_if import BASELINE
 from forecast.wording import format_day, format_days
-
-if TYPE_CHECKING:
-    from forecast.simulate.runs import SimulatedBatch
 
 USUAL_HOURS = 2.5  # of a session where no log says better: median of real logs, measured by the authors
 # Standard errors: 0.8 % of a chance, 2.9 % of a criticality.

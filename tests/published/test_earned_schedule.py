@@ -7,7 +7,7 @@ of theirs could be had: the planned values are invented, and each row was worked
 import numpy as np
 import pytest
 
-from forecast.questions.track_record import earned_schedule
+from forecast.questions.track_record.earned_schedule import earned_schedule
 from tests.published import published_table
 
 PLANNED = [0, 100, 250, 450, 700, 900, 1000]

@@ -74,18 +74,10 @@ class OrderEvidence:
     @property
     def order(self) -> Order | None:
         """The one order that all the evidence agrees on, or None."""
-        return next(iter(self._orders)) if len(self._orders) == 1 else None
-
-    @property
-    def contradicts_itself(self) -> bool:
-        """Whether some dates can only be day first and others only month first."""
-        return len(self._orders) > 1
-
-    @property
-    def _orders(self) -> set[Order]:
         orders: set[Order] = {self.heading} if self.heading else set()
         orders |= {"day_first"} if self.day_first else set()
-        return orders | ({"month_first"} if self.month_first else set())
+        orders |= {"month_first"} if self.month_first else set()
+        return orders.pop() if len(orders) == 1 else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +105,7 @@ def find_order(cells: Iterable[Cell], heading: str = "") -> OrderEvidence:
     --------
     >>> find_order(["3/4/2023", "4/19/2023"]).order, find_order(["3/4/2023", "5/6/2023"]).order
     ('month_first', None)
-    >>> find_order(["19.4.2023", "4/19/2023"]).contradicts_itself
+    >>> find_order(["19.4.2023", "4/19/2023"]).order is None
     True
     """
     day_first, month_first, either = [], [], 0

@@ -50,16 +50,6 @@ class TypeAccuracy:
         )
 
 
-@dataclass(frozen=True, kw_only=True)
-class Example:
-    """One text of the evaluation set."""
-
-    text: str
-    type: str
-    not_building: bool
-    rework: bool
-
-
 class TaskTypes:
     """Classifier of task texts.
 
@@ -155,24 +145,12 @@ def training_texts() -> tuple[tuple[str, ...], tuple[str, ...]]:
     return tuple(texts), tuple(types)
 
 
-@cache
-def evaluation_texts() -> tuple[Example, ...]:
-    """Texts written independently of the vocabulary and never trained on, with the right answers."""
-    return tuple(
-        Example(
-            text=row["text"],
-            type=row["type"],
-            not_building=bool(row["not_building"]),
-            rework=bool(row["rework"]),
-        )
-        for row in read_words("evaluation.csv")
-    )
-
-
 def held_out_accuracy(types: TaskTypes) -> TypeAccuracy:
     """Accuracy of a fitted classifier on the evaluation texts that are building."""
-    building = [e for e in evaluation_texts() if not e.not_building]
-    pairs = list(zip(types.suggest([e.text for e in building]), (e.type for e in building), strict=True))
+    # Written independently of the vocabulary, and never trained on.
+    building = [row for row in read_words("evaluation.csv") if not row["not_building"]]
+    suggested_types = types.suggest([row["text"] for row in building])
+    pairs = list(zip(suggested_types, (row["type"] for row in building), strict=True))
     return TypeAccuracy(
         texts=len(pairs),
         right=sum(suggested == right for suggested, right in pairs),

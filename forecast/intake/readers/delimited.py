@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from itertools import islice
 
 from forecast.errors import InputError
-from forecast.files.csv_file import unguard_formula
+from forecast.files.csv_file import read_records, unguard_formula
 from forecast.intake.sheet_cells import MOST_COLUMNS, MOST_ROWS, Cell, ReadFile, Sheet, SheetRow, is_blank
 
 _SEPARATORS = (",", ";", "\t", "|")
@@ -81,7 +81,8 @@ def read_delimited(data: bytes, name: str) -> ReadFile:
     separator = find_separator(text)
     rows: list[SheetRow] = []
     notices = [notice] if notice else []
-    for line, record in _records(text, separator, name):
+    # All records first: a broken one is reported before anything else.
+    for line, _, record in list(read_records(text, separator, name, _broken_sentence)):
         cells: tuple[Cell, ...] = tuple(unguard_formula(c.strip()) or None for c in record)
         if is_blank(cells):
             continue
@@ -117,16 +118,5 @@ def _until_broken(reader: Iterator[list[str]]) -> Iterator[list[str]]:
         yield from reader
 
 
-def _records(text: str, separator: str, name: str) -> list[tuple[int, list[str]]]:
-    """Every record with its first line."""
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
-    records = []
-    first_line = 1
-    try:
-        for record in reader:
-            records.append((first_line, record))
-            first_line = reader.line_num + 1
-    except csv.Error as error:
-        sentence = f"is broken here, so that nothing was taken in ({error})"
-        raise InputError.about(name, sentence, first_line) from None
-    return records
+def _broken_sentence(error: str) -> str:
+    return f"is broken here, so that nothing was taken in ({error})"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from forecast.errors import InputError
+from forecast.files.storage import os_errors_reported
 from forecast.intake.readers.delimited import decode, read_delimited
 from forecast.intake.readers.front_matter import is_front_matter, read_markdown
 from forecast.intake.readers.workbook import is_zip, read_workbook
@@ -22,7 +23,7 @@ def read_foreign(path: Path | str) -> ReadFile:
     InputError : when the file as a whole cannot be read
     """
     path = Path(path)
-    try:
+    with os_errors_reported(path.name, "could not be read"):
         if path.is_dir():
             return read_markdown(path)
         if not path.is_file():
@@ -35,8 +36,6 @@ def read_foreign(path: Path | str) -> ReadFile:
         if is_zip(head):
             return read_workbook(path)
         data = path.read_bytes()
-    except OSError as error:
-        raise InputError.about(path.name, f"could not be read: {error.strerror or error}") from None
     if data.startswith(_OLD_WORKBOOK):
         sentence = "is an old or a protected spreadsheet: save it again as XLSX or CSV"
         raise InputError.about(path.name, sentence)

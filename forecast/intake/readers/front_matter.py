@@ -13,16 +13,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from forecast.errors import InputError
+from forecast.files.storage import os_errors_reported
+from forecast.intake import sheet_cells
 from forecast.intake.readers.delimited import decode
-from forecast.intake.sheet_cells import (
-    MOST_COLUMNS,
-    MOST_ROWS,
-    ReadFile,
-    Sheet,
-    SheetRow,
-    Unread,
-    UnreadRecord,
-)
 
 # A longer "key" is a sentence with a colon.
 _KEY = re.compile(r"([\w][\w .()/-]{0,60}?)\s*:(?:\s+(.*)|\s*)")
@@ -44,7 +37,7 @@ def is_front_matter(text: str) -> bool:
     return text.lstrip("\ufeff\n\r\t ").partition("\n")[0].rstrip() in ("---", "+++")
 
 
-def read_markdown(path: Path) -> ReadFile:
+def read_markdown(path: Path) -> sheet_cells.ReadFile:
     """Read the entries of one Markdown file, or of every `.md` file under a folder.
 
     Raises
@@ -52,43 +45,41 @@ def read_markdown(path: Path) -> ReadFile:
     InputError : when there is nothing to read; an entry that cannot be read is in `ReadFile.unread`
     """
     files = sorted(p for p in path.rglob("*.md") if p.is_file()) if path.is_dir() else [path]
-    if len(files) > MOST_ROWS:
-        raise InputError.about(path.name, f"has more than {MOST_ROWS} files")
+    if len(files) > sheet_cells.MOST_ROWS:
+        raise InputError.about(path.name, f"has more than {sheet_cells.MOST_ROWS} files")
     entries: list[tuple[str, int, dict[str, str]]] = []
-    unread: list[UnreadRecord] = []
+    unread: list[sheet_cells.UnreadRecord] = []
     notices: list[str] = []
     for file in files:
         name = file.relative_to(path).as_posix() if path.is_dir() else file.name
         text, notice = _text(file, name)
         notices += [notice] if notice else []
         for line, entry in read_entries(text):
-            if isinstance(entry, Unread):
-                unread.append(UnreadRecord(file=name, line=line, value="", reason=entry.reason))
+            if isinstance(entry, sheet_cells.Unread):
+                unread.append(sheet_cells.UnreadRecord(file=name, line=line, value="", reason=entry.reason))
             else:
                 entries.append((name, line, entry))
     if not entries and not unread:
         raise InputError.about(path.name, "has no Markdown entry with front matter")
     headings = tuple(dict.fromkeys(key for *_, entry in entries for key in entry))
-    if len(headings) > MOST_COLUMNS:
-        raise InputError.about(path.name, f"has more than {MOST_COLUMNS} different keys")
+    if len(headings) > sheet_cells.MOST_COLUMNS:
+        raise InputError.about(path.name, f"has more than {sheet_cells.MOST_COLUMNS} different keys")
     rows = tuple(
-        SheetRow(file=name, line=line, cells=tuple(entry.get(h) or None for h in headings))
+        sheet_cells.SheetRow(file=name, line=line, cells=tuple(entry.get(h) or None for h in headings))
         for name, line, entry in entries
     )
-    sheet = Sheet(name="", rows=rows, headed=headings)
-    return ReadFile(name=path.name, sheets=(sheet,), unread=tuple(unread), notices=tuple(notices))
+    sheet = sheet_cells.Sheet(name="", rows=rows, headed=headings)
+    return sheet_cells.ReadFile(name=path.name, sheets=(sheet,), unread=tuple(unread), notices=tuple(notices))
 
 
 def _text(file: Path, name: str) -> tuple[str, str]:
-    try:
+    with os_errors_reported(name, "could not be read"):
         if file.stat().st_size > _MOST_FILE_BYTES:
             raise InputError.about(name, "is larger than 5 MB, which no log entry needs")
         return decode(file.read_bytes(), name)
-    except OSError as error:
-        raise InputError.about(name, f"could not be read: {error.strerror or error}") from None
 
 
-def read_entries(text: str) -> Iterator[tuple[int, dict[str, str] | Unread]]:
+def read_entries(text: str) -> Iterator[tuple[int, dict[str, str] | sheet_cells.Unread]]:
     """Every entry of a text: its first line, and its keys; the text below the front matter is `body`.
 
     Examples
@@ -99,13 +90,13 @@ def read_entries(text: str) -> Iterator[tuple[int, dict[str, str] | Unread]]:
     lines = text.lstrip("\ufeff").replace("\r\n", "\n").replace("\r", "\n").split("\n")
     at = next((i for i, line in enumerate(lines) if line.strip()), len(lines))
     if at < len(lines) and lines[at].rstrip() not in ("---", "+++"):
-        yield at + 1, Unread("does not begin with front matter between two lines of ---")
+        yield at + 1, sheet_cells.Unread("does not begin with front matter between two lines of ---")
         return
     while at < len(lines):
         fence = lines[at].rstrip()
         end = next((i for i in range(at + 1, len(lines)) if lines[i].rstrip() == fence), None)
         if end is None:
-            yield at + 1, Unread(f"opens front matter that no line of {fence} closes")
+            yield at + 1, sheet_cells.Unread(f"opens front matter that no line of {fence} closes")
             return
         front = lines[at + 1 : end]
         following = _next_entry(lines, end + 1, {m[1] for m in map(_OPENING.match, front) if m})
@@ -125,17 +116,17 @@ def _next_entry(lines: list[str], start: int, keys: set[str]) -> int:
     return len(lines)
 
 
-def _entry(front: list[str], fence: str, below: list[str]) -> dict[str, str] | Unread:
+def _entry(front: list[str], fence: str, below: list[str]) -> dict[str, str] | sheet_cells.Unread:
     found = _toml_keys(front) if fence == "+++" else _keys(front)
-    if isinstance(found, Unread):
+    if isinstance(found, sheet_cells.Unread):
         return found
     heading = next((m[1] for m in map(_HEADING.fullmatch, below) if m), "")
     body = "\n".join(line for line in below if not _HEADING.fullmatch(line)).strip()
     both = {**found, **{k: v for k, v in (("heading", heading.strip()), ("body", body)) if k not in found}}
-    return {key: text for key, text in both.items() if text} if found else Unread("is empty")
+    return {key: text for key, text in both.items() if text} if found else sheet_cells.Unread("is empty")
 
 
-def _keys(front: list[str]) -> dict[str, str] | Unread:
+def _keys(front: list[str]) -> dict[str, str] | sheet_cells.Unread:
     found: dict[str, str] = {}
     key = ""
     for number, line in enumerate(front, start=1):
@@ -145,7 +136,7 @@ def _keys(front: list[str]) -> dict[str, str] | Unread:
         if opened and not line[0].isspace():
             key = opened[1].strip()
             if key in found:
-                return Unread(f"has the key {key} twice")
+                return sheet_cells.Unread(f"has the key {key} twice")
             value = (opened[2] or "").strip()
             found[key] = "" if re.fullmatch(r"[|>][+-]?", value) else _scalar(value)
         elif item and key:
@@ -153,7 +144,9 @@ def _keys(front: list[str]) -> dict[str, str] | Unread:
         elif line[0].isspace() and key:
             found[key] = "\n".join(t for t in (found[key], line.strip()) if t)
         else:
-            return Unread(f"has a line of front matter that is not `key: value` (its line {number})")
+            return sheet_cells.Unread(
+                f"has a line of front matter that is not `key: value` (its line {number})"
+            )
     return found
 
 
@@ -166,9 +159,9 @@ def _scalar(text: str) -> str:
     return "" if text in ("~", "null") else _COMMENT.sub("", text)
 
 
-def _toml_keys(front: list[str]) -> dict[str, str] | Unread:
+def _toml_keys(front: list[str]) -> dict[str, str] | sheet_cells.Unread:
     try:
         found = tomllib.loads("\n".join(front))
     except (tomllib.TOMLDecodeError, RecursionError) as error:
-        return Unread(f"has front matter that is not TOML ({str(error)[:100]})")
+        return sheet_cells.Unread(f"has front matter that is not TOML ({str(error)[:100]})")
     return {key: ", ".join(map(str, v)) if isinstance(v, list) else str(v) for key, v in found.items()}

@@ -5,17 +5,8 @@ from __future__ import annotations
 import altair as alt
 import pandas as pd
 
-from forecast.present.charts.theme import (
-    BAND_OPACITY,
-    BAR_OPACITY,
-    Theme,
-    dates_x,
-    grid_axis,
-    names_y,
-    on_lines,
-    percent_axis,
-    utc,
-)
+from forecast.present.charts import axes
+from forecast.present.charts.theme import BAND_OPACITY, BAR_OPACITY, Theme
 from forecast.wording import capitalise
 
 _BANDS = {"95": ("p02", "p98"), "80": ("p10", "p90"), "50": ("p25", "p75")}
@@ -38,8 +29,8 @@ def hours_left(
     theme : colours and sizes
     """
     title = "Person-hours left"
-    x = dates_x("day", "Date")
-    ahead = alt.Chart(utc(forecast)).encode(x=x)
+    x = axes.dates_x("day", "Date")
+    ahead = alt.Chart(axes.utc(forecast)).encode(x=x)
     bands = [
         ahead.mark_area(color=theme.blue, opacity=BAND_OPACITY[name]).encode(
             y=alt.Y(f"{low}:Q", title=title), y2=f"{high}:Q"
@@ -49,8 +40,8 @@ def hours_left(
     # Without an edge the 80 % band would differ from its neighbours by shade alone.
     edge = ahead.mark_line(color=theme.blue, strokeWidth=1, strokeDash=[6, 3])
     y = alt.Y("p50:Q", title=title, scale=alt.Scale(zero=True), axis=alt.Axis(grid=True))
-    log = alt.Chart(utc(logged)).mark_line(color=theme.orange, strokeWidth=3, interpolate="step-after")
-    added = alt.Chart(utc(_on_the_line(scope, logged))).encode(x=x, y="hours_left:Q")
+    log = alt.Chart(axes.utc(logged)).mark_line(color=theme.orange, strokeWidth=3, interpolate="step-after")
+    added = alt.Chart(axes.utc(_on_the_line(scope, logged))).encode(x=x, y="hours_left:Q")
     return theme.layers(
         *bands,
         *(edge.encode(y=f"{column}:Q") for column in _BANDS["80"]),
@@ -80,14 +71,14 @@ def hours_by_week(weeks: pd.DataFrame, coming: pd.DataFrame, theme: Theme) -> al
     coming : week_from, next, middle (the place of the tick), p10, p50, p90 (clock hours)
     theme : colours and sizes
     """
-    ahead = alt.Chart(utc(coming)).encode(x=dates_x("week_from"))
+    ahead = alt.Chart(axes.utc(coming)).encode(x=axes.dates_x("week_from"))
     return theme.layers(
-        alt.Chart(utc(weeks))
+        alt.Chart(axes.utc(weeks))
         .mark_bar(color=theme.orange)
         .encode(
-            x=dates_x("monday", "Week"),
+            x=axes.dates_x("monday", "Week"),
             x2="next:T",
-            y=alt.Y("hours:Q", title="Clock hours per week", axis=grid_axis()),
+            y=alt.Y("hours:Q", title="Clock hours per week", axis=axes.grid_axis()),
             y2=alt.YDatum(0),
         ),
         ahead.mark_bar(color=theme.blue, opacity=BAND_OPACITY["80"]).encode(
@@ -108,10 +99,10 @@ def hours_by_month(months: pd.DataFrame, theme: Theme) -> alt.LayerChart:
     months : first, next (the first days of the month and of the one after), hours (person-hours)
     theme : colours and sizes
     """
-    bars = alt.Chart(utc(months)).mark_bar(color=theme.orange, stroke="white", strokeWidth=1)
-    y = alt.Y("hours:Q", title="Person-hours", axis=grid_axis())
+    bars = alt.Chart(axes.utc(months)).mark_bar(color=theme.orange, stroke="white", strokeWidth=1)
+    y = alt.Y("hours:Q", title="Person-hours", axis=axes.grid_axis())
     return theme.layers(
-        bars.encode(x=dates_x("first", "Month"), x2="next:T", y=y, y2=alt.YDatum(0)), height=180
+        bars.encode(x=axes.dates_x("first", "Month"), x2="next:T", y=y, y2=alt.YDatum(0)), height=180
     )
 
 
@@ -128,9 +119,9 @@ def days_of_week(days: pd.DataFrame, theme: Theme) -> alt.LayerChart:
         "worked_share:Q",
         title="Share of such days with a session",
         scale=alt.Scale(domain=[0, _LABEL_ROOM * longest], nice=False),
-        axis=percent_axis(),
+        axis=axes.percent_axis(),
     )
-    base = alt.Chart(days).encode(y=names_y(days["name"]), x=x)
+    base = alt.Chart(days).encode(y=axes.names_y(days["name"]), x=x)
     return theme.layers(
         base.mark_bar(color=theme.orange, size=18),
         base.mark_text(align="left", dx=6).encode(text="label:N"),
@@ -147,8 +138,8 @@ def ratios_of_types(types: pd.DataFrame, theme: Theme) -> alt.LayerChart:
         order to show
     theme : colours and sizes
     """
-    types = types.assign(type=on_lines(types["type"]))
-    y = names_y(types["type"])
+    types = types.assign(type=axes.on_lines(types["type"]))
+    y = axes.names_y(types["type"])
     x = alt.X(
         "p10:Q",
         title="Hours taken, as a multiple of the plan",
@@ -204,7 +195,7 @@ def help_curve(curve: pd.DataFrame, theme: Theme) -> alt.LayerChart:
     """
     base = alt.Chart(curve).encode(
         x=alt.X("weekly_hours:Q", title="Hours of help per week", scale=alt.Scale(nice=False)),
-        y=alt.Y("gain_days:Q", title="Days gained", axis=grid_axis()),
+        y=alt.Y("gain_days:Q", title="Days gained", axis=axes.grid_axis()),
     )
     return theme.layers(
         base.mark_line(color=theme.blue, strokeWidth=3),

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from forecast.present.charts.dates import finish_ranges
 from forecast.present.charts.theme import PAPER
 from forecast.present.crew import crew_rows, plan_name
@@ -13,11 +11,9 @@ from forecast.present.report_page.elements import PageTable, Section
 from forecast.questions.announced_dates import BUILD
 from forecast.questions.crew import CrewAnswer
 from forecast.questions.orders import Order, Orders
+from forecast.questions.track_record import TrackRecord, announced_sentences, record_sentences
 from forecast.simulate.outlook import Outlook
 from forecast.wording import format_date
-
-if TYPE_CHECKING:
-    from forecast.questions.track_record import TrackRecord
 
 
 def crew_section(crew: CrewAnswer) -> Section:
@@ -81,8 +77,6 @@ def _order_sentence(order: Order, title: str) -> str:
 
 def record_section(record: TrackRecord) -> Section:
     """Past forecasts compared with what happened."""
-    from forecast.questions.track_record import announced_sentences, record_sentences
-
     first, *others = record_sentences(record)
     rows = record.finishes.loc[record.finishes["target"] == BUILD]
     figure = past_figure(record, BUILD, PAPER) if len(rows) else None

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -15,13 +14,11 @@ from forecast.questions.crew import CrewAnswer, compare_crews
 from forecast.questions.hours_summary import hours_record
 from forecast.questions.orders import Orders, orders_of
 from forecast.questions.overruns import Overruns, overruns
+from forecast.questions.track_record import TrackRecord, track_record
 from forecast.simulate.finish import simulate_build
 from forecast.simulate.fitted import fit_build
 from forecast.simulate.outlook import Outlook
 from forecast.simulate.settings import Settings
-
-if TYPE_CHECKING:
-    from forecast.questions.track_record import TrackRecord
 
 OnProgress = Callable[[int, int], None]
 # Comparing plans repeats the simulation per plan and per delivery, the back-test per past day; these numbers
@@ -102,8 +99,6 @@ def gather_answers(
 
 def _record(build: Build, as_of: date, settings: Settings, on_progress: OnProgress | None) -> TrackRecord:
     from joblib import cpu_count
-
-    from forecast.questions.track_record import track_record
 
     few = replace(settings, runs=min(settings.runs, _RECORD_RUNS))
     workers = min(cpu_count(), _MOST_WORKERS)

@@ -9,17 +9,7 @@ findings       the comparison in sentences
 shared_draws   one set of draws for many questions about the second builder's hours
 """
 
-from forecast.questions.crew.answer import SECOND, Crew, CrewAnswer, CrewPlan, HelpCurve
-from forecast.questions.crew.compare import compare_crews, crew_of, per_hour, what_ifs_of
+from forecast.questions.crew.answer import CrewAnswer, CrewPlan
+from forecast.questions.crew.compare import compare_crews
 
-__all__ = [
-    "SECOND",
-    "Crew",
-    "CrewAnswer",
-    "CrewPlan",
-    "HelpCurve",
-    "compare_crews",
-    "crew_of",
-    "per_hour",
-    "what_ifs_of",
-]
+__all__ = ["CrewAnswer", "CrewPlan", "compare_crews"]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -16,12 +15,10 @@ from forecast.simulate.finish import simulate_what_ifs
 from forecast.simulate.fitted import Fitted
 from forecast.simulate.network import CAUSES
 from forecast.simulate.outlook import Outlook
+from forecast.simulate.runs import SimulatedBatch
 from forecast.simulate.settings import Settings
 from forecast.simulate.what_if import WhatIf
 from forecast.wording import join_words
-
-if TYPE_CHECKING:
-    from forecast.simulate.runs import SimulatedBatch
 
 # Judgement: enough points for linear interpolation, denser where the first hours gain most.
 _SHARES = (0.125, 0.25, 0.5, 0.75, 1.0)
@@ -64,7 +61,8 @@ def compare_crews(
         fitted, settings, what_ifs, on_batch=collect, trace=True, on_progress=on_progress
     )
     plans = tuple(t.plan(p, o) for t, p, o in zip(tallies, PLANS, outlooks, strict=True))
-    gains = {p.plan: gain_in_days(plans[0].outlook, p.outlook) for p in plans[1:]}
+    alone = outlooks[0].build_finish_days
+    gains = {p.plan: gain_in_days(alone, p.outlook.build_finish_days) for p in plans[1:]}
     curve = _help_curve(fitted, settings, crew, what_ifs)
     by_task = _by_task(fitted, plans)
     by_type = _by_type(by_task)
@@ -127,15 +125,15 @@ def what_ifs_of(fitted: Fitted, crew: Crew) -> tuple[WhatIf, ...]:
     return replace(helper, presence=dict.fromkeys(crew.others, 0.0)), two, helper
 
 
-def gain_in_days(alone: Outlook, other: Outlook) -> np.ndarray:
+def gain_in_days(alone: np.ndarray, other: np.ndarray) -> np.ndarray:
     """(run,) days by which the other plan finishes before solo; NaN where neither finishes.
 
     Parameters
     ----------
-    alone, other : outlooks on the same draws
+    alone, other : (run,) finish of the build on the same draws, days after `as_of`
     """
     with np.errstate(invalid="ignore"):  # infinity less infinity is NaN, as intended
-        return np.asarray(alone.build_finish_days - other.build_finish_days)
+        return np.asarray(alone - other)
 
 
 def per_hour(gain_days: np.ndarray, helper_hours: np.ndarray) -> np.ndarray:
@@ -229,5 +227,5 @@ def _help_curve(fitted: Fitted, settings: Settings, crew: Crew, what_ifs: tuple[
     done = np.isfinite(weeks)
     total = float(np.concatenate(present)[done].sum())
     weekly = total / float(weeks[done].sum()) if weeks[done].sum() > 0 else 0.0
-    gains = [median_of(gain_in_days(alone, other)) for other in others]
+    gains = [median_of(gain_in_days(alone.build_finish_days, other.build_finish_days)) for other in others]
     return HelpCurve(weekly_hours=tuple(share * weekly for share in _SHARES), gain_days=tuple(gains))

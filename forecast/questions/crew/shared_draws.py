@@ -9,22 +9,19 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from forecast.errors import UsageError
+from forecast.learn.bench_time import BenchDraws
 from forecast.quantiles import day_of, sample_quantile
 from forecast.questions.crew.answer import Crew, quantile_of
-from forecast.questions.crew.compare import crew_of, per_hour, what_ifs_of
+from forecast.questions.crew.compare import crew_of, gain_in_days, per_hour, what_ifs_of
 from forecast.random_streams import BATCH_RUNS
 from forecast.simulate.fitted import Fitted
 from forecast.simulate.runs import DrawnBatch, draw_batch, map_in_order, numbered_batches
 from forecast.simulate.settings import Settings
 from forecast.simulate.what_if import WhatIf
-
-if TYPE_CHECKING:
-    from forecast.learn.bench_time import BenchDraws
 
 # Judgement: runs of about equal length share one array of days, so that few days are drawn for nothing.
 _GROUPS = 3
@@ -89,15 +86,12 @@ class CrewOutcome:
         -------
         Infinite where only this plan finishes, below zero where it is later, NaN where neither finishes
         """
-        return quantile_of(self._gain(other), level)
+        return quantile_of(gain_in_days(other.build_finish_days, self.build_finish_days), level)
 
     def sooner_per_hour(self, other: CrewOutcome, level: float) -> float:
         """A quantile of `sooner_than` per hour of the others, run by run; 0 where they have no work."""
-        return quantile_of(per_hour(self._gain(other), self.other_hours), level)
-
-    def _gain(self, other: CrewOutcome) -> np.ndarray:
-        with np.errstate(invalid="ignore"):  # infinity less infinity is NaN, as intended
-            return other.build_finish_days - self.build_finish_days
+        gain = gain_in_days(other.build_finish_days, self.build_finish_days)
+        return quantile_of(per_hour(gain, self.other_hours), level)
 
     def hours_at(self, level: float, *, others: bool = False) -> float:
         """A quantile of the person-hours in the runs that finish; NaN where none does.

@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from forecast.errors import InputError, Problem
+from forecast.errors import InputError
+from forecast.files.storage import os_errors_reported
 from forecast.files.tables import read_table
 from forecast.quantiles import QUANTILE_KEYS
 from forecast.questions.announced_dates import FORECASTS
@@ -61,11 +62,8 @@ def read_announced(folder: Path, outcomes: Outcomes) -> AnnouncedRecord:
     InputError with every cell that cannot be read.
     """
     path = folder / FORECASTS
-    try:
+    with os_errors_reported(FORECASTS, "could not be read"):
         data = path.read_bytes() if path.exists() else b""
-    except OSError as error:
-        problem = Problem(FORECASTS, None, "", "", f"could not be read: {error.strerror}")
-        raise InputError([problem]) from None
     if not data:
         return announced_beside_outcomes(_no_rows(), outcomes)
     table = read_table(data, FORECASTS, "forecasts")

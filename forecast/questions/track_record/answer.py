@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date
 from typing import Any
 
 import pandas as pd
@@ -32,21 +31,27 @@ def record_answer(record: ScoredForecasts) -> dict[str, Any]:
             target: {_name(level): _band(record.judged_hours(target), level) for level in LEVELS}
             for target in (WINDOW, TASKS)
         },
-        "announced": [_announced(row) for row in record.announced.rows.to_dict("records")],
+        "announced": [
+            {"announced": _day(row["announced"])} | _dates(row)
+            for row in record.announced.rows.to_dict("records")
+        ],
         "sentences": [*record_sentences(record), *announced_sentences(record)],
     }
 
 
-def _finish(row: dict[Any, Any]) -> dict[str, Any]:
-    burn_rate = row["average_pace_days"] - row["actual_days"]
+def _dates(row: dict[Any, Any]) -> dict[str, Any]:
     return {
         "as_of": _day(row["as_of"]),
         "target": row["target"],
         "finish": {k: _day(row[k]) for k in QUANTILE_KEYS},
         "actual": _day(row["actual"]),
-        "crps_days": rounded(row["crps_days"], 1),
-        "burn_rate_error_days": rounded(burn_rate, 0),
     }
+
+
+def _finish(row: dict[Any, Any]) -> dict[str, Any]:
+    burn_rate = row["average_pace_days"] - row["actual_days"]
+    scores = {"crps_days": rounded(row["crps_days"], 1), "burn_rate_error_days": rounded(burn_rate, 0)}
+    return _dates(row) | scores
 
 
 def _hours(row: dict[Any, Any]) -> dict[str, Any]:
@@ -60,16 +65,6 @@ def _hours(row: dict[Any, Any]) -> dict[str, Any]:
         "settled": row["settled"],
         "crps_hours": rounded(row["crps_hours"], 2),
         "naive_error_hours": rounded(row["naive_hours"] - row["actual"], 1) if row["settled"] else None,
-    }
-
-
-def _announced(row: dict[Any, Any]) -> dict[str, Any]:
-    return {
-        "announced": _day(row["announced"]),
-        "as_of": _day(row["as_of"]),
-        "target": row["target"],
-        "finish": {k: _day(row[k]) for k in QUANTILE_KEYS},
-        "actual": _day(row["actual"]),
     }
 
 
@@ -89,7 +84,4 @@ def _name(level: float) -> str:
 
 
 def _day(stamp: pd.Timestamp) -> str | None:
-    if pd.isna(stamp):
-        return None
-    day: date = stamp.date()
-    return day.isoformat()
+    return None if pd.isna(stamp) else stamp.date().isoformat()

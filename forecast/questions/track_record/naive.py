@@ -4,16 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from forecast.files.folder import Build
 from forecast.learn.bench_time.history import availability
 from forecast.learn.progress import Progress
 from forecast.questions.track_record.earned_schedule import earned_schedule, time_of
-
-if TYPE_CHECKING:
-    from forecast.files.folder import Build
 
 _FIRST_DAYS = 730
 _MOST_YEARS = 120  # then nobody comes for good, and the planned curve never reaches its end

@@ -44,8 +44,7 @@ class Outcomes:
         rows = tasks if target == BUILD else tasks.loc[tasks["stage"] == target]
         if rows.empty or not rows["done"].all():
             return None
-        day: date = rows["finished"].max().date()
-        return day
+        return rows["finished"].max().date()
 
     def hours_within(self, day: date, days: int) -> float:
         """Person-hours in the `days` days after `day`; a log row of several days is spread evenly."""

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from forecast.errors import UsageError
+from forecast.files.folder import Build
 from forecast.learn.progress import read_progress
 from forecast.quantiles import QUANTILES, day_of, to_date
 from forecast.questions.scores import crps_censored
@@ -29,9 +30,6 @@ from forecast.questions.track_record.replay import (
 from forecast.questions.track_record.scored import KEYS, WAYS, ScoredForecasts
 from forecast.questions.track_record.sentences import announced_sentences, record_sentences
 from forecast.simulate.settings import Settings
-
-if TYPE_CHECKING:
-    from forecast.files.folder import Build
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from forecast.files.folder import Build
 from forecast.questions.announced_dates import BUILD
 from forecast.questions.track_record.naive import NaiveWays, naive_ways
 from forecast.questions.track_record.past_days import build_known_on
@@ -17,9 +17,6 @@ from forecast.simulate.finish import simulate_build
 from forecast.simulate.fitted import Fitted, fit_build
 from forecast.simulate.outlook import Outlook
 from forecast.simulate.settings import Settings
-
-if TYPE_CHECKING:
-    from forecast.files.folder import Build
 
 RUNS = 500
 WINDOW_DAYS = 91
