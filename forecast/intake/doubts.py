@@ -111,12 +111,9 @@ def find_questions(found: Evidence) -> Iterator[Question]:
 
 def find_doubts(found: Evidence) -> Iterator[str]:
     """Every sentence about what could be wrong, the most important first."""
-    yield from _doubts_about_days(found)
-    yield from _doubts_about_hours(found)
-    yield from _doubts_about_people(found)
-    yield from _doubts_about_labels(found)
-    yield from _doubts_about_work(found)
-    yield from _doubts_about_the_folder(found)
+    of_cells = (_doubts_about_days, _doubts_about_hours, _doubts_about_people, _doubts_about_labels)
+    for doubts in (*of_cells, _doubts_about_work, _doubts_about_the_folder):
+        yield from doubts(found)
     yield from found.notices
     if found.unread_sheets:
         yield f"Sheets that are not read: {', '.join(found.unread_sheets)} (--answer sheet=NAME reads one)."
