@@ -229,9 +229,9 @@ def _doubts_about_labels(found: Evidence) -> Iterator[str]:
     for group in found.rules.kinds.groups:
         yield f"Types merged: {group}."
     is_split = found.rules.several == "split"
-    how = "split into equal parts" if is_split else "kept whole under the first one (the note has all)"
+    how = "split into equal parts" if is_split else "taken whole under the first one (the note lists all)"
     yield from _remarked(found, "several labels", f"with several stages, {how}")
-    how = "split into equal parts" if is_split else "kept as one (--answer several=split splits them equally)"
+    how = "split into equal parts" if is_split else "taken as one (--answer several=split divides equally)"
     yield from _remarked(found, "several tasks", f"with several tasks, {how}")
 
 
