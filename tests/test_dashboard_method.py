@@ -21,7 +21,7 @@ CHECKS = reference_table("published_checks")
 @pytest.mark.parametrize("reader", METHOD_READERS)
 def test_every_table_of_the_pages_is_read(reader):
     found = study_tables(reader)
-    assert {"tonight_skill", "finish_skill"} <= set(found)
+    assert {"tonight", "finish"} <= set(found)
     assert len(found) == method_page(reader).count("<!-- quoted:")
 
 
@@ -32,7 +32,7 @@ def test_the_words_of_a_page_hold_no_table_and_no_mark_of_one(reader):
 
 
 def test_the_coverage_is_that_of_the_study():
-    quoted, shown = study_tables("builders")["finish_skill"], range_coverage()
+    quoted, shown = study_tables("builders")["finish"], range_coverage()
     assert len(shown) == len(quoted) == 12
     assert shown["Forecast of"].str.startswith("the ").all()
     for said, share in zip(shown["Within the 80 % range"], quoted["80 %"], strict=True):
@@ -41,7 +41,7 @@ def test_the_coverage_is_that_of_the_study():
 
 
 def test_the_sentence_gives_the_worst_and_the_best():
-    shares = [float(s) for s in study_tables("builders")["finish_skill"]["80 %"]]
+    shares = [float(s) for s in study_tables("builders")["finish"]["80 %"]]
     low, high = (f"{100 * share:.0f}" for share in (min(shares), max(shares)))
     assert coverage_sentence() == f"The 80 % ranges contained the outcome in {low} to {high} of 100 cases."
 

@@ -73,7 +73,7 @@ def _show_studies() -> None:
         show_table(calibration, "Tasks of invented builds, by the chance that was forecast")
         _download_csv("chances-tonight", calibration)
     with st.expander("All figures, beside simpler forecasts and the oracle"):
-        skill = study_tables.study_tables("statisticians")["finish_skill"]
+        skill = study_tables.study_tables("statisticians")["finish"]
         caption = "Coverage, and the mean error in days (CRPS) as a ratio to each other forecast"
         st.html(html_table(skill, caption, scrolls=True))
         st.caption(

@@ -27,7 +27,7 @@ def study_tables(reader: str) -> dict[str, pd.DataFrame]:
 
     Examples
     --------
-    >>> study_tables("builders")["finish_skill"].columns.to_list()
+    >>> study_tables("builders")["finish"].columns.to_list()
     ['target', 'at', '80 %']
     """
     return {study: _frame(table) for study, table in _QUOTED.findall(method_page(reader))}
@@ -45,7 +45,7 @@ def _frame(table: str) -> pd.DataFrame:
 
 def range_coverage() -> pd.DataFrame:
     """How often the 80 % range contained the outcome, by target and by the share of the hours done."""
-    study = study_tables("builders")["finish_skill"]
+    study = study_tables("builders")["finish"]
     return pd.DataFrame(
         {
             "Hours done by then": [_SHARES.get(at, at) for at in study["at"]],
@@ -57,7 +57,7 @@ def range_coverage() -> pd.DataFrame:
 
 def chance_calibration() -> pd.DataFrame:
     """How often a task was finished in the session, by the chance that was forecast."""
-    study = study_tables("builders")["tonight_skill"]
+    study = study_tables("builders")["tonight"]
     return pd.DataFrame(
         {
             "Chance forecast": [given.replace("%", " %") for given in study["given"]],
@@ -69,7 +69,7 @@ def chance_calibration() -> pd.DataFrame:
 
 def coverage_sentence() -> str:
     """The lowest and the highest coverage of the 80 % ranges."""
-    shares = study_tables("builders")["finish_skill"]["80 %"].astype(float)
+    shares = study_tables("builders")["finish"]["80 %"].astype(float)
     low, high = round(100 * shares.min()), round(100 * shares.max())
     return f"The 80 % ranges contained the outcome in {low} to {high} of 100 cases."
 
