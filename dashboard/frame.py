@@ -60,7 +60,7 @@ def errors_shown() -> Iterator[None]:
 
 
 def announce_change(state: str) -> None:
-    """Tell the visitor that the page shows other files than before, unless they changed them here."""
+    """Report that the page shows other files than before, unless they changed them here."""
     before = st.session_state.get("state_shown", state)
     st.session_state["state_shown"] = state
     if before != state and not {"notice", "import_lines"} & set(st.session_state):

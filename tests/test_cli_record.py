@@ -55,7 +55,7 @@ def said(folder):
     "words",
     [
         "4 forecasts: none can be judged yet.",
-        "What you were told: of 1 date whose outcome is known, the 80 % date held in 0; the even-odds date "
+        "Announced dates: of 1 date whose outcome is known, the 80 % date held in 0; the even-odds date "
         "was at least 64 days too early.",
         "From 2 past days, 2026-02-28 to 2026-03-31; 50 runs each, seed 0, as of 2026-04-15.",
     ],

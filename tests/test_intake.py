@@ -216,7 +216,7 @@ def test_several_tasks_are_kept_as_one_and_said_or_split_when_told(tmp_path, fol
     path.write_text(f"Date,Hours,Section,Work\n2026-01-03,3,tail,{work}\n")
     intake = propose(path, folder)
     assert len(intake.rows[0].rows) == 1
-    assert any("several tasks, kept as one" in d for d in intake.doubts)
+    assert any("several tasks, taken as one" in d for d in intake.doubts)
     split = propose(path, folder, "several=split").rows[0].rows
     assert [(r.hours, r.set_aside, r.note) for r in split] == [
         (1.0, "", "drilled ribs"), (1.0, "", "deburred ribs"), (1.0, "ordering", "ordered rivets"),

@@ -343,7 +343,7 @@ def test_what_cannot_be_written_leaves_the_old_file_and_no_scrap(folder, tmp_pat
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr("forecast.files.storage.os.replace", full)
-    with pytest.raises(UsageError, match="could not be written, and is as it was: No space left on device"):
+    with pytest.raises(UsageError, match="could not be written and is unchanged: No space left on device"):
         write_report(read_build(folder), AS_OF, SETTINGS, ReportFiles(page=out))
     assert out.read_text(encoding="utf-8") == "old"
     assert [p.name for p in tmp_path.iterdir() if p.is_file()] == ["page.html"]

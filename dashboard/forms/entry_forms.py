@@ -16,8 +16,9 @@ from dashboard.work.reading import LogReading
 from forecast.files.amend import LogRow, change_row, remove_row
 from forecast.files.entry import add_step, log_session, propose_step
 from forecast.files.folder import PartialBuild
-from forecast.files.plan import Plan, Task
+from forecast.files.plan import Plan
 from forecast.files.tables import table_schema
+from forecast.questions.readiness import title_of
 
 OUTSIDE = ""
 # The lengths of most sessions; any other goes into the field "Other hours".
@@ -195,7 +196,4 @@ def _finished_tasks(sessions: pd.DataFrame) -> set[str]:
 
 def task_words(plan: Plan, task: str) -> str:
     """A task as an entry of the list."""
-    if task == OUTSIDE:
-        return "Work outside the plan"
-    found: Task = plan.by_id[task]
-    return found.task if found.title == found.task else f"{found.title} ({found.task})"
+    return "Work outside the plan" if task == OUTSIDE else title_of(plan.by_id[task])

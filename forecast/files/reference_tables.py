@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+
+import pandas as pd
 
 from forecast.errors import UsageError
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 METHOD_READERS = ("builders", "statisticians")
 _INSTALLED = Path(__file__).parents[1] / "schemas" / "reference_tables"
@@ -67,8 +65,6 @@ def reference_table(name: str) -> pd.DataFrame:
     >>> float(group.loc[2, "person_hours_factor"])
     1.14
     """
-    import pandas as pd
-
     return pd.read_csv(reference_path(name), keep_default_na=False, encoding="utf-8")
 
 

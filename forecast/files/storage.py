@@ -1,4 +1,4 @@
-"""Writing a builder's file: completely or not at all, one writer at a time, the previous version kept.
+"""Writing a builder's file: completely or not at all, one writer at a time, with a history.
 
 A write takes the folder's lock, writes the new content to a temporary file beside the old one, flushes it to
 disk, copies the old content into `.history/`, and only then renames: at every moment the file is the old one
@@ -160,7 +160,7 @@ def change_file(path: Path, change: Callable[[bytes], bytes], *, keep_version: b
             after = change(before)
             if after == before or _commit(folder, path, before, after, keep_version=keep_version):
                 return
-    raise InputError.about(name, "keeps being changed by another program: close it there first")
+    raise InputError.about(name, "is changed again and again by another program: close it there first")
 
 
 def undo(folder: Path) -> UndoneChange:

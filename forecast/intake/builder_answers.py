@@ -38,15 +38,14 @@ MEANINGS: Mapping[str, str] = {
 }
 _ID = re.compile(r"[^\s+]{1,60}")
 Several = Literal["keep", "split"]
-_SEVERAL: Mapping[str, Several] = {"keep": "keep", "split": "split"}
-_ORDERS: Mapping[str, Order] = {
-    "day-first": "day_first", "day_first": "day_first", "dmy": "day_first",
-    "month-first": "month_first", "month_first": "month_first", "mdy": "month_first",
-}  # fmt: skip
-_SWITCHES = {
-    ("blank-day", "above"): "blank_day_above",
-    ("minutes-after-point", "yes"): "minutes_after_point",
-    ("again", "yes"): "again",
+# (key, value) of an answer that has few forms -> the field of `BuilderAnswers`.
+_FIXED: Mapping[tuple[str, str], dict[str, Any]] = {
+    **{("order", form): {"order": "day_first"} for form in ("day-first", "day_first", "dmy")},
+    **{("order", form): {"order": "month_first"} for form in ("month-first", "month_first", "mdy")},
+    **{("several", form): {"several": form} for form in ("keep", "split")},
+    ("blank-day", "above"): {"blank_day_above": True},
+    ("minutes-after-point", "yes"): {"minutes_after_point": True},
+    ("again", "yes"): {"again": True},
 }
 FIRST_YEAR, LAST_YEAR = 1950, 2199  # the bounds of every date in the log (schemas/log.json)
 _FORMS = (
@@ -153,15 +152,9 @@ def parse_answers(pairs: Iterable[str]) -> BuilderAnswers:
 
 def _file_answer(key: str, value: str) -> dict[str, Any]:
     """An answer about the whole file, as a field of `BuilderAnswers`; empty if it is none."""
-    if (key, value) in _SWITCHES:
-        return {_SWITCHES[key, value]: True}
-    if key == "order" and value in _ORDERS:
-        return {"order": _ORDERS[value]}
     if key == "year" and value.isascii() and value.isdigit() and FIRST_YEAR <= int(value) <= LAST_YEAR:
         return {"first_year": int(value)}
-    if key == "several" and value in _SEVERAL:
-        return {"several": _SEVERAL[value]}
-    return {"sheet": value} if key == "sheet" else {}
+    return {"sheet": value} if key == "sheet" else _FIXED.get((key, value), {})
 
 
 def _cell_answer(answers: BuilderAnswers, kind: str, cell: str, value: str) -> dict[str, Any]:

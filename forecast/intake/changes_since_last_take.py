@@ -21,7 +21,7 @@ Counts = dict[bool, Counter[Content]]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChangedRow:
-    """A row that was taken in earlier and differs in the sheet now; the folder keeps its own version."""
+    """A row that was taken in earlier and differs in the sheet now; the folder is not changed."""
 
     file: str
     line: int

@@ -111,12 +111,9 @@ def find_questions(found: Evidence) -> Iterator[Question]:
 
 def find_doubts(found: Evidence) -> Iterator[str]:
     """Every sentence about what could be wrong, the most important first."""
-    yield from _doubts_about_days(found)
-    yield from _doubts_about_hours(found)
-    yield from _doubts_about_people(found)
-    yield from _doubts_about_labels(found)
-    yield from _doubts_about_work(found)
-    yield from _doubts_about_the_folder(found)
+    of_cells = (_doubts_about_days, _doubts_about_hours, _doubts_about_people, _doubts_about_labels)
+    for doubts in (*of_cells, _doubts_about_work, _doubts_about_the_folder):
+        yield from doubts(found)
     yield from found.notices
     if found.unread_sheets:
         yield f"Sheets that are not read: {', '.join(found.unread_sheets)} (--answer sheet=NAME reads one)."
@@ -232,9 +229,9 @@ def _doubts_about_labels(found: Evidence) -> Iterator[str]:
     for group in found.rules.kinds.groups:
         yield f"Types merged: {group}."
     is_split = found.rules.several == "split"
-    how = "split into equal parts" if is_split else "kept whole under the first one (the note has all)"
+    how = "split into equal parts" if is_split else "taken whole under the first one (the note lists all)"
     yield from _remarked(found, "several labels", f"with several stages, {how}")
-    how = "split into equal parts" if is_split else "kept as one (--answer several=split splits them equally)"
+    how = "split into equal parts" if is_split else "taken as one (--answer several=split divides equally)"
     yield from _remarked(found, "several tasks", f"with several tasks, {how}")
 
 

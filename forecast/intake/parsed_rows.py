@@ -228,17 +228,11 @@ def _too_long(row: SheetRow, layout: Layout, days: DaysRead, parts: Sequence[Hou
     return _problem(row, layout.hours_column, reason)
 
 
-def _remarks(days: DaysRead, parts: Sequence[HoursPart]) -> Iterator[str]:
-    if days.how != "day":
-        yield days.how
-    if days.unsure:
-        yield "unsure day"
-    if days.short_year:
-        yield "short year"
-    if any(p.about for p in parts):
-        yield "about"
-    if len(parts) > 1:
-        yield "parts"
+def _remarks(days: DaysRead, parts: Sequence[HoursPart]) -> list[str]:
+    about = any(p.about for p in parts)
+    applies = {days.how: days.how != "day", "unsure day": days.unsure, "short year": days.short_year}
+    applies |= {"about": about, "parts": len(parts) > 1}
+    return [remark for remark, holds in applies.items() if holds]
 
 
 def _inexact_cells(

@@ -36,7 +36,7 @@ def intake_lines(intake: Intake) -> Iterator[str]:
                 "these texts are ours, as the vocabulary is: expect less on your own.",
             ],
         )
-    changed = "Changed in the sheet since an earlier take (the folder keeps its own version):"
+    changed = "Changed in the sheet since an earlier take (unchanged in the folder):"
     yield from _section(changed, intake.changes.changed)
     yield from _section("Not taken in, with the reason:", map(problem_line, intake.reported))
     yield from _section("Questions:", intake.questions)
@@ -60,7 +60,7 @@ def taken_lines(taken: Taken) -> Iterator[str]:
         yield f"{plural(len(taken.changed), 'row')} changed in the sheet since, unchanged in the folder:"
         yield from (f"  {change}" for change in taken.changed)
     if taken.gone:
-        yield f"{plural(taken.gone, 'row')} taken in earlier and gone from the sheet, kept in the folder."
+        yield f"{plural(taken.gone, 'row')} taken in earlier and no longer in the sheet, still in the folder."
     if taken.reported:
         yield f"{plural(len(taken.reported), 'row')} not taken in:"
         yield from (f"  {problem_line(p)}" for p in taken.reported)

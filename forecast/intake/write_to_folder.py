@@ -33,7 +33,7 @@ class Taken:
     stages : stages of the plan that was written, one task each
     builders : ids written to build.toml
     already : number of rows of the sheet that the folder had before
-    changed : rows that were changed in the sheet after an earlier take; the folder keeps its own version
+    changed : rows that were changed in the sheet after an earlier take; the folder is not changed
     gone : number of rows taken in earlier that the sheet no longer has; the folder keeps them
     reported : the rows that could not be taken in, one problem each
     files : names of the files that were written

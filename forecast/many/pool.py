@@ -136,7 +136,7 @@ def _spreads(known: Sequence[BuildSummary], built_in: EffortPriors) -> dict[str,
 def _without_prior(posterior: tuple[float, float], prior: Normal) -> tuple[float, float]:
     """Precision and pull of the likelihood behind a normal posterior (mean, sd)."""
     mean, sd = posterior
-    # Few draws can make a posterior a little wider than its prior: such a log tells nothing.
+    # Few draws can make a posterior a little wider than its prior: such a log is no evidence.
     precision = max(sd**-2 - prior.sd**-2, 0.0)
     pull = (precision + prior.sd**-2) * mean - prior.centre / prior.sd**2 if precision else 0.0
     return precision, pull

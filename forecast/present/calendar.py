@@ -11,15 +11,13 @@ import unicodedata
 import uuid
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime, time, timedelta
-from typing import TYPE_CHECKING
+
+from icalendar import Calendar, Event, vText
 
 from forecast.files.logbook import Away
 from forecast.present.finish import CAUTION, finish_sentence
 from forecast.simulate.outlook import Outlook
 from forecast.wording import format_date, target_name
-
-if TYPE_CHECKING:
-    from icalendar import Event
 
 _PRODUCT = "-//benchdays//finish dates//EN"
 # Drawn once; another one would duplicate every event that builders have imported.
@@ -40,8 +38,6 @@ def calendar_file(outlook: Outlook, order_by: Mapping[str, date] | None = None) 
     -------
     an iCalendar file: all-day events, lines of at most 75 octets
     """
-    from icalendar import Calendar, vText
-
     build = outlook.fitted.build
     calendar = Calendar()
     calendar.add("prodid", _PRODUCT)
@@ -144,8 +140,6 @@ def _event(
     cancelled: bool = False,
 ) -> Event:
     """An all-day event from `start` to `end`, both included; the end in the file is exclusive."""
-    from icalendar import Event
-
     event = Event()
     event.add("uid", event_uid(outlook.fitted.build.name, *key))
     event.add("dtstamp", datetime.combine(outlook.as_of, time(), UTC))

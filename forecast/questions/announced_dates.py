@@ -1,4 +1,4 @@
-"""The announced dates, stored in the build folder: what the builder was told is a fact.
+"""The announced dates, stored in the build folder as they were printed.
 
 `forecasts.csv` only grows. The same dates announced twice on one day are written once.
 """

@@ -242,7 +242,7 @@ def day_in_time(need: Need, chance: float) -> int | None:
     30
     """
     latest = np.sort(need.needed_days - need.lead_days)
-    # A product such as 0.7 * 10 can come out just above the whole number that it stands for.
+    # A product such as 0.7 * 10 can come out just above the whole number that it represents.
     enough = ceil(chance * len(latest) - 1e-9)
     day = float(latest[len(latest) - enough])
     return max(0, floor(day)) if np.isfinite(day) else None

@@ -9,17 +9,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from forecast.learn.effort import EffortModel
 from forecast.learn.progress import Progress
 from forecast.quantiles import QUANTILE_KEYS, rounded, sample_quantiles
 from forecast.wording import capitalise, format_percent, format_percent_range, join_words
-
-if TYPE_CHECKING:
-    from forecast.learn.effort import EffortModel
 
 # All three are judgement: how sure a finding must be, finished tasks that a type needs for a finding of its
 # own, and the share or change of the ratio that is worth a sentence.

@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from forecast.errors import UsageError
+from forecast.learn.effort import EffortModel
 from forecast.learn.learning_curve import lot_midpoint, rate_of_slope
 from forecast.learn.progress import Progress
 from forecast.wording import capitalise, format_percent, format_percent_range
-
-if TYPE_CHECKING:
-    from forecast.learn.effort import EffortModel
 
 _CURVE_POINTS = 40  # enough for a smooth line
 _LEVELS = {"p10": 0.10, "p50": 0.50, "p90": 0.90}

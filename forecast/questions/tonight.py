@@ -28,7 +28,7 @@ from forecast.simulate.settings import Settings
 from forecast.simulate.what_if import BASELINE
 from forecast.wording import format_day, format_days
 
-USUAL_HOURS = 2.5  # of a session where no log says better: median of real logs, measured by the authors
+USUAL_HOURS = 2.5  # of a session without a log: median of real logs, measured by the authors
 # Standard errors: 0.8 % of a chance, 2.9 % of a criticality.
 _DRAWS = 4_000
 _TRACED_RUNS = 300

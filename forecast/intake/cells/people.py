@@ -126,7 +126,7 @@ def identify_crew(
     answers: Mapping[str, str],
     only_helpers: Iterable[str] = (),
 ) -> SheetCrew:
-    """Tell builders from helpers.
+    """Separate builders from helpers.
 
     Parameters
     ----------

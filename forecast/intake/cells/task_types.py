@@ -60,7 +60,7 @@ class TaskTypes:
 
     Attributes (after `fit`)
     ------------------------
-    classes_ : the types that it can tell apart
+    classes_ : the types that it distinguishes
 
     Examples
     --------

@@ -10,12 +10,11 @@ from forecast.present.charts.theme import PAPER
 from forecast.present.figures import Figure
 from forecast.present.finish import CAUTION
 from forecast.present.report_page.elements import PageTable, Section
+from forecast.questions.hours_summary import BREAKDOWNS, hours_by
 from forecast.questions.hours_summary import CAUTION as HOURS_CAUTION
-from forecast.questions.hours_summary import hours_by
 from forecast.simulate.outlook import Outlook
 from forecast.wording import capitalise, format_date
 
-_BREAKDOWNS = ("person", "stage", "type", "month")
 _BASIS = {
     "own": "Estimated from your own finished tasks of the type",
     "pooled": "Estimated from other types and priors too, because few tasks of the type are finished",
@@ -39,7 +38,7 @@ def hours_section(record: pd.DataFrame) -> Section:
             "By person: clock hours at the bench. The other tables add up the hours of everybody present.",
         ),
         figures=(_month_figure(months),) if len(months) else (),
-        tables=tuple(PageTable(caption=f"Hours by {by}", rows=_hours_rows(record, by)) for by in _BREAKDOWNS),
+        tables=tuple(PageTable(caption=f"Hours by {by}", rows=_hours_rows(record, by)) for by in BREAKDOWNS),
     )
 
 

@@ -1,4 +1,4 @@
-"""Back-test: what past forecasts said, compared with what happened.
+"""Back-test: past forecasts compared with what happened.
 
 past_days         which past days; build_known_on: the folder as known on one of them
 replay            the forecasts of one past day

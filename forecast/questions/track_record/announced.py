@@ -9,8 +9,9 @@ import numpy as np
 import pandas as pd
 
 from forecast.errors import InputError
+from forecast.files.csv_file import format_csv
 from forecast.files.storage import os_errors_reported
-from forecast.files.tables import read_table
+from forecast.files.tables import read_table, table_schema
 from forecast.quantiles import QUANTILE_KEYS
 from forecast.questions.announced_dates import FORECASTS
 from forecast.questions.track_record.outcomes import Outcomes
@@ -64,9 +65,8 @@ def read_announced(folder: Path, outcomes: Outcomes) -> AnnouncedRecord:
     path = folder / FORECASTS
     with os_errors_reported(FORECASTS, "could not be read"):
         data = path.read_bytes() if path.exists() else b""
-    if not data:
-        return announced_beside_outcomes(_no_rows(), outcomes)
-    table = read_table(data, FORECASTS, "forecasts")
+    header = format_csv([table_schema("forecasts").columns])
+    table = read_table(data or header, FORECASTS, "forecasts")
     if table.problems:
         raise InputError(list(table.problems))
     rows = table.frame[["announced", "as_of", "target", *QUANTILE_KEYS]]
@@ -95,13 +95,6 @@ def announced_beside_outcomes(rows: pd.DataFrame, outcomes: Outcomes) -> Announc
         ),
         known_until=until,
     )
-
-
-def _no_rows() -> pd.DataFrame:
-    days = pd.Series([], dtype="datetime64[us]")
-    frame = pd.DataFrame(dict.fromkeys(["announced", "as_of", *QUANTILE_KEYS], days))
-    frame.insert(2, "target", pd.Series([], dtype="str"))
-    return frame
 
 
 def _days(start: pd.Series, end: pd.Series) -> np.ndarray:

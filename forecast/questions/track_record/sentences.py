@@ -42,7 +42,7 @@ def announced_sentences(record: ScoredForecasts) -> list[str]:
     if announced.rows.empty:
         return []
     judged = announced.judged
-    lines = [f"What you were told: {_lower_first(_dates_sentence(judged.held, judged.middle, 'date'))}"]
+    lines = [f"Announced dates: {_lower_first(_dates_sentence(judged.held, judged.middle, 'date'))}"]
     if gone := announced.no_longer_planned:
         lines.append(f"Dates were announced for {', '.join(gone)}, which the plan no longer has.")
     return lines
