@@ -45,5 +45,5 @@ def large_build(tmp_path_factory):
 
 def test_finish_answers_on_two_thousand_tasks_and_four_thousand_rows(large_build):
     printed = benchdays("finish", large_build, "--as-of", "2026-04-01", "--runs", 500, "--no-keep").stdout
-    assert f"From {DONE} finished of {TASKS} tasks, {ROWS} sessions" in printed
+    assert f"Based on {DONE} of {TASKS} tasks finished, {ROWS} sessions" in printed
     assert "Whole build: 80 % sure by" in printed

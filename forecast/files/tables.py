@@ -11,6 +11,7 @@ from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache
+from threading import Lock
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,6 +24,7 @@ from forecast.files.fields import Field, TableSchema, table_schema
 if TYPE_CHECKING:
     from pandera.pandas import Check, DataFrameSchema
 
+_IMPORTING = Lock()
 _NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d{1,3})?", re.ASCII)
 _CLOCK_HOURS = re.compile(r"(\d{1,6}):([0-5]\d)", re.ASCII)
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
@@ -112,11 +114,13 @@ def check_frame(frame: pd.DataFrame, name: str) -> pd.DataFrame:
     -------
     One row per cell that breaks the contract, with its `column` and `index`.
     """
-    from pandera.errors import SchemaErrors
+    # First of all: threads that begin to import pandera at different modules deadlock.
+    with _IMPORTING:
+        import pandera.pandas as pandera
 
     try:
         contract(name).validate(frame, lazy=True)
-    except SchemaErrors as errors:
+    except pandera.errors.SchemaErrors as errors:
         return errors.failure_cases[["column", "index"]].drop_duplicates().reset_index(drop=True)
     return pd.DataFrame({"column": [], "index": []})
 
