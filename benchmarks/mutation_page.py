@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Iterable
 from importlib.metadata import version
 from pathlib import Path
@@ -19,11 +19,10 @@ KILLED = ("killed", "timeout")
 WORDS = ("equivalent", "untested", "cosmetic")
 HEAD = """# Do the tests bite?
 
-{drawn} faults were put into the core, one at a time (seed {seed}; Python {python}, numpy {numpy}, numba
-{numba}), out of {kinds} kinds of change: {listed}. The tests that enter the changed function were run on
-each until one failed. {done} have been run: the tests noticed {killed} ({share}), {timeouts} of them by not
-ending in time. Without the {equivalent} that were judged equivalent, which no test can notice, the share is
-**{of_real}**.
+{drawn} faults were put into the core, one at a time, and the tests that enter the changed function were run
+until one failed (seed {seed}; Python {python}, numpy {numpy}, numba {numba}). Of the {done} run so far
+the tests noticed {killed} ({share}), {timeouts} of them by not ending in time. Judged equivalent, so that
+no test can notice them: {equivalent}. Without these the share is **{of_real}**.
 """
 
 
@@ -55,13 +54,10 @@ def write_page(mutants: list[Mutant], results: Iterable[dict[str, str]], seed: i
     survivors = [m for m in done if outcome[m.name] not in KILLED]
     killed = len(done) - len(survivors)
     equivalent = sum(judged.get(m.name, {}).get("judgement") == "equivalent" for m in survivors)
-    kinds = Counter(m.kind for m in mutants)
-    listed = ", ".join(f"{kind} {count}" for kind, count in kinds.most_common())
     lines = [
         HEAD.format(
             drawn=len(mutants), seed=seed, python=python_version(), numpy=version("numpy"),
-            numba=version("numba"), kinds=len(kinds), listed=listed,
-            done=len(done), killed=killed, share=_percent(killed, len(done)),
+            numba=version("numba"), done=len(done), killed=killed, share=_percent(killed, len(done)),
             timeouts=sum(o == "timeout" for o in outcome.values()), equivalent=equivalent,
             of_real=_percent(killed, len(done) - equivalent),
         ),

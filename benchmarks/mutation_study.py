@@ -1,11 +1,13 @@
 """Do the tests bite? Faults are put into the core one at a time, and the tests must notice.
 
+    nice python -m benchmarks.mutation_study --measure
     nice python -m benchmarks.mutation_study --mutants 300 --seed 1 [--part 1/2]
 
 Every mutant (see mutants.py) is put into a temporary copy of the repository and the test files that enter its
 function are run there, those of its own module first, then the fastest, until one fails. A mutant that
-no test notices has survived. Which test files enter which function is measured once (see mutation_tests.py)
+no test notices has survived. Which test files enter which function is measured first (see mutation_tests.py)
 and takes as long as all tests by themselves; `--folder` holds the copy and that measurement between runs.
+Before two parts run at once, measure by itself, or both will.
 
 Results are appended to mutation_results.csv and are not run again: an interrupted study resumes, and
 `--again survived` repeats those that survived after tests have been added. The page mutation_study.md has
@@ -217,6 +219,7 @@ def main() -> None:
     parser.add_argument("--folder", type=Path, default=Path(tempfile.gettempdir()) / "mutation_study",
                         help="Folder of the copy and of the measured tests.")  # fmt: skip
     parser.add_argument("--tests", nargs="*", help="Only these test files (default: all).")
+    parser.add_argument("--measure", action="store_true", help="Only measure the tests.")
     parser.add_argument("--page", action="store_true", help="Only write the page.")
     asked = parser.parse_args()
     signal.signal(signal.SIGTERM, lambda *_: sys.exit("ended"))  # so that no run of tests is left behind
@@ -224,11 +227,13 @@ def main() -> None:
     mutants = draw(ROOT, core_files(ROOT), asked.seed)[: asked.mutants]
     results = {r["mutant"]: r["outcome"] for r in read_results()}
     to_do = [m for m in mutants[part - 1 :: parts] if m.name not in results or results[m.name] == asked.again]
-    if to_do and not asked.page:
+    if (to_do or asked.measure) and not asked.page:
         folder = asked.folder / f"part_{part}"
         folder.mkdir(parents=True, exist_ok=True)
         copy = copy_of_repository(folder)
         calls = measure(copy, asked.folder / "calls.json", asked.tests)
+        if asked.measure:
+            return
         study = Study(copy, calls, asked.limit)
         for number, mutant in enumerate(to_do, start=1):
             found = study.run(mutant)
