@@ -17,12 +17,12 @@ from forecast.simulate.outlook import Outlook
 from forecast.simulate.settings import Settings
 
 THEN, NOW = date(2026, 5, 29), date(2026, 6, 28)
-RUNS = 4
+RUNS = 5
 PER_HOUR = 0.7
 
 
 def outlook(as_of, finish, hours_left, *, sessions=(), added=(), hours_open=(1.0, 8.0)) -> Outlook:
-    """Every run finishes on the same day; 20 hours are done by day 20 and 60 by day 40.
+    """Four of five runs finish by one day, half have no more hours left; 20 are done by day 20, 60 by day 40.
 
     The plan has a finished task and two open ones, of which `hours_open` are left; 2, 3 and 4 hours of
     first-time work and one of rework are spent on each. `added` are the days on which they were added.
@@ -38,13 +38,14 @@ def outlook(as_of, finish, hours_left, *, sessions=(), added=(), hours_open=(1.0
     )  # fmt: skip
     hours = np.tile(hours_open, (400, 1))
     effort = SimpleNamespace(sample_remaining=lambda draws, rng: SimpleNamespace(hours=hours))
-    days = np.full(RUNS, float(finish))
+    days = finish + np.array([0.0, -20.0, 30.0, -5.0, -10.0])
+    left = hours_left + np.array([10.0, -40.0, 90.0, 0.0, -10.0])
     done = np.tile([0.0, 20.0, 60.0], (RUNS, 1, 1))
     return Outlook(
         fitted=Fitted(build=None, progress=progress, effort=effort, bench=as_of, network=None),
         settings=Settings(runs=RUNS), stages=("hull",), finish_days=days[:, None],
         first_90_days=days[:, None], build_finish_days=days, build_first_90_days=days,
-        hours_left=np.full((RUNS, 1), float(hours_left)),
+        hours_left=left[:, None],
         burn_grid_days=np.array([0.0, 20.0, 40.0]), burn_hours_done=done, hours_parts={},
     )  # fmt: skip
 
@@ -53,11 +54,15 @@ def outlook(as_of, finish, hours_left, *, sessions=(), added=(), hours_open=(1.0
 def explain(monkeypatch):
     """Explain a change to an outlook of today; by default nothing happened but what was expected."""
 
-    def explained(*, finish=70.0, hours_left=100.0, worked=40.0, old_pace=None, started=None, **more):
+    def explained(
+        *, finish=70.0, hours_left=100.0, worked=40.0, old_pace=None, started=None, nothing_open=False, **more
+    ):
         sessions = more.pop("sessions", [("2026-06-10", worked)])
         now = outlook(NOW, finish, hours_left, sessions=sessions, **more)
         now.fitted.progress.started = started or now.fitted.progress.started
         before = outlook(THEN, 100.0, 140.0)
+        if nothing_open:
+            before.fitted.progress.open_tasks = before.fitted.progress.tasks.iloc[:0]
         at_old_pace = outlook(NOW, finish if old_pace is None else old_pace, hours_left)
         # (day of the progress, day of the bench time) of what is simulated
         answers = {(THEN, THEN): before, (NOW, THEN): at_old_pace}
@@ -145,3 +150,7 @@ def test_a_log_must_be_longer_than_the_look_back(explain, started, compared):
 
 def test_a_finish_past_the_horizon_cannot_be_compared(explain):
     assert explain(finish=np.inf) is None
+
+
+def test_a_plan_without_open_tasks_on_the_earlier_day_cannot_be_compared(explain):
+    assert explain(nothing_open=True) is None

@@ -85,15 +85,19 @@ def test_the_chance_of_rework_is_the_beta_posterior_of_the_tasks_redone(rows, re
 
 
 def test_the_chance_that_rework_is_found_later_is_a_beta_posterior():
-    """Of three tasks redone, one was called done a fortnight before, one that day, one not yet."""
+    """Of four tasks redone, one was called done a fortnight before, one a day, one that day, one not yet.
+
+    What is redone twice was found when it was first redone.
+    """
     rows = [
-        session(0, 1, done=True), session(0, 15, rework=True, done=True),
+        session(0, 1, done=True), session(0, 15, rework=True), session(0, 20, rework=True, done=True),
+        session(3, 6, done=True), session(3, 7, rework=True, done=True),
         session(1, 3, done=True), session(1, 3, hours=1, rework=True, done=True),
         session(2, 4), session(2, 9, rework=True),
     ]  # fmt: skip
     found = learned(rows)
-    assert found.later_days.tolist() == [14.0]
-    has_moments(found.later_chance, 3 / 7, (3 / 7) * (4 / 7) / 8)
+    assert found.later_days.tolist() == [14.0, 1.0]
+    has_moments(found.later_chance, 4 / 8, (4 / 8) * (4 / 8) / 9)
 
 
 def test_shares_are_rework_over_first_time_hours_and_three_times_at_most():

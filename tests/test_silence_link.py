@@ -65,15 +65,15 @@ def test_who_does_less_comes_less_after_worked_weeks_and_after_silent_ones(every
 
 
 def test_in_draws_a_low_level_never_helps_and_a_long_silence_never_does():
-    flat = Silences(mean=np.zeros(4), covariance=np.eye(4), silent_weeks=0, observed=0, evidence=0.0)
+    mean = np.array([5.0, -5.0, 0.0, 0.0])
+    flat = Silences(mean=mean, covariance=np.eye(4), silent_weeks=0, observed=0, evidence=0.0)
     drawn = flat.sample(10_000, np.random.default_rng(1))
     assert (drawn.link >= 0).all()
     assert (drawn.slope <= 0).all()
     # Half of a centred normal is cut off at 0: the mean of the other half is 1 / sqrt(2 pi).
     for half in (drawn.link, -drawn.slope):
         assert half.mean() == pytest.approx(1 / np.sqrt(2 * np.pi), abs=0.02)
-    assert (drawn.stop < 0).any()
-    assert (drawn.resume < 0).any()
+    assert (drawn.stop.mean(), drawn.resume.mean()) == pytest.approx((5.0, -5.0), abs=0.05)
 
 
 @pytest.mark.parametrize("silent", [0, 1, 8])
