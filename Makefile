@@ -2,7 +2,7 @@
 PY := .venv/bin/python
 SAMPLE := sample_logs/turnstone
 
-.PHONY: demo test check bench dashboard pictures clean
+.PHONY: demo test check bench dashboard docs pictures clean
 
 .venv/ready: pyproject.toml
 	python3 -m venv .venv
@@ -28,9 +28,20 @@ bench: .venv/ready
 dashboard: .venv/ready
 	$(PY) -m forecast.cli dashboard $(SAMPLE) --as-of 2026-09-30
 
+.venv/docs: .venv/ready
+	$(PY) -m pip install --quiet --disable-pip-version-check -e ".[docs]"
+	touch $@
+
+# Everything anew, so that no page or notebook output is older than the code; a warning is an error.
+docs: .venv/docs
+	rm -rf docs/_build
+	$(PY) -m sphinx -q -W --keep-going -b html docs docs/_build/html
+	$(PY) -m docs.content.links docs/_build/html
+	@echo "Open docs/_build/html/index.html"
+
 # Every page of the dashboard as a picture: wide, on a phone, and dark (needs chromium).
 pictures: .venv/ready
 	$(PY) -m tests.browser.pictures
 
 clean:
-	rm -rf .venv build dist .pytest_cache .mypy_cache .ruff_cache
+	rm -rf .venv build dist docs/_build docs/studies .pytest_cache .mypy_cache .ruff_cache

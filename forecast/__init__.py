@@ -20,8 +20,7 @@ if TYPE_CHECKING:
     from forecast.errors import BenchdaysError, InputError, UsageError
     from forecast.files.folder import Build, check_build, read_build
     from forecast.learn.bench_time import BenchTime
-    from forecast.learn.effort import EffortModel
-    from forecast.learn.learning_curve import LearningCurve
+    from forecast.learn.effort import EffortModel, TaskEffort
     from forecast.questions.bench_hours import bench_hours
     from forecast.questions.burn_down import burn_down
     from forecast.questions.crew import compare_crews
@@ -44,9 +43,9 @@ __all__ = [
     "EffortModel",
     "Fitted",
     "InputError",
-    "LearningCurve",
     "Outlook",
     "Settings",
+    "TaskEffort",
     "UsageError",
     "__version__",
     "bench_hours",
@@ -72,8 +71,7 @@ _HOMES = {
     "forecast.errors": ("BenchdaysError", "InputError", "UsageError"),
     "forecast.files.folder": ("Build", "check_build", "read_build"),
     "forecast.learn.bench_time": ("BenchTime",),
-    "forecast.learn.effort": ("EffortModel",),
-    "forecast.learn.learning_curve": ("LearningCurve",),
+    "forecast.learn.effort": ("EffortModel", "TaskEffort"),
     "forecast.questions.bench_hours": ("bench_hours",),
     "forecast.questions.burn_down": ("burn_down",),
     "forecast.questions.crew": ("compare_crews",),

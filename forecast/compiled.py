@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-import subprocess
-import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from numba import njit
-
-_compiling: list[subprocess.Popen[bytes]] = []
-_waiting = threading.Lock()
 
 
 def compile_cached(function: Callable[..., Any]) -> Any:
@@ -47,18 +42,3 @@ def is_compiled(function: Any, source: str) -> bool:
         index.name.startswith(name) and index.stat().st_mtime >= file.stat().st_mtime
         for index in folder.glob("*.nbi")
     )
-
-
-def compile_in_other_process(process: subprocess.Popen[bytes]) -> None:
-    """Register a process that compiles the simulation; `wait_for_other_process` waits for it."""
-    with _waiting:
-        _compiling.append(process)
-
-
-def wait_for_other_process() -> None:
-    """Wait until the registered process, if any, has compiled and cached the simulation."""
-    if _compiling:
-        with _waiting:
-            while _compiling:
-                _compiling[-1].wait()
-                _compiling.pop()

@@ -1,7 +1,7 @@
 """The register of random streams: which part of a forecast draws from which.
 
-The seed is set once, in `Settings`. Every part draws from a stream of its own, named by its place below,
-so that a what-if changes what it asks about and leaves all other draws as they were, run by run.
+The seed is set once, in `Settings`. Every part has its own stream, named below, so that a what-if changes
+only its own draws and leaves all others the same, run by run.
 """
 
 from __future__ import annotations
@@ -10,23 +10,22 @@ from zlib import crc32
 
 import numpy as np
 
-# First numbers of the places. Never reuse one: two parts that share a stream are no longer independent.
+# The first number of each stream. Never reuse one: two parts that share a stream are no longer independent.
 FIT, EFFORT, BENCH, ARRIVALS = range(4)
 LEAD_TIMES, TONIGHT, BACK_TEST, STUDIES = 4, 7, 8, 9
 BENCH_HOURS, SCOPE, DATE_CHANGE = 10, 11, 12
 
-# Runs are drawn in batches of this many, each from streams of its own: whoever draws the same runs must
-# use the same size, or the same run gets other draws.
+# Runs per batch. Each batch has its own streams, so the same run has the same draws only with the same size.
 BATCH_RUNS = 500
 
 
 def stream(seed: int, *place: int) -> np.random.Generator:
-    """The generator of one place in the forecast, the same at every call.
+    """A generator for one part of the forecast, in the same state at every call.
 
     Parameters
     ----------
-    seed : the seed of the forecast
-    place : one of the names above, then the number of the batch or the like
+    seed : of the forecast
+    place : one of the names above, then the number of the batch or similar
 
     Examples
     --------
@@ -37,5 +36,12 @@ def stream(seed: int, *place: int) -> np.random.Generator:
 
 
 def named_stream(seed: int, name: str, *place: int) -> np.random.Generator:
-    """A generator that depends on a name alone, so that nobody's draws shift when another one joins."""
+    """A generator named by a text, so that one person's draws do not shift when another one joins.
+
+    Parameters
+    ----------
+    seed : of the forecast
+    name : of a person or thing
+    place : as in `stream`
+    """
     return stream(seed, crc32(name.encode()), *place)

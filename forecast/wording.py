@@ -111,6 +111,26 @@ def format_hours(hours: float) -> str:
     return f"{round(hours, -1):,.0f}" if hours >= 200 else f"{hours:.0f}"
 
 
+def format_day(day: date, seen_from: date) -> str:
+    """A day by its weekday within a week from `seen_from`, otherwise by its date.
+
+    >>> format_day(date(2026, 3, 5), date(2026, 3, 3)), format_day(date(2026, 4, 5), date(2026, 3, 3))
+    ('Thursday 5 March', '5 April 2026')
+    """
+    if 0 <= (day - seen_from).days < 7:
+        return f"{day:%A} {day.day} {day:%B}"
+    return f"{day.day} {day:%B} {day.year}"
+
+
+def format_days(days: float) -> str:
+    """A number of days.
+
+    >>> format_days(1), format_days(2.5)
+    ('1 day', '2.5 days')
+    """
+    return f"{days:g} day" if abs(days) == 1 else f"{days:g} days"
+
+
 def format_clock(hours: float) -> str:
     """Clock hours to the quarter.
 

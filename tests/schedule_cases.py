@@ -3,7 +3,7 @@
 import numpy as np
 
 from forecast.files.plan import Delivery, Limit, Plan, Task, Use
-from forecast.simulate.network import Network, network_of_untouched
+from forecast.simulate.network import UNFINISHED, Network, Simulation, network_of_untouched
 
 STAGES = ("tail", "wing", "hull", "systems")
 LIMITS = (Limit(id="clecos", amount=5.0), Limit(id="bench", amount=2.0))
@@ -49,7 +49,7 @@ def random_network(tasks: int, rng: np.random.Generator, *, limits: bool = True)
 
 
 def random_draws(network: Network, draws: int, days: int, people: int, rng: np.random.Generator) -> dict:
-    """Hours, presence, stages and arrivals, as the samplers would give them."""
+    """Hours, presence, stages and arrivals like those of the samplers."""
     there = rng.random((draws, days, 1)) < 0.4
     both = rng.random((draws, days, people)) < 0.7
     return {
@@ -59,4 +59,14 @@ def random_draws(network: Network, draws: int, days: int, people: int, rng: np.r
         ),
         "stage_rank": np.minimum(rng.geometric(0.7, (draws, days)) - 1, 3).astype(np.uint8),
         "release": rng.uniform(0, 60, (draws, len(network.deliveries))),
+    }
+
+
+def unfinished_share(simulation: Simulation) -> dict[str, float]:
+    """Share of the runs that end unfinished, by what they lack."""
+    counts = np.bincount(simulation.lacks, minlength=len(UNFINISHED))[1:]
+    return {
+        name: float(count) / len(simulation.lacks)
+        for name, count in zip(UNFINISHED[1:], counts, strict=True)
+        if count
     }

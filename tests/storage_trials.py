@@ -15,7 +15,7 @@ from pathlib import Path
 
 from forecast.errors import InputError
 from forecast.files.csv_file import parse_csv
-from forecast.files.storage import HISTORY, KEPT_VERSIONS, append_row
+from forecast.files.storage import HISTORY, MOST_VERSIONS, append_row
 from forecast.files.tables import table_schema
 
 LOG = table_schema("log")
@@ -87,7 +87,7 @@ def crowd(writers: int, rows: int) -> str:
         notes = [r[3] for r in parse_csv(path.read_bytes(), "log.csv", LOG.columns).rows]
         assert sorted(notes[1:]) == sorted(f"{w} {i}" for w in range(writers) for i in range(rows))
         kept = list((Path(place) / HISTORY / "log.csv").iterdir())
-        assert len(kept) == min(KEPT_VERSIONS, writers * rows), len(kept)
+        assert len(kept) == min(MOST_VERSIONS, writers * rows), len(kept)
         seconds = time.perf_counter() - begun
     return f"{writers * rows} rows by {writers} writers in {seconds:.1f} s"
 
@@ -142,7 +142,7 @@ def _refused(path: Path, reason: str) -> None:
         append_row(path, LOG, _row("x"))
     except InputError as error:
         said = str(error)
-    assert f"could not be written, and is as it was: {reason}" in said, said
+    assert f"could not be written and is unchanged: {reason}" in said, said
 
 
 TRIALS = {"kills": kills, "crowd": crowd, "full_disk": full_disk, "locked_folder": locked_folder}

@@ -82,7 +82,7 @@ def test_a_row_that_changed_meanwhile_is_left_alone(folder):
     seen = _row(folder, 2)
     (folder / "log.csv").write_text(LOG.replace("2026-03-02,2", "2026-03-02,3"))
     for call in (lambda: change_row(folder, seen, {"hours": "9"}), lambda: remove_row(folder, seen)):
-        with pytest.raises(InputError, match="no longer the row that was shown"):
+        with pytest.raises(InputError, match="has changed since it was shown"):
             call()
     assert "2026-03-02,3" in _text(folder)
 
@@ -94,7 +94,7 @@ def test_a_row_that_changed_meanwhile_is_left_alone(folder):
         ({"date": "2026-13-01"}, "date: '2026-13-01' must be"),
         ({"task": "nowhere"}, "task: 'nowhere' must be"),
         ({"builders": "Z"}, "builders: 'Z' must be"),
-        ({"note": "\0"}, "note: holds characters that are not text."),
+        ({"note": "\0"}, "note: contains characters that are not text."),
     ],
 )
 def test_a_wrong_row_is_refused_and_the_log_stays(folder, changed, said):
@@ -105,7 +105,7 @@ def test_a_wrong_row_is_refused_and_the_log_stays(folder, changed, said):
 
 
 def test_a_change_that_makes_another_row_wrong_is_refused(folder):
-    with pytest.raises(UsageError, match="must be there once for a task"):
+    with pytest.raises(UsageError, match="must occur only once per task"):
         change_row(folder, _row(folder, 2), {"done": "yes"})
     assert _text(folder) == LOG
 

@@ -41,7 +41,7 @@ def test_an_empty_folder_says_which_files_are_missing(tmp_path):
         ({"log_csv": ""}, "log.csv: is empty: its first line must name the columns."),
         (
             {"log_csv": "date,hours,task\n"},
-            "log.csv: holds no session yet: write one row a session, or use `benchdays log`.",
+            "log.csv: has no sessions yet: add one row per session, or use `benchdays log`.",
         ),
         (
             {"plan_csv": "", "log_csv": "date,hours\n2026-03-02,1\n"},
@@ -49,7 +49,7 @@ def test_an_empty_folder_says_which_files_are_missing(tmp_path):
         ),
         (
             {"plan_csv": "task,stage\n", "log_csv": "date,hours\n2026-03-02,1\n"},
-            "plan.csv: holds no task yet: write one row a task.",
+            "plan.csv: has no tasks yet: add one row per task.",
         ),
         (
             {"log_csv": LOG.replace("D1", "D9", 1)},
@@ -69,12 +69,12 @@ def test_an_empty_folder_says_which_files_are_missing(tmp_path):
         ),
         (
             {"log_csv": LOG + "2026-03-06,1,A,D1,yes\n"},
-            "log.csv, line 5, done: 'yes' must be there once for a task: "
+            "log.csv, line 5, done: 'yes' must occur only once per task: "
             "log.csv, line 3, has already finished D1.",
         ),
         (
             {"plan_csv": PLAN.replace(",6,\n", ",6,R2\n") + "R2,tail,,,,R1\n"},
-            "plan.csv, line 2, after: tasks wait for each other in a circle: D1 -> R1 -> R2 -> D1.",
+            "plan.csv, line 2, after: tasks form a cycle: D1 -> R1 -> R2 -> D1.",
         ),
         (
             {"plan_csv": PLAN.replace(",6,", ",0,")},
@@ -148,10 +148,10 @@ def test_a_file_too_large_to_be_a_log_is_refused_unread(tmp_path):
     write_build(tmp_path)
     with (tmp_path / "log.csv").open("r+b") as file:
         file.truncate(2_000_000_000)
-    begun = time.perf_counter()
+    begun = time.process_time()
     with pytest.raises(InputError, match="at most 50 MB"):
         read_build(tmp_path)
-    assert time.perf_counter() - begun < 1
+    assert time.process_time() - begun < 1
 
 
 def test_a_link_that_leads_nowhere_is_a_missing_file(tmp_path):
@@ -175,19 +175,19 @@ def test_a_hundred_thousand_rows_are_read_in_seconds(tmp_path):
         log_csv="date,hours,task,note\n" + "\n".join(rows),
         plan_csv="task,stage,after\n" + plan,
     )
-    begun = time.perf_counter()
+    begun = time.process_time()
     build = read_build(tmp_path)
-    assert time.perf_counter() - begun < 6
+    assert time.process_time() - begun < 6
     assert len(build.sessions) == 100_000
 
 
 def test_a_hundred_thousand_bad_rows_are_a_hundred_thousand_problems(tmp_path):
     write_build(tmp_path, log_csv="date,hours\n" + "2026-03-02,0\n" * 100_000)
-    begun = time.perf_counter()
+    begun = time.process_time()
     with pytest.raises(InputError) as raised:
         read_build(tmp_path)
     assert len(raised.value.problems) == 100_000
-    assert time.perf_counter() - begun < 6
+    assert time.process_time() - begun < 6
 
 
 @settings(max_examples=50, deadline=None)

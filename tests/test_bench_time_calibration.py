@@ -1,11 +1,11 @@
-"""A small edition of benchmarks/bench_time_skill.py: ranges hold, and better than the naive ways."""
+"""A small edition of benchmarks/skill/bench_time.py: ranges cover, and scores beat the naive ways."""
 
 import numpy as np
 import pytest
 
-from benchmarks.bench_time_skill import coverage, study
-from benchmarks.habit_filter import chance_of_entry, told_the_habit
-from benchmarks.habits import HABITS, MOST_ENTRY, begin, go_on, invent
+from benchmarks.invented.habits import HABITS, MOST_ENTRY, begin, draw_builder, entered_hours
+from benchmarks.skill.bench_time import coverage, study
+from benchmarks.yardsticks.informed_hours import chance_of_entry, informed_hours
 
 QUICK = ("model", "independent weeks", "13-week blocks", "average pace")
 
@@ -21,8 +21,8 @@ def found():
 
 @pytest.mark.slow
 @pytest.mark.parametrize("horizon", [0, 1, 2])
-def test_the_80_percent_range_of_the_coming_hours_holds_about_80_percent(found, horizon):
-    # 27 logs: two standard errors of a share of .8 are .15.
+def test_the_80_percent_range_of_the_coming_hours_covers_about_80_percent(found, horizon):
+    # 27 logs: two standard errors of a share of 0.8 are 0.15.
     assert coverage(found["model"]["position"], 0.8)[horizon] == pytest.approx(0.8, abs=0.15)
 
 
@@ -34,32 +34,32 @@ def test_the_score_is_better_than_that_of_the_naive_ways(found, way):
 
 @pytest.mark.slow
 def test_independent_weeks_are_far_too_sure(found):
-    # Measured on four kit-build logs: their 80 % range of 26 weeks held .19 to .23.
+    # Measured on four kit-build logs: their 80 % range of 26 weeks covered 0.19 to 0.23.
     assert coverage(found["independent weeks"]["position"], 0.8)[1] < 0.5
 
 
 @pytest.mark.parametrize("hours", [0.6, 2.5, 9.0])
-def test_what_a_session_is_written_down_as_is_something(hours):
+def test_the_chances_of_all_entries_add_up_to_1(hours):
     entries = np.arange(0.25, MOST_ENTRY + 0.1, 0.25)
     chances = [chance_of_entry(float(entry), np.array([hours]))[0] for entry in entries]
     assert sum(chances) == pytest.approx(1.0)
     assert chance_of_entry(2.1, np.array([hours]))[0] == 0
 
 
-def test_who_is_told_the_habit_finds_out_where_the_builder_stands():
+def test_a_forecaster_that_knows_the_habit_infers_the_present_level():
     rng = np.random.default_rng(3)
-    traits = invent(HABITS[1], rng)
+    traits = draw_builder(HABITS[1], rng)
     traits.level, traits.level_sd, traits.level_weeks = "steps", 0.9, 1e6
     low, high = (begin(traits, rng) for _ in range(2))
     low.level[:], high.level[:] = -1.5, 1.5
     coming = [
-        told_the_habit(traits, go_on(traits, state, 7 * 30, rng)[0], 7 * 13, 200, rng).sum(axis=1)
+        informed_hours(traits, entered_hours(traits, state, 7 * 30, rng)[0], 7 * 13, 200, rng).sum(axis=1)
         for state in (low, high)
     ]
     assert np.quantile(coming[0], 0.9) < np.quantile(coming[1], 0.1)
 
 
-def test_a_log_that_nobody_with_the_habit_could_have_written_is_refused():
+def test_a_log_that_is_impossible_with_the_habit_is_refused():
     rng = np.random.default_rng(4)
-    with pytest.raises(RuntimeError, match="No copy of the builder"):
-        told_the_habit(invent(HABITS[0], rng), np.array([0.0, 2.1]), 7, 10, rng)
+    with pytest.raises(RuntimeError, match="No particle could have produced this log"):
+        informed_hours(draw_builder(HABITS[0], rng), np.array([0.0, 2.1]), 7, 10, rng)

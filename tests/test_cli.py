@@ -49,9 +49,9 @@ def turnstone(tmp_path):
 
 @pytest.mark.parametrize("name", ["turnstone", "dunlin", "dinghy"])
 def test_finish_answers_on_each_sample(name):
-    said = benchdays("finish", SAMPLES / name, "--runs", 200, "--no-keep").stdout
-    assert "Whole build:" in said
-    assert "80 % sure by" in said or "at this pace" in said or "past 15 years" in said
+    printed = benchdays("finish", SAMPLES / name, "--runs", 200, "--no-keep").stdout
+    assert "Whole build:" in printed
+    assert "80 % sure by" in printed or "at this pace" in printed or "past 15 years" in printed
 
 
 def test_the_json_of_finish_has_the_keys_of_the_contract():
@@ -125,7 +125,7 @@ def test_a_broken_folder_gets_sentences_and_exit_code_one(turnstone):
     assert "Traceback" not in done.stderr
 
 
-def test_check_says_that_a_sample_is_sound():
+def test_check_finds_no_problem_in_a_sample():
     assert "no problems" in benchdays("check", TURNSTONE).stdout
 
 
@@ -136,7 +136,7 @@ def test_start_then_check_then_finish(tmp_path):
     assert "Whole build:" in benchdays("finish", folder, "--runs", 100, "--no-keep").stdout
 
 
-def test_a_folder_that_is_not_there_is_one_sentence(tmp_path):
+def test_a_missing_folder_is_one_sentence(tmp_path):
     done = benchdays("finish", tmp_path / "gone", ok=False)
     assert done.returncode == 1
     assert "Traceback" not in done.stderr
@@ -171,11 +171,11 @@ def started(tmp_path):
     return folder
 
 
-def test_a_session_is_added_echoed_taken_back_and_had_back(started):
+def test_a_session_is_added_echoed_undone_and_redone(started):
     before = (started / "log.csv").read_bytes()
-    said = benchdays("log", started, "--hours", "2:30", "--task", "T4", "--quantity", 40).stdout
-    assert "2:30 h" in said
-    assert "--undo" in said
+    printed = benchdays("log", started, "--hours", "2:30", "--task", "T4", "--quantity", 40).stdout
+    assert "2:30 h" in printed
+    assert "--undo" in printed
     after = (started / "log.csv").read_bytes()
     assert len(after.splitlines()) == len(before.splitlines()) + 1
     benchdays("log", started, "--undo")
@@ -186,16 +186,16 @@ def test_a_session_is_added_echoed_taken_back_and_had_back(started):
 
 def test_a_step_that_is_not_in_the_plan_is_added_with_its_session(started):
     asked = ("log", started, "--hours", 1, "--new-step", "Fit the odd door", "--task", "21-03-07")
-    said = benchdays(*asked).stdout
-    assert "plan.csv" in said
-    assert "21-03-07 Fit the odd door" in said.partition("log.csv")[2]
+    printed = benchdays(*asked).stdout
+    assert "plan.csv" in printed
+    assert "21-03-07 Fit the odd door" in printed.partition("log.csv")[2]
     assert "no problems" in benchdays("check", started).stdout
     before = (started / "log.csv").read_bytes()
     assert "21-03-07" in benchdays(*asked, ok=False).stderr
     assert (started / "log.csv").read_bytes() == before
 
 
-def test_a_session_that_cannot_be_writes_nothing(started):
+def test_an_impossible_session_writes_nothing(started):
     before = (started / "log.csv").read_bytes()
     done = benchdays("log", started, "--hours", 25, "--task", "T4", ok=False)
     assert done.returncode == 2
@@ -222,8 +222,8 @@ def test_the_json_of_overruns_has_the_keys_of_the_contract():
         assert set(row["learning_rate"]) == set(row["rework_share"]) == QUANTILES
 
 
-def test_overruns_say_a_finding_first_and_no_ratio_without_a_range():
-    said = benchdays("overruns", TURNSTONE, "--as-of", DAY).stdout
-    assert "times the plan (8 in 10)" in said.splitlines()[0]
-    assert "rivet" in said
-    assert "Basis: the type's own finished tasks" in said
+def test_overruns_start_with_a_finding_and_give_each_ratio_a_range():
+    printed = benchdays("overruns", TURNSTONE, "--as-of", DAY).stdout
+    assert "times the plan (8 in 10)" in printed.splitlines()[0]
+    assert "rivet" in printed
+    assert "Basis: the type's own finished tasks" in printed

@@ -44,6 +44,6 @@ def large_build(tmp_path_factory):
 
 
 def test_finish_answers_on_two_thousand_tasks_and_four_thousand_rows(large_build):
-    said = benchdays("finish", large_build, "--as-of", "2026-04-01", "--runs", 500, "--no-keep").stdout
-    assert f"From {DONE} finished of {TASKS} tasks, {ROWS} sessions" in said
-    assert "Whole build: 80 % sure by" in said
+    printed = benchdays("finish", large_build, "--as-of", "2026-04-01", "--runs", 500, "--no-keep").stdout
+    assert f"From {DONE} finished of {TASKS} tasks, {ROWS} sessions" in printed
+    assert "Whole build: 80 % sure by" in printed

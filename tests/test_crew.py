@@ -1,4 +1,4 @@
-"""Alone, by two, or with a helper: gains run by run, what buys them, and when it does not help."""
+"""Alone, by two, or with a helper: gains run by run, what gives them, and when help does not help."""
 
 import json
 
@@ -21,22 +21,22 @@ PAIR = (Builder(id="A"), Builder(id="B"))
 
 
 @pytest.fixture(scope="module")
-def map_in_order():
-    """Twenty tasks that nothing holds back, four of them for two."""
+def side_by_side():
+    """Twenty tasks without predecessors, four of them for two."""
     rows = [{"crew": "two", "type": "rivet"} if i % 5 == 0 else {} for i in range(20)]
     return fitted_build(plan_of(*DONE, *rows))
 
 
 @pytest.fixture(scope="module")
 def one_lane():
-    """Twelve tasks one behind another, with no room for two, and a pair that comes together."""
+    """Twelve tasks one after another, with no room for two, and a pair that comes together."""
     rows = [{"crew": "one", "after": (f"T{i + 7}",) if i else ()} for i in range(12)]
     return fitted_build(plan_of(*DONE, *rows), builders=PAIR, by="A+B")
 
 
 @pytest.fixture(scope="module")
-def answer(map_in_order):
-    return compare_crews(map_in_order, QUICK)
+def answer(side_by_side):
+    return compare_crews(side_by_side, QUICK)
 
 
 @pytest.fixture(scope="module")
@@ -48,7 +48,7 @@ def test_two_finish_side_by_side_work_earlier(answer):
     assert np.nanmedian(answer.gain_days["two"]) > 20
 
 
-def test_a_second_builder_buys_more_than_a_helper_for_two_person_work(answer):
+def test_a_second_builder_gains_more_than_a_helper_for_two_person_work(answer):
     assert np.nanmedian(answer.gain_days["two"]) > 2 * np.nanmedian(answer.gain_days["helper"])
 
 
@@ -87,34 +87,34 @@ def test_days_per_hour_are_the_gain_over_the_hours_of_the_others():
     assert per_hour(np.array([12.0, -3.0]), np.array([24.0, 6.0])).tolist() == [0.5, -0.5]
 
 
-def test_what_an_assumed_builder_rests_on_is_said(answer):
+def test_an_assumed_builder_is_named_as_an_assumption(answer):
     assert any("is an assumption" in s and "second builder" in s for s in answer.findings)
 
 
-def test_thin_data_behind_the_answer_are_said(map_in_order):
+def test_few_data_behind_the_answer_are_reported(side_by_side):
     rows = [{"crew": "two", "type": "rivet"}, *[{}] * 4]
-    told = compare_crews(fitted_build(plan_of({}, {}, *rows), done=2), QUICK).findings
-    assert any("Only 2 tasks are finished: hours rest mostly on the plan" in s for s in told)
-    assert any("A helper for the one two-person task" in s for s in told)
+    findings = compare_crews(fitted_build(plan_of({}, {}, *rows), done=2), QUICK).findings
+    assert any("Only 2 tasks are finished: hours rest mostly on the plan" in s for s in findings)
+    assert any("A helper for only the one two-person task" in s for s in findings)
 
 
 def test_one_lane_says_that_it_does_not_help(lane_answer):
     assert "would not bring the date forward" in lane_answer.findings[0]
-    assert "one behind another" in lane_answer.findings[0]
+    assert "the open tasks follow one another in one lane" in lane_answer.findings[0]
 
 
 @pytest.mark.parametrize(
-    ("gain", "said"),
+    ("gain", "sentence"),
     [
         ([10.0] * 2 + [40.0] * 6 + [90.0] * 2, "40 days sooner, 10 days to 90 days in 8 of 10 runs"),
         ([10.0] * 2 + [40.0] * 6 + [np.inf] * 2, "40 days sooner, 10 days or more in 9 of 10 runs"),
-        ([10.0] * 2 + [np.inf] * 8, "alone most runs do not get that far"),
+        ([10.0] * 2 + [np.inf] * 8, "alone most runs do not finish within the horizon."),
     ],
 )
-def test_a_gain_past_the_horizon_is_said_as_one(map_in_order, answer, gain, said):
+def test_a_gain_past_the_horizon_is_reported_as_one(side_by_side, answer, gain, sentence):
     gains = {"two": np.array(gain), "helper": np.zeros(10)}
-    told = findings_of(map_in_order, answer.crew, answer.plans, gains, answer.by_type, answer.help)
-    assert said in told[0]
+    findings = findings_of(side_by_side, answer.crew, answer.plans, gains, answer.by_type, answer.help)
+    assert sentence in findings[0]
 
 
 def test_where_no_task_needs_two_a_helper_has_nothing_to_do(lane_answer):
@@ -123,17 +123,17 @@ def test_where_no_task_needs_two_a_helper_has_nothing_to_do(lane_answer):
     assert not np.nan_to_num(lane_answer.gain_days["helper"]).any()
 
 
-def test_days_bought_by_type_are_those_of_their_tasks(answer):
+def test_days_gained_by_type_are_those_of_their_tasks(answer):
     by_task = answer.by_task.groupby("type")["days_bought"].sum()
     by_type = answer.by_type.set_index("type")["days_bought"]
     np.testing.assert_allclose(by_type, by_task[by_type.index])
 
 
-def test_the_most_bought_stands_first(answer):
+def test_types_are_in_descending_order_of_days_gained(answer):
     assert answer.by_type["days_bought"].is_monotonic_decreasing
 
 
-def test_fewer_hours_of_help_buy_less(answer):
+def test_fewer_hours_of_help_gain_less(answer):
     assert answer.help.weekly_hours == tuple(sorted(answer.help.weekly_hours))
     assert answer.help.gain_days[0] < answer.help.gain_days[-1]
 
@@ -144,22 +144,22 @@ def test_hours_for_a_share_of_the_gain_are_read_between_the_points():
     assert curve.hours_for(0.8) == pytest.approx(3.2)
 
 
-def test_without_a_gain_no_hours_buy_a_share_of_it():
+def test_without_a_gain_no_hours_give_a_share_of_it():
     assert HelpCurve(weekly_hours=(1.0, 2.0), gain_days=(0.0, 0.0)).hours_for(0.5) is None
 
 
-def test_the_same_seed_gives_the_same_bytes(map_in_order, answer):
-    again = compare_crews(map_in_order, QUICK)
+def test_the_same_seed_gives_the_same_bytes(side_by_side, answer):
+    again = compare_crews(side_by_side, QUICK)
     assert json.dumps(again.to_dict()) == json.dumps(answer.to_dict())
 
 
 def test_the_answer_has_the_keys_of_the_contract(answer):
-    told = answer.to_dict()
-    assert told["as_of"] == AS_OF.isoformat()
-    assert [p["plan"] for p in told["plans"]] == ["solo", "two", "helper"]
-    assert {"stages", "build", "person_hours"} <= set(told["plans"][0])
-    assert set(told["gain_days"]) == set(told["days_gained_per_helper_hour"]) == {"two", "helper"}
-    assert list(told["gain_days"]["two"]) == ["p05", "p10", "p25", "p50", "p75", "p80", "p90", "p95"]
+    found = answer.to_dict()
+    assert found["as_of"] == AS_OF.isoformat()
+    assert [p["plan"] for p in found["plans"]] == ["solo", "two", "helper"]
+    assert {"stages", "build", "person_hours"} <= set(found["plans"][0])
+    assert set(found["gain_days"]) == set(found["days_gained_per_helper_hour"]) == {"two", "helper"}
+    assert list(found["gain_days"]["two"]) == ["p05", "p10", "p25", "p50", "p75", "p80", "p90", "p95"]
 
 
 def test_the_second_of_build_toml_is_the_second_builder():
@@ -238,10 +238,10 @@ def test_arrivals_are_as_drawn_or_as_asked():
     assert drawn.tolist() == [[7.0, 9.0]]
 
 
-def test_played_together_is_played_apart(map_in_order):
-    crew = crew_of(map_in_order)
-    what_ifs = what_ifs_of(map_in_order, crew)
+def test_what_ifs_simulated_together_and_apart_agree(side_by_side):
+    crew = crew_of(side_by_side)
+    what_ifs = what_ifs_of(side_by_side, crew)
     assert crew.others == (SECOND,)
-    for what_if, together in zip(what_ifs, simulate_what_ifs(map_in_order, QUICK, what_ifs), strict=True):
-        apart = simulate_build(map_in_order, QUICK, what_if=what_if)
+    for what_if, together in zip(what_ifs, simulate_what_ifs(side_by_side, QUICK, what_ifs), strict=True):
+        apart = simulate_build(side_by_side, QUICK, what_if=what_if)
         np.testing.assert_array_equal(apart.build_finish_days, together.build_finish_days)

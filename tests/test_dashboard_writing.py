@@ -34,13 +34,13 @@ def test_a_saved_session_can_be_undone(own_kit):
     assert (own_kit / "log.csv").read_bytes() != before
     app.button(key="undo").click().run()
     assert (own_kit / "log.csv").read_bytes() == before
-    assert "log.csv: took out" in words(app)
+    assert "log.csv: removed" in words(app)
 
 
 def test_nothing_to_undo_is_reported(own_kit):
     app = shown(own_kit, "log", as_of=None)
     app.button(key="undo").click().run()
-    assert "holds no change to take back" in words(app)
+    assert "has no change to undo" in words(app)
 
 
 def test_a_session_without_hours_is_refused_in_words_and_nothing_is_lost(own_kit):

@@ -1,13 +1,13 @@
-"""Simulation-based calibration in a small corner: true parameters rank evenly among their draws.
+"""Simulation-based calibration on a small scale: true parameters rank uniformly among their draws.
 
-The large study is `python -m benchmarks.effort_ranks`.
+The large study is `python -m benchmarks.skill.effort_ranks`.
 """
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from benchmarks.effort_ranks import one_rank, uniform_p
+from benchmarks.skill.effort_ranks import ranks_of_build, uniform_p
 
 BUILDS = 40
 
@@ -15,21 +15,21 @@ BUILDS = 40
 @pytest.fixture(scope="module")
 def ranks():
     children = np.random.default_rng(20261125).spawn(BUILDS)
-    return pd.DataFrame([one_rank(rng, 40, 3, 39, 4) for rng in children])
+    return pd.DataFrame([ranks_of_build(rng, 40, 3, 39, 4) for rng in children])
 
 
-def test_no_parameter_has_uneven_ranks(ranks):
+def test_no_parameter_has_non_uniform_ranks(ranks):
     p = ranks.apply(lambda column: uniform_p(column.to_numpy()))
     assert p.min() > 0.05 / len(p)
 
 
-def test_the_ranks_together_are_even(ranks):
+def test_the_ranks_together_are_uniform(ranks):
     everything = ranks.to_numpy().ravel()
     assert everything.mean() == pytest.approx(0.5, abs=0.02)
     assert np.mean((everything < 0.1) | (everything > 0.9)) == pytest.approx(0.2, abs=0.03)
 
 
-def test_ranks_of_draws_that_are_too_narrow_are_found_out():
+def test_ranks_among_draws_that_are_too_narrow_are_detected():
     rng = np.random.default_rng(1)
     true = rng.normal(size=(400, 1))
     narrow = (rng.normal(true * 0.0, 0.5, size=(400, 60)) < true).mean(axis=1)

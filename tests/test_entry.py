@@ -95,8 +95,8 @@ def test_a_session_goes_to_the_last_file_of_a_log_folder(folder):
         ({"hours": "1", "builders": "C"}, f"builders: 'C' {WHO_RULE}."),
         ({"hours": "1", "quantity": "1,200"}, f"quantity: '1,200' {COUNT_RULE}."),
         ({"hours": "1", "percent": "120"}, "percent: '120' must be a number from 0 to 100."),
-        ({"hours": "1", "note": "\0"}, "note: holds characters that are not text."),
-        ({"hours": "1", "note": "\udcff"}, "note: holds characters that are not text."),
+        ({"hours": "1", "note": "\0"}, "note: contains characters that are not text."),
+        ({"hours": "1", "note": "\udcff"}, "note: contains characters that are not text."),
         ({"hours": "1", "until": date(2026, 3, 1)}, "until: '2026-03-01' must not be before date."),
         (
             {"hours": "1", "today": DAY - timedelta(1)},
@@ -104,7 +104,7 @@ def test_a_session_goes_to_the_last_file_of_a_log_folder(folder):
         ),
         (
             {"hours": "1", "task": "D1", "done": True},
-            "done: 'yes' must be there once for a task: log.csv, line 3, has already finished D1.",
+            "done: 'yes' must occur only once per task: log.csv, line 3, has already finished D1.",
         ),
     ],
 )
@@ -167,21 +167,21 @@ def test_a_task_is_known_by_its_id_its_title_or_some_letters_of_it(text, task):
 
 def test_an_ambiguous_task_lists_the_candidates():
     assert _said(find_task, RIBS, "ribs") == (
-        "task: 'ribs' may be T1 (Drill left ribs) or T2 (Drill right ribs): say which."
+        "task: 'ribs' matches T1 (Drill left ribs) or T2 (Drill right ribs): give the id."
     )
 
 
 def test_many_candidates_are_cut_and_counted():
     plan = Plan(tasks=tuple(Task(task=f"T{i}", stage="s", title=f"Rib {i}") for i in range(30)))
-    assert _said(find_task, plan, "rib").endswith("or 22 more: say which.")
+    assert _said(find_task, plan, "rib").endswith("or 22 more: give the id.")
 
 
 def test_an_unknown_task_is_told_the_nearest_id_or_how_to_add_one():
     assert _said(find_task, RIBS, "T11") == (
-        "task: 'T11' is no task of plan.csv: did you mean T1 (Drill left ribs)."
+        "task: 'T11' is not a task of plan.csv: did you mean T1 (Drill left ribs)?"
     )
     assert _said(find_task, RIBS, "engine") == (
-        "task: 'engine' is no task of plan.csv: `benchdays step` adds one."
+        "task: 'engine' is not a task of plan.csv: `benchdays step` adds one."
     )
 
 
@@ -211,14 +211,14 @@ def test_a_first_step_makes_the_plan(folder):
 @pytest.mark.parametrize(
     ("step", "said"),
     [
-        ({"task": "D1"}, "task: 'D1' must be there once: line 2 has it too."),
+        ({"task": "D1"}, "task: 'D1' must be unique: line 2 has it too."),
         ({"task": "D 1"}, "task: 'D 1' must be an id without spaces."),
         ({"after": "Z"}, "after: 'Z' must be ids of plan.csv, space-separated."),
         ({"crew": "many"}, "crew: 'many' must be one of one, either, two."),
         ({"planned_hours": "0"}, "planned_hours: '0' must be a number above 0."),
         ({"delivery": "K1"}, "delivery: 'K1' must be an id of deliveries.csv."),
-        ({"uses": "clamps:2"}, "uses: 'clamps:2' must name a [[limit]] of build.toml: clamps is not there."),
-        ({"task": "X", "after": "X"}, "after: tasks wait for each other in a circle: X -> X."),
+        ({"uses": "clamps:2"}, "uses: 'clamps:2' must name a [[limit]] of build.toml: there is no clamps."),
+        ({"task": "X", "after": "X"}, "after: tasks form a cycle: X -> X."),
     ],
 )
 def test_a_step_that_cannot_be_is_refused_in_one_sentence(folder, step, said):

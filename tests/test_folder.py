@@ -54,13 +54,13 @@ def test_a_started_build_passes_its_check_without_a_notice(tmp_path):
 
 def test_starting_fills_an_empty_folder_and_touches_no_other(tmp_path):
     start_build(tmp_path)
-    with pytest.raises(InputError, match="is there already"):
+    with pytest.raises(InputError, match="already exists"):
         start_build(tmp_path)
 
 
 def test_starting_where_a_file_stands_is_refused(tmp_path):
     file = write_build(tmp_path) / "log.csv"
-    with pytest.raises(InputError, match="is there already"):
+    with pytest.raises(InputError, match="already exists"):
         start_build(file)
     assert file.read_text() == LOG
 
@@ -97,9 +97,7 @@ def test_an_empty_file_among_the_logs_is_said_though_others_have_rows(tmp_path):
 
 def test_unknown_columns_are_said_once_a_file(tmp_path):
     build = build_of(tmp_path, log_csv="date,hours,weather,\n2026-03-02,1,sun,x\n2026-03-03,1,rain,\n")
-    assert build.notices == (
-        "log.csv: weather, a column without a name: not known, kept in the file and ignored.",
-    )
+    assert build.notices == ("log.csv: unknown columns, ignored: weather, a column without a name.",)
 
 
 def test_moving_rows_of_the_log_changes_nothing_but_their_lines(tmp_path):
@@ -164,7 +162,7 @@ def test_a_delivery_named_without_a_deliveries_file_is_unknown(tmp_path):
         ('[[builder]]\nid = "12"', f"build.toml, builder 1, id: '12' {ID_RULE}."),
         (
             '[[builder]]\nid = "A"\n[[builder]]\nid = "A"',
-            "build.toml, builder 2, id: 'A' must be there once.",
+            "build.toml, builder 2, id: 'A' must be unique.",
         ),
         ('[[builder]]\nid = "A"\njoins = "soon"', f"build.toml, builder 1, joins: 'soon' {DATE_RULE}."),
         (
@@ -190,8 +188,8 @@ def test_a_delivery_named_without_a_deliveries_file_is_unknown(tmp_path):
             "build.toml, line 2: is not TOML: expected ']]' at the end of an array declaration.",
         ),
         (b'name = "\xff"', "build.toml, line 1: is not UTF-8 (byte 0xff): save it again in UTF-8."),
-        ("a = " + "9" * 5000, "build.toml: holds a number that is too long to read."),
-        ("a = " + "[" * 3000, "build.toml: holds brackets within brackets too deep to read."),
+        ("a = " + "9" * 5000, "build.toml: contains a number that is too long to read."),
+        ("a = " + "[" * 3000, "build.toml: contains brackets that are nested too deeply to read."),
     ],
 )
 def test_a_bad_build_toml_is_said_in_one_sentence(tmp_path, toml, said):
@@ -202,7 +200,7 @@ def test_a_bad_build_toml_is_said_in_one_sentence(tmp_path, toml, said):
 def test_a_country_without_known_holidays_is_said_and_left_out(tmp_path):
     build = build_of(tmp_path, build_toml='country = "ZZ"\n' + BUILD_TOML)
     assert build.country is None
-    assert build.notices == ("build.toml: no public holidays are known for ZZ: none are counted.",)
+    assert build.notices == ("build.toml: no public holidays are known for ZZ, so none are counted.",)
 
 
 def test_a_joining_day_may_be_a_toml_date_or_the_same_in_quotes(tmp_path):
@@ -212,4 +210,4 @@ def test_a_joining_day_may_be_a_toml_date_or_the_same_in_quotes(tmp_path):
 
 def test_unknown_keys_of_build_toml_are_said_once(tmp_path):
     build = build_of(tmp_path, build_toml='colour = "red"\n' + BUILD_TOML + "age = 3\n")
-    assert build.notices == ("build.toml: colour, builder.age is not known and was ignored.",)
+    assert build.notices == ("build.toml: unknown keys, ignored: colour, builder.age.",)

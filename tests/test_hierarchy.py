@@ -7,7 +7,7 @@ from forecast.many.hierarchy import Likelihood, fit_hierarchy
 
 
 def quadratic(mean: float, sd: float) -> Likelihood:
-    return Likelihood(places=np.array([0]), precision=np.array([[sd**-2.0]]), pull=np.array([mean / sd**2]))
+    return Likelihood(index=np.array([0]), precision=np.array([[sd**-2.0]]), pull=np.array([mean / sd**2]))
 
 
 def test_the_hierarchy_agrees_with_a_random_effects_meta_analysis():
@@ -29,7 +29,9 @@ def test_the_hierarchy_agrees_with_a_random_effects_meta_analysis():
 def test_few_builds_that_agree_leave_the_next_one_free():
     few = fit_hierarchy([quadratic(0.6, 0.05)] * 5, np.zeros(1), np.array([0.35]), np.array([0]))
     many = fit_hierarchy([quadratic(0.6, 0.05)] * 500, np.zeros(1), np.array([0.35]), np.array([0]))
-    club = fit_hierarchy([quadratic(0.6, 0.05)] * 5, np.zeros(1), np.array([0.35]), np.array([0]), share=0.5)
+    club = fit_hierarchy(
+        [quadratic(0.6, 0.05)] * 5, np.zeros(1), np.array([0.35]), np.array([0]), between_share=0.5
+    )
     assert club.centre[0] == pytest.approx(0.6, abs=0.02)
     assert few.next_sd[0] > 0.2 > 0.05 > many.next_sd[0]
 
@@ -38,13 +40,13 @@ def test_few_builds_that_agree_leave_the_next_one_free():
 def test_the_centre_lies_between_the_belief_and_the_mean_by_what_each_weighs(builds):
     """Pencil: builds that are known exactly weigh n / between^2, the belief 1 / sd^2."""
     exact, sd = [quadratic(0.6, 1e-5)] * builds, 0.35
-    fit = fit_hierarchy(exact, np.array([0.1]), np.array([sd]), np.array([0]), share=0.5)
+    fit = fit_hierarchy(exact, np.array([0.1]), np.array([sd]), np.array([0]), between_share=0.5)
     seen, believed = builds / fit.between[0] ** 2, 1 / sd**2
     assert fit.centre[0] == pytest.approx((0.6 * seen + 0.1 * believed) / (seen + believed), abs=1e-4)
 
 
 def test_what_is_integrated_out_is_not_there():
-    both = Likelihood(places=np.array([0, 1]), precision=np.array([[4.0, 3.0], [3.0, 5.0]]), pull=np.ones(2))
-    one = both.without(np.array([False, True]), np.array([1.0, 1e-6]))
-    assert one.places.tolist() == [0]
+    both = Likelihood(index=np.array([0, 1]), precision=np.array([[4.0, 3.0], [3.0, 5.0]]), pull=np.ones(2))
+    one = both.integrate_out(np.array([False, True]), np.array([1.0, 1e-6]))
+    assert one.index.tolist() == [0]
     assert one.precision == pytest.approx(np.array([[4.0]]), abs=1e-6)

@@ -7,6 +7,7 @@ from datetime import date
 import pandas as pd
 import pytest
 
+from forecast.errors import UsageError
 from forecast.files.folder import read_build
 from forecast.learn.progress import read_progress
 from forecast.questions.hours_summary import (
@@ -87,7 +88,7 @@ def test_an_empty_log_gives_an_empty_record():
 
 
 def test_a_breakdown_that_is_not_offered_is_refused():
-    with pytest.raises(ValueError, match="must be one of person, stage, type, month"):
+    with pytest.raises(UsageError, match="must be one of person, stage, type, month"):
         hours_by(record_of(ALONE), "weekday")
 
 

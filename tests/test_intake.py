@@ -10,14 +10,14 @@ import pytest
 from forecast.errors import UsageError
 from forecast.files.folder import read_build, start_build
 from forecast.intake import (
-    Answers,
-    coarse_plan,
+    BuilderAnswers,
     exported_log,
     intake_lines,
     propose_intake,
     take_in,
     taken_lines,
 )
+from forecast.intake.coarse_plan import coarse_plan
 from tests.foreign_log import SHEET, TODAY, log_rows, propose, reasons, take, write_folder
 
 MESSY = Path(__file__).resolve().parents[1] / "sample_logs" / "messy"
@@ -47,8 +47,8 @@ def test_every_line_of_the_messy_sheets_comes_out_as_written_down(name, folder):
     stage_of = {t.task: t.stage for t in intake.plan.tasks}
     found = [
         {
-            "line": str(j.raw.row.line),
-            "fate": "apart" if row.apart else "log",
+            "line": str(j.parsed.row.line),
+            "fate": "apart" if row.set_aside else "log",
             "stage": stage_of.get(row.task, row.stage),
             "reason": "",
             **{k: row.cells[k] for k in SHOWN if k != "stage"},
@@ -77,7 +77,7 @@ def test_a_messy_sheet_becomes_a_folder_that_passes_every_check(name, folder):
 def test_person_hours_in_the_log_are_those_of_the_sheet(name, folder):
     intake = propose(MESSY / name, folder, *SAID[name])
     for j in intake.rows:
-        said = sum(p.hours * (1 if p.unit == "person_hours" else j.rows[0].people) for p in j.raw.parts)
+        said = sum(p.hours * (1 if p.unit == "person_hours" else j.rows[0].people) for p in j.parsed.parts)
         assert sum(r.hours * r.people for r in j.rows) == pytest.approx(said, abs=0.001)
 
 
@@ -114,7 +114,7 @@ def test_rows_kept_apart_are_written_and_counted_once(tmp_path, folder):
     path = tmp_path / "t.csv"
     rows = "2026-01-03,2,tail,inventory of kit\n2026-01-04,1,tail,drilled\n"
     path.write_text(f"Date,Hours,Section,Work\n{rows}")
-    assert (take(path, folder).apart, take(path, folder).apart) == (1, 0)
+    assert (take(path, folder).set_aside, take(path, folder).set_aside) == (1, 0)
     assert [(r["kind"], r["note"]) for r in log_rows(folder, "not_building.csv")] == [
         ("inventory", "inventory of kit")
     ]
@@ -126,7 +126,7 @@ def test_rows_outside_the_plan_get_the_type_of_their_words(sheet, folder):
 
 
 def test_the_builder_s_types_are_learned_and_remembered(sheet, folder):
-    said = Answers(types={"riveted skin": "close-up"})
+    said = BuilderAnswers(types={"riveted skin": "close-up"})
     intake = propose_intake(sheet, folder, today=TODAY, coarse=False, answers=said)
     assert intake.rows[2].rows[0].type == "close-up"
     take_in(intake)
@@ -160,7 +160,7 @@ def test_a_task_finished_twice_is_finished_once_and_said(tmp_path, folder):
     path = tmp_path / "t.csv"
     path.write_text("Date,Hours,Task,Done\n2026-01-03,2,T1,x\n2026-01-04,1,T1,x\n")
     intake = propose(path, folder)
-    assert any("finish a task once more" in d for d in intake.doubts)
+    assert any("with a task that is finished already" in d for d in intake.doubts)
     take_in(intake)
     assert [(r["done"], r["note"]) for r in log_rows(folder)] == [("yes", ""), ("", "done")]
     assert len(read_build(folder).sessions) == 2
@@ -172,7 +172,7 @@ def test_a_builder_is_not_taken_before_the_day_of_joining(tmp_path, folder):
     path = tmp_path / "t.csv"
     path.write_text("Date,Hours,Who,Section\n2026-01-03,2,A+B,tail\n2026-01-05,2,A+B,tail\n")
     intake = propose(path, folder)
-    assert reasons(intake) == {2: "names B before 2026-01-04, the day on which build.toml says they join"}
+    assert reasons(intake) == {2: "names B before 2026-01-04, when build.toml says they join"}
 
 
 def test_a_new_builder_said_by_the_builder_is_added_and_comments_stay(tmp_path, folder):
@@ -187,8 +187,9 @@ def test_a_new_builder_said_by_the_builder_is_added_and_comments_stay(tmp_path, 
     assert [b.id for b in read_build(folder).builders] == ["A", "B"]
 
 
-def test_the_invented_rows_of_start_make_room(sheet, folder):
-    start_build(folder)
+@pytest.mark.parametrize("started_on", [None, date(2026, 8, 31)])
+def test_the_invented_rows_of_start_make_room(started_on, sheet, folder):
+    start_build(folder, started_on)
     intake = propose(sheet, folder)
     assert any("invented rows" in d for d in intake.doubts)
     take_in(intake)
@@ -223,7 +224,7 @@ def test_several_tasks_are_kept_as_one_and_said_or_split_when_told(tmp_path, fol
     assert len(intake.rows[0].rows) == 1
     assert any("several tasks, kept as one" in d for d in intake.doubts)
     split = propose(path, folder, "several=split").rows[0].rows
-    assert [(r.hours, r.apart, r.note) for r in split] == [
+    assert [(r.hours, r.set_aside, r.note) for r in split] == [
         (1.0, "", "drilled ribs"), (1.0, "", "deburred ribs"), (1.0, "ordering", "ordered rivets"),
     ]  # fmt: skip
 
@@ -360,7 +361,7 @@ def test_last_year_s_year_in_january_is_asked_about_and_kept_as_written(tmp_path
     path.write_text("Date,Hours,Section\n2022-12-30,2,tail\n2022-01-03,2,tail\n2023-01-08,1,tail\n")
     intake = propose(path, folder)
     assert intake.rows[1].rows[0].date == date(2022, 1, 3)
-    assert any("line 3: 2022-01-03 stands between later days: is it 2023?" in d for d in intake.doubts)
+    assert any("line 3: 2022-01-03 comes between later days: is it 2023?" in d for d in intake.doubts)
 
 
 def test_hours_with_minutes_after_the_point_are_suspected(tmp_path, folder):

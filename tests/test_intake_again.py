@@ -49,7 +49,7 @@ def test_a_row_changed_behind_the_take_is_named_and_not_added_twice(sheet, folde
     again = take(sheet, folder)
     assert again.added == 0
     assert [str(c) for c in again.changed] == [
-        "hours.csv, line 3 (2026-01-04): was taken earlier, and since then the hours 1.5 is now 2.5"
+        "hours.csv, line 3 (2026-01-04): since it was taken in, the hours changed from 1.5 to 2.5"
     ]
 
 
@@ -97,7 +97,7 @@ def test_rows_that_the_builder_took_out_come_back_only_when_told(sheet, folder):
     kept = [line for line in log.read_text().splitlines() if "2026-01-04" not in line]
     log.write_text("\n".join(kept) + "\n")
     intake = propose(sheet, folder)
-    assert any("taken earlier, no longer in the folder (line 3)" in d for d in intake.doubts)
+    assert any("taken in earlier and no longer in the folder (line 3)" in d for d in intake.doubts)
     assert take_in(intake).added == 0
     assert take(sheet, folder, "again=yes").added == 1
 

@@ -11,7 +11,7 @@ from forecast.intake.readers import workbook
 from forecast.intake.readers.delimited import find_separator
 from forecast.intake.readers.foreign import read_foreign
 from forecast.intake.readers.front_matter import read_entries
-from forecast.intake.sheet import Unread
+from forecast.intake.sheet_cells import Unread
 from tests.harmful_files import HARMFUL, MESSY, cell_xml, measured, repeated_ods, write_xlsx
 
 
@@ -59,7 +59,7 @@ def test_formulas_without_a_stored_value_are_said(tmp_path):
     book = openpyxl.Workbook()
     book.active["A1"] = "=1+1"
     book.save(tmp_path / "a.xlsx")
-    assert "formulas hold no stored value" in read_foreign(tmp_path / "a.xlsx").notices[0]
+    assert "formulas have no stored value" in read_foreign(tmp_path / "a.xlsx").notices[0]
 
 
 def test_a_workbook_is_told_by_its_content_and_not_by_its_name(tmp_path):
@@ -104,7 +104,7 @@ def test_a_zip_that_is_no_spreadsheet_is_refused(tmp_path):
 
 
 def test_a_missing_file_is_said(tmp_path):
-    assert "is not there" in refusal(tmp_path / "gone.csv")
+    assert "does not exist" in refusal(tmp_path / "gone.csv")
 
 
 @pytest.mark.parametrize(

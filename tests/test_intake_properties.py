@@ -17,17 +17,17 @@ from forecast.files.build_settings import read_settings
 from forecast.files.csv_file import parse_csv
 from forecast.files.logbook import read_sessions
 from forecast.files.tables import read_table, table_schema
-from forecast.intake import Answers, propose_intake, take_in
-from forecast.intake.answers import MEANINGS
+from forecast.intake import BuilderAnswers, propose_intake, take_in
+from forecast.intake.builder_answers import MEANINGS
 from forecast.intake.cells.dates import DateRules, read_date
 from forecast.intake.cells.durations import read_duration
 from forecast.intake.cells.people import read_people
 from forecast.intake.cells.phrases import is_rework, not_building, split_tasks
 from forecast.intake.readers.foreign import read_foreign
 from forecast.intake.readers.front_matter import read_entries
-from forecast.intake.saved import Mark, Saved, SavedSheet, read_saved, write_saved
-from forecast.intake.sheet import Unread, cell_text
-from forecast.intake.taking import with_rows
+from forecast.intake.saved_reading import Fingerprint, SavedReadings, SavedSheet, read_saved, write_saved
+from forecast.intake.sheet_cells import Unread, cell_text
+from forecast.intake.write_to_folder import with_rows
 
 TODAY = date(2026, 9, 1)
 DAYS = [
@@ -114,7 +114,7 @@ def said_of(path: Path) -> str:
 
 
 def lines_of(intake) -> Counter:
-    return Counter([j.raw.row.line for j in intake.rows] + [p.line for p in intake.reported])
+    return Counter([j.parsed.row.line for j in intake.rows] + [p.line for p in intake.reported])
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -140,13 +140,13 @@ def test_rows_in_are_rows_kept_and_rows_reported(rows, headings):
 )
 def test_what_was_taken_passes_every_check_of_the_log(rows, split, order):
     data = as_csv([["Date", "Hours", "Work", "Section", "Who"], *rows])
-    answers = Answers(order=order, first_year=2023, several="split" if split else "keep")
+    answers = BuilderAnswers(order=order, first_year=2023, several="split" if split else "keep")
 
     def check(path, folder):
         intake = propose_intake(path, folder, today=TODAY, answers=answers)
         taken = take_in(intake)
         pieces = [r for j in intake.new for r in j.rows]
-        assert taken.added + taken.apart == len(pieces)
+        assert taken.added + taken.set_aside == len(pieces)
         builders = read_settings((folder / "build.toml").read_bytes())[0].builders if pieces else ()
         for file in ("log.csv", "not_building.csv"):
             if (folder / file).exists():
@@ -154,7 +154,7 @@ def test_what_was_taken_passes_every_check_of_the_log(rows, split, order):
                 sessions, problems, _ = read_sessions([table], builders, None)
                 assert not table.problems
                 assert not problems
-                assert len(sessions) == (taken.added if file == "log.csv" else taken.apart)
+                assert len(sessions) == (taken.added if file == "log.csv" else taken.set_aside)
 
     taken_from(data, check)
 
@@ -165,10 +165,10 @@ def test_taking_twice_adds_nothing(rows):
     data = as_csv([["Date", "Hours", "Work", "Section", "Who"], *rows])
 
     def check(path, folder):
-        answers = Answers(order="month_first", first_year=2023)
+        answers = BuilderAnswers(order="month_first", first_year=2023)
         take_in(propose_intake(path, folder, today=TODAY, answers=answers))
         again = take_in(propose_intake(path, folder, today=TODAY, answers=answers))
-        assert (again.added, again.apart, again.changed, again.gone) == (0, 0, (), 0)
+        assert (again.added, again.set_aside, again.changed, again.gone) == (0, 0, (), 0)
 
     taken_from(data, check)
 
@@ -201,7 +201,7 @@ def test_a_file_taken_as_it_grows_gives_the_rows_of_the_whole_file(rows, cut):
 @settings(max_examples=300, deadline=None)
 @given(TYPED, st.sampled_from(["hours", "minutes", "person_hours", None]), st.booleans())
 def test_any_cell_is_hours_above_nothing_or_a_reason(cell, unit, point):
-    read = read_duration(cell, unit, point_before_minutes=point)
+    read = read_duration(cell, unit, minutes_after_point=point)
     assert read.reason if isinstance(read, Unread) else read and all(0 < p.hours < inf for p in read)
 
 
@@ -257,10 +257,10 @@ YEAR = st.integers(1950, 2199) | st.none()
 @given(COLUMNS, st.dictionaries(TEXT, st.dates(), max_size=3), st.tuples(TEXT, TEXT), YEAR)
 def test_what_was_decided_is_read_back_as_it_was_written(columns, days, headings, year):
     texts = dict(zip(headings, reversed(headings), strict=True))
-    answers = Answers(columns=columns, days=days, stages=texts, people=texts, first_year=year)
-    mark = Mark(line=7, key="0" * 16, day="2026-01-02", hours="2.5000", words="f" * 8)
-    sheet = SavedSheet(file="a", headings=headings, keyed=headings[:1], answers=answers, marks=(mark, mark))
-    saved = Saved(sheets=(sheet,), types=texts)
+    answers = BuilderAnswers(columns=columns, days=days, stages=texts, people=texts, first_year=year)
+    mark = Fingerprint(line=7, key="0" * 16, day="2026-01-02", hours="2.5000", words="f" * 8)
+    sheet = SavedSheet(file="a", headings=headings, keyed=headings[:1], answers=answers, taken=(mark, mark))
+    saved = SavedReadings(sheets=(sheet,), types=texts)
     assert read_saved(write_saved(saved)) == saved
 
 

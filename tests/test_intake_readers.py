@@ -5,15 +5,15 @@ from datetime import date, datetime, time, timedelta
 import pytest
 
 from forecast.errors import UsageError
-from forecast.intake.answers import Answers, parse_answers, parse_mapping
+from forecast.intake.builder_answers import BuilderAnswers, parse_answers, parse_mapping
 from forecast.intake.cells.date_forms import find_order
 from forecast.intake.cells.dates import DateRules, read_date
 from forecast.intake.cells.durations import read_clock, read_duration
-from forecast.intake.cells.labels import are_near, join_labels, split_labels
-from forecast.intake.cells.people import People, find_crew, read_people
+from forecast.intake.cells.labels import are_near, merge_labels, split_labels
+from forecast.intake.cells.people import People, identify_crew, read_people
 from forecast.intake.cells.phrases import is_rework, not_building, split_tasks
 from forecast.intake.columns import find_headings, propose_columns
-from forecast.intake.sheet import Sheet, SheetRow, Unread, cell_text
+from forecast.intake.sheet_cells import Sheet, SheetRow, Unread, cell_text
 
 TODAY = date(2026, 9, 1)
 
@@ -79,7 +79,7 @@ def test_person_hours_and_shopping_in_one_cell_are_two_parts():
 
 def test_minutes_after_the_point_only_where_the_builder_says_so():
     assert hours_of("2.30", "hours") == [2.3]
-    assert hours_of("2.30", "hours", point_before_minutes=True) == [2.5]
+    assert hours_of("2.30", "hours", minutes_after_point=True) == [2.5]
 
 
 @pytest.mark.parametrize(
@@ -130,7 +130,7 @@ def test_every_known_form_of_a_day_is_read(cell, order, start, end):
         ("0203-05-06", "lies in the year 203"),
         ("2062-05-06", "lies in the future"),
         ("2023-02-30", "is a day that does not exist"),
-        ("some time in June", "is not a day in any form"),
+        ("some time in June", "is not a date in a known form"),
         ("2023-04-22 to 2023-04-19", "ends before it begins"),
         ("", "is missing"),
         (45035.0, "is a number"),
@@ -167,7 +167,7 @@ def test_years_follow_on_over_new_year_once_the_first_is_said():
 
 
 def test_the_builder_s_own_reading_of_a_cell_wins():
-    assert days_of("0203-05-06", said={"0203-05-06": date(2023, 5, 6)})[0] == "2023-05-06"
+    assert days_of("0203-05-06", answers={"0203-05-06": date(2023, 5, 6)})[0] == "2023-05-06"
 
 
 @pytest.mark.parametrize(
@@ -184,11 +184,11 @@ def test_spellings_of_one_label_are_told_from_two_labels(one, other, near):
 
 
 def test_the_label_of_the_plan_wins_over_the_more_frequent_spelling():
-    assert join_labels(["wing"] * 9, known=["wings"])("wing") == "wings"
+    assert merge_labels(["wing"] * 9, known=["wings"])("wing") == "wings"
 
 
 def test_what_the_builder_says_of_a_label_wins():
-    assert join_labels(["wing", "wings"], said={"wings": "wing set"})("Wings") == "wing set"
+    assert merge_labels(["wing", "wings"], answers={"wings": "wing set"})("Wings") == "wing set"
 
 
 def test_several_labels_in_one_cell():
@@ -216,13 +216,13 @@ def test_no_people_are_not_readable():
 
 
 def test_a_row_of_helpers_only_keeps_its_person_hours():
-    crew = find_crew([People(names=("Jo",))] * 20 + [People(names=("Kim",))], known=(), said={})
+    crew = identify_crew([People(names=("Jo",))] * 20 + [People(names=("Kim",))], known=(), answers={})
     builders, helpers, stand_in = crew.resolve(People(names=("Kim", "Dee")))
     assert (len(builders) + helpers, stand_in) == (2, True)
 
 
 def test_the_builder_says_who_is_who():
-    crew = find_crew([People(names=("Jo", "Kim"))], known=("A",), said={"jo": "A", "kim": "helper"})
+    crew = identify_crew([People(names=("Jo", "Kim"))], known=("A",), answers={"jo": "A", "kim": "helper"})
     assert crew.resolve(People(names=("Kim", "Jo"))) == (("A",), 1, False)
 
 
@@ -303,7 +303,7 @@ def test_answers_are_checked():
 
 
 def test_later_answers_stand_over_earlier_ones():
-    both = parse_answers(["order=day-first"]).over(Answers(order="month_first", first_year=2020))
+    both = parse_answers(["order=day-first"]).over(BuilderAnswers(order="month_first", first_year=2020))
     assert (both.order, both.first_year) == ("day_first", 2020)
 
 

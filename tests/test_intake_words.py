@@ -6,7 +6,6 @@ from forecast.intake.cells.phrases import is_rework, not_building
 from forecast.intake.cells.task_types import (
     TaskTypes,
     corrections_in,
-    corrections_left_out,
     evaluation_texts,
     held_out_accuracy,
     training_texts,
@@ -68,12 +67,6 @@ def test_a_correction_teaches_similar_texts():
 def test_a_new_type_can_be_taught():
     own = {f"rope work {part}": "rigging" for part in ("mast", "boom", "stay", "jib")}
     assert "rigging" in TaskTypes(corrections=own).fit().classes_
-
-
-def test_corrections_are_tried_on_fits_that_had_not_seen_them():
-    own = {f"gizmo {part}": "plumb" for part in ("left", "right", "pump", "aft", "bow")}
-    accuracy = corrections_left_out(own)
-    assert (accuracy.texts, accuracy.right) == (5, 5)
 
 
 def test_only_types_that_differ_from_the_proposal_are_corrections():

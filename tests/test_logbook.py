@@ -112,7 +112,7 @@ def test_several_files_are_read_together_and_every_row_says_where_it_stands():
         ("2026-03-04,,,1,,d1,,,,,,,", f"task: 'd1' {TASK_RULE}"),
         (
             "2026-03-02,,,1,A+B,,,,,,,,",
-            "builders: 'A+B' must not name B before 2026-03-03, the day on which build.toml says they join",
+            "builders: 'A+B' must not name B before 2026-03-03, when build.toml says they join",
         ),
     ],
 )
@@ -136,7 +136,7 @@ def test_nobody_is_called_unknown_while_build_toml_cannot_be_read():
 def test_done_twice_is_a_problem_at_the_second():
     said = _problem("2026-03-04,,,1,,D1,,,,,yes,,", "2026-03-05,,,1,,D1,,,,,yes,,")
     assert said == (
-        "log.csv, line 3, done: 'yes' must be there once for a task: "
+        "log.csv, line 3, done: 'yes' must occur only once per task: "
         "log.csv, line 2, has already finished D1."
     )
 
@@ -163,15 +163,15 @@ def test_two_tasks_are_each_done_once():
     [
         (
             ["2026-03-04,,,1,,D1,,,,,yes,,", "2026-03-05,,,1,,D1,,,,,,yes,"],
-            "Worked on after `done`, so open again: D1.",
+            "Open again, because there are sessions after `done`: D1.",
         ),
         (
             ["2026-03-04,,,1,,D1,wing,,,,,,"],
-            "The plan's stage and type are used where the log names others (log.csv, line 2).",
+            "Where the log names another stage or type than the plan, the plan's is used (log.csv, line 2).",
         ),
         (
             ["2026-03-04,,,1,,,,,,,yes,,"],
-            "`done` and `percent` mean nothing without a task (log.csv, line 2).",
+            "`done` and `percent` have no effect without a task (log.csv, line 2).",
         ),
         (
             ["2026-03-04,,,13,A,,,,,,,,", "2026-03-04,,,12,A+B,,,,,,,,"],
@@ -179,7 +179,7 @@ def test_two_tasks_are_each_done_once():
         ),
         (
             ["2026-03-04,,,1,,D1,,,,,,,x", "2026-03-04,,,1,A,D1,,,,,,,x"],
-            "Logged twice? The same in every cell as an earlier row: log.csv, line 3.",
+            "Logged twice? Identical to an earlier row: log.csv, line 3.",
         ),
     ],
 )

@@ -1,4 +1,4 @@
-"""Many builds: one answer each, whoever works it out; what is done stays done; nobody's words travel."""
+"""Many builds: the same answers from every executor, resumed runs, and no builder's words in a job."""
 
 import ast
 import csv
@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from concurrent.futures import Future
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -20,13 +21,13 @@ from forecast.errors import UsageError
 from forecast.files.folder import read_build
 from forecast.many.answer import BuildAnswer
 from forecast.many.answer_cache import AnswerCache, digest_of_files
-from forecast.many.engine import LOST, Engine, engine
-from forecast.many.job import Job, do_job, seed_of_build, without_words
-from forecast.many.run import Many, distinct
+from forecast.many.builds import ManyBuilds, distinct
+from forecast.many.executors import LOST, DaskExecutor, Executor, LocalExecutor, open_executor
+from forecast.many.job import Job, run_job, seed_of_build, without_words
 from forecast.present.many_builds import table_csv
 from forecast.simulate.finish import forecast_finish
 from tests.many_builds import QUICK, write_club
-from tests.worker_jobs import double, perish_on_seven
+from tests.worker_jobs import double, stop_worker_on_seven
 
 DAY = date(2026, 6, 30)
 ROOT = Path(__file__).resolve().parents[1]
@@ -45,28 +46,29 @@ def club(tmp_path_factory):
 def run_apart(work, jobs):
     """Answers of two workers, some of which perish, in a process of their own: this one keeps its workers."""
     script = (
-        "from forecast.many.engine import Engine; from tests import worker_jobs\n"
-        f"print(dict(Engine(workers=2).run(worker_jobs.{work}, {jobs!r})))"
+        "from forecast.many.executors import LocalExecutor; from tests import worker_jobs\n"
+        f"print(dict(LocalExecutor(workers=2).run(worker_jobs.{work}, {jobs!r})))"
     )
     command = [sys.executable, "-c", script]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
     return ast.literal_eval(done.stdout)
 
 
-def run_club(club, kept: Path, where: Engine, **asked) -> Many:
-    many = Many(folders=club, as_of=DAY, today=DAY, settings=QUICK, kept=AnswerCache(kept), **asked)
-    many.run(where)
-    return many
+def run_club(club, cache: Path, executor: Executor) -> list[dict]:
+    """The answers to a club, as the contract's JSON has them."""
+    many = ManyBuilds(folders=club, as_of=DAY, today=DAY, settings=QUICK, cache=AnswerCache(cache))
+    many.run(executor)
+    return [answer.to_dict() for answer in many]
 
 
 @pytest.fixture(scope="module")
-def by_hand(club, tmp_path_factory):
+def by_one_process(club, tmp_path_factory):
     """The answers of one process, as JSON."""
-    return json.dumps(run_club(club, tmp_path_factory.mktemp("kept"), Engine(workers=1)).to_dict())
+    return json.dumps(run_club(club, tmp_path_factory.mktemp("cache"), LocalExecutor(workers=1)))
 
 
-def test_a_poisoned_folder_is_reported_and_stops_no_other(by_hand):
-    builds = json.loads(by_hand)["builds"]
+def test_a_poisoned_folder_is_reported_and_stops_no_other(by_one_process):
+    builds = json.loads(by_one_process)
     assert [Path(b["folder"]).name for b in builds] == ["kit-0", "poisoned", "kit-1", "kit-2"]
     assert [bool(b["problems"]) for b in builds] == [False, True, False, False]
     assert any("build.toml: is missing" in problem for problem in builds[1]["problems"])
@@ -74,12 +76,12 @@ def test_a_poisoned_folder_is_reported_and_stops_no_other(by_hand):
     assert all(b["build"]["person_hours_left"]["p50"] > 0 for b in builds if not b["problems"])
 
 
-def test_two_processes_answer_to_the_byte_as_one(club, by_hand, tmp_path):
-    assert json.dumps(run_club(club, tmp_path, Engine(workers=2)).to_dict()) == by_hand
+def test_two_processes_answer_to_the_byte_as_one(club, by_one_process, tmp_path):
+    assert json.dumps(run_club(club, tmp_path, LocalExecutor(workers=2))) == by_one_process
 
 
-def test_the_answer_is_that_of_finish_with_the_seed_of_the_build(club, by_hand):
-    said = json.loads(by_hand)["builds"][0]
+def test_the_answer_is_that_of_finish_with_the_seed_of_the_build(club, by_one_process):
+    said = json.loads(by_one_process)[0]
     assert said["seed"] == seed_of_build(QUICK.seed, digest_of_files(club[0])) != QUICK.seed
     outlook = forecast_finish(read_build(club[0]), DAY, replace(QUICK, seed=said["seed"]))
     assert outlook.to_dict()["build"] == said["build"]
@@ -92,7 +94,7 @@ def plain_main(monkeypatch):
 
 
 @pytest.mark.usefixtures("plain_main")
-def test_a_cluster_answers_to_the_byte_as_one_process_though_a_worker_is_killed(club, by_hand, tmp_path):
+def test_a_cluster_that_loses_a_worker_answers_to_the_byte_as_one_process(club, by_one_process, tmp_path):
     distributed = pytest.importorskip("distributed")
     killed = []
     with distributed.LocalCluster(
@@ -104,51 +106,83 @@ def test_a_cluster_answers_to_the_byte_as_one_process_though_a_worker_is_killed(
                 killed.append(next(iter(cluster.workers.values())).pid)
                 os.kill(killed[0], signal.SIGKILL)
 
-        many = Many(folders=club, as_of=DAY, today=DAY, settings=QUICK, kept=AnswerCache(tmp_path))
-        with engine(scheduler=cluster.scheduler_address) as where:
-            many.run(where, kill_one)
+        many = ManyBuilds(folders=club, as_of=DAY, today=DAY, settings=QUICK, cache=AnswerCache(tmp_path))
+        with open_executor(scheduler=cluster.scheduler_address) as executor:
+            many.run(executor, kill_one)
     assert killed
-    assert json.dumps(many.to_dict()) == by_hand
+    assert json.dumps([answer.to_dict() for answer in many]) == by_one_process
 
 
 @pytest.mark.usefixtures("plain_main")
-def test_a_cluster_tells_at_once_of_a_job_that_takes_every_worker_down():
-    """With one thread left joblib would do the job in this process, which is not to die of it."""
+def test_a_cluster_reports_in_seconds_a_job_that_stops_every_worker():
+    """The job must not run in this process either, which would not survive it."""
     distributed = pytest.importorskip("distributed")
     with distributed.LocalCluster(
         n_workers=1, threads_per_worker=1, host="127.0.0.1", dashboard_address="127.0.0.1:0"
     ) as cluster:
         cluster.scheduler.allowed_failures = 0
-        with engine(scheduler=cluster.scheduler_address) as where:
-            where.longest_seconds = 60.0
+        with open_executor(scheduler=cluster.scheduler_address) as executor:
+            executor.job_timeout = 60.0
             begun = time.monotonic()
-            found = dict(where.run(perish_on_seven, [(n, str(n).encode()) for n in range(6, 9)]))
+            found = dict(executor.run(stop_worker_on_seven, [(n, str(n).encode()) for n in range(6, 9)]))
             assert time.monotonic() - begun < 30.0
     assert found.pop(7) == {"failed": LOST}
     assert found == {6: {"twice": 12}, 8: {"twice": 16}}
 
 
 @pytest.mark.usefixtures("plain_main")
-def test_a_cluster_without_workers_is_said_to_be_one():
+def test_a_cluster_without_workers_is_an_error():
     distributed = pytest.importorskip("distributed")
     with (
         distributed.LocalCluster(n_workers=0, host="127.0.0.1", dashboard_address="127.0.0.1:0") as cluster,
-        engine(scheduler=cluster.scheduler_address) as where,
+        open_executor(scheduler=cluster.scheduler_address) as executor,
     ):
-        where.longest_without_workers = 0.2
+        executor.worker_timeout = 0.2
         with pytest.raises(UsageError, match="has had no worker for"):
-            list(where.run(double, [(1, b"1")]))
+            list(executor.run(double, [(1, b"1")]))
+
+
+class SilentClient:
+    """A client of a cluster with one thread, of which nothing is ever heard."""
+
+    def __init__(self, status="running"):
+        self.status, self.cancelled = status, []
+
+    def wait_for_workers(self, n_workers, timeout):
+        """There is one."""
+
+    def nthreads(self):
+        return {"worker": 1}
+
+    def submit(self, work, data, pure):
+        return Future()
+
+    def cancel(self, futures):
+        self.cancelled += futures
+
+
+def test_jobs_that_never_answer_are_given_up_after_a_second_try(monkeypatch):
+    monkeypatch.setattr("forecast.many.executors._POLL_SECONDS", 0.01)
+    client = SilentClient()
+    found = dict(DaskExecutor(client, job_timeout=0.02).run(double, [(n, b"1") for n in range(3)]))
+    assert found == dict.fromkeys(range(3), {"failed": LOST})
+    assert len(client.cancelled) == 6
+
+
+def test_a_cluster_that_is_gone_is_an_error():
+    with pytest.raises(UsageError, match="the cluster is gone; finished answers are in the cache"):
+        list(DaskExecutor(SilentClient(status="closed")).run(double, [(1, b"1")]))
 
 
 def test_a_killed_worker_costs_no_answer(tmp_path):
     jobs = [(n, f"{n} {tmp_path / 'once' if n == 3 else ''}".strip().encode()) for n in range(8)]
-    found = run_apart("perish_once", jobs)
+    found = run_apart("stop_worker_once", jobs)
     assert (tmp_path / "once").exists()
     assert found == {n: {"twice": 2 * n} for n in range(8)}
 
 
-def test_who_takes_every_worker_down_is_reported_and_the_rest_goes_on():
-    found = run_apart("perish_on_seven", [(n, str(n).encode()) for n in range(5, 11)])
+def test_a_job_that_stops_every_worker_is_reported_and_the_others_finish():
+    found = run_apart("stop_worker_on_seven", [(n, str(n).encode()) for n in range(5, 11)])
     assert found.pop(7) == {"failed": LOST}
     assert found == {n: {"twice": 2 * n} for n in range(5, 11) if n != 7}
 
@@ -161,17 +195,17 @@ def test_jobs_are_read_as_they_are_needed():
             read.append(n)
             yield n, b"1"
 
-    ahead = [len(read) - done for done, _ in enumerate(Engine(workers=1).run(double, jobs()))]
+    ahead = [len(read) - done for done, _ in enumerate(LocalExecutor(workers=1).run(double, jobs()))]
     assert max(ahead) <= 8
 
 
 def test_a_build_that_cannot_be_forecast_is_reported(club):
-    job = Job(build=without_words(read_build(club[0])), as_of=None, settings=QUICK, learn=False)
-    assert do_job(job.packed())["failed"].startswith("could not be forecast (")
+    job = Job(build=without_words(read_build(club[0])), as_of=None, settings=QUICK, with_summary=False)
+    assert run_job(job.packed())["failed"].startswith("could not be forecast (")
 
 
-class BreaksOff(Engine):
-    """An engine that is stopped after so many answers, and counts what it was given."""
+class Interrupted(LocalExecutor):
+    """An executor that is interrupted after so many answers, and lists the jobs it ran."""
 
     def __init__(self, after: int | None = None) -> None:
         super().__init__(workers=1)
@@ -185,51 +219,51 @@ class BreaksOff(Engine):
             yield number, answer
 
 
-def test_a_run_that_was_broken_off_goes_on_and_changed_files_are_done_again(tmp_path):
+def test_an_interrupted_run_resumes_and_changed_files_are_forecast_again(tmp_path):
     folders = write_club(tmp_path, 3, tasks=8)
     with pytest.raises(KeyboardInterrupt):
-        run_club(folders, tmp_path / "kept", BreaksOff(after=1))
-    rest = BreaksOff()
-    first = run_club(folders, tmp_path / "kept", rest).to_dict()
+        run_club(folders, tmp_path / "cache", Interrupted(after=1))
+    rest = Interrupted()
+    first = run_club(folders, tmp_path / "cache", rest)
     assert rest.given == [1, 2]
-    nothing = BreaksOff()
-    assert run_club(folders, tmp_path / "kept", nothing).to_dict() == first
+    nothing = Interrupted()
+    assert run_club(folders, tmp_path / "cache", nothing) == first
     assert nothing.given == []
     with (folders[1] / "log.csv").open("a", encoding="utf-8") as log:
         log.write("2026-06-29,,,2,A,,other,general,,,,,\n")
-    changed = BreaksOff()
-    now = run_club(folders, tmp_path / "kept", changed).to_dict()
+    changed = Interrupted()
+    now = run_club(folders, tmp_path / "cache", changed)
     assert changed.given == [1]
-    assert [a == b for a, b in zip(now["builds"], first["builds"], strict=True)] == [True, False, True]
+    assert [a == b for a, b in zip(now, first, strict=True)] == [True, False, True]
 
 
-def test_another_day_or_damaged_keeping_is_done_again(tmp_path):
+def test_another_day_or_a_damaged_cache_is_forecast_again(tmp_path):
     folders = write_club(tmp_path, 1, tasks=8)
-    run_club(folders, tmp_path / "kept", Engine(workers=1))
-    again = BreaksOff()
-    Many(
+    run_club(folders, tmp_path / "cache", LocalExecutor(workers=1))
+    again = Interrupted()
+    ManyBuilds(
         folders=folders,
         as_of=DAY - timedelta(days=1),
         today=DAY,
         settings=QUICK,
-        kept=AnswerCache(tmp_path / "kept"),
+        cache=AnswerCache(tmp_path / "cache"),
     ).run(again)
     assert again.given == [0]
-    (file,) = (tmp_path / "kept").rglob("*.json")
+    (file,) = (tmp_path / "cache").rglob("*.json")
     file.write_text('{"digest": 3', encoding="utf-8")
-    damaged = BreaksOff()
-    assert run_club(folders, tmp_path / "kept", damaged).to_dict()["builds"][0]["build"]
+    damaged = Interrupted()
+    assert run_club(folders, tmp_path / "cache", damaged)[0]["build"]
     assert damaged.given == [0]
 
 
-def test_what_travels_to_a_worker_holds_none_of_the_builders_words(tmp_path):
+def test_a_job_contains_none_of_the_builders_words(tmp_path):
     folder = write_marked(tmp_path)
     build = read_build(folder)
-    job = Job(build=without_words(build), as_of=DAY, settings=QUICK, learn=False)
+    job = Job(build=without_words(build), as_of=DAY, settings=QUICK, with_summary=False)
     travels = job.packed()
     assert b"SECRET" not in travels
     assert str(tmp_path).encode() not in travels
-    assert do_job(travels)["build"] == forecast_finish(build, DAY, QUICK).to_dict()["build"]
+    assert run_job(travels)["build"] == forecast_finish(build, DAY, QUICK).to_dict()["build"]
 
 
 def write_marked(place: Path) -> Path:
@@ -254,8 +288,9 @@ def test_a_folder_named_twice_is_one_build(tmp_path):
     assert distinct([folder, folder / ".", tmp_path / "x", folder]) == [folder, tmp_path / "x"]
 
 
-def test_the_csv_table_has_a_row_a_build_and_no_formula(club, tmp_path):
-    many = run_club(club[:2], tmp_path, Engine(workers=1))
+def test_the_csv_table_has_one_row_per_build_and_no_formula(club, tmp_path):
+    many = ManyBuilds(folders=club[:2], as_of=DAY, today=DAY, settings=QUICK, cache=AnswerCache(tmp_path))
+    many.run(LocalExecutor(workers=1))
     odd = BuildAnswer(folder="=1+1", name="@kit", problems=("is none.",))
     rows = list(csv.DictReader(io.StringIO(table_csv([*many, odd]).decode())))
     assert [Path(row["folder"]).name for row in rows[:2]] == ["kit-0", "poisoned"]

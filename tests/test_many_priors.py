@@ -182,7 +182,7 @@ def test_no_word_of_a_builder_is_in_the_file(tmp_path):
         _mark(folder, of_their_own=number < 2)
     file, kept = tmp_path / "club.json", tmp_path / "kept"
     command = ["many", *map(str, folders), "--as-of", "2026-06-30", "--runs", "20", "--workers", "1"]
-    run = CliRunner().invoke(app, [*command, "--keep", str(kept), "--write-priors", str(file)])
+    run = CliRunner().invoke(app, [*command, "--cache", str(kept), "--write-priors", str(file)])
     assert run.exit_code == 0, run.output
     text = file.read_text(encoding="utf-8")
     assert "SECRET" not in text
@@ -238,14 +238,40 @@ def test_finish_says_that_priors_are_pooled(pooled, tmp_path):
     assert "priors pooled from 3 other builds (pooled)" in CliRunner().invoke(app, with_priors).stdout
 
 
-@pytest.mark.parametrize("command", ["overruns", "tonight"])
-def test_the_other_questions_lean_on_them_too(command, pooled, tmp_path):
+@pytest.fixture
+def young(pooled, tmp_path):
+    """A build with a short log, and the options that forecast it with pooled priors."""
     (folder,) = write_club(tmp_path, 1, tasks=8, until=0.1)
     write_priors(tmp_path / "club.json", pooled)
-    asked = [command, str(folder), "--as-of", "2026-06-30", "--priors", str(tmp_path / "club.json")]
-    run = CliRunner().invoke(app, [*asked, *(["--runs", "20"] if command == "tonight" else [])])
+    return [str(folder), "--as-of", "2026-06-30", "--priors", str(tmp_path / "club.json")]
+
+
+@pytest.mark.parametrize("command", ["overruns", "tonight", "crew", "orders"])
+def test_the_other_questions_use_pooled_priors_and_name_them(command, young):
+    run = CliRunner().invoke(app, [command, *young, *([] if command == "overruns" else ["--runs", "20"])])
     assert run.exit_code == 0, run.output
     assert "priors pooled from 3 other builds (pooled)" in run.stdout
+
+
+BACK_TEST = (
+    "The back-test used these pooled priors on every past day, although the builds they come from may "
+    "have finished later: it can look better than forecasts made on those days."
+)
+
+
+def test_a_back_test_with_pooled_priors_warns_of_hindsight(young):
+    run = CliRunner().invoke(app, ["record", *young, "--runs", "20"])
+    assert run.exit_code == 0, run.output
+    assert run.stdout.splitlines()[-1] == BACK_TEST
+    without = CliRunner().invoke(app, ["record", *young[:3], "--runs", "20"])
+    assert "pooled priors" not in without.stdout
+
+
+def test_a_report_with_pooled_priors_names_them_and_warns_of_hindsight(young, tmp_path):
+    page = tmp_path / "page.html"
+    run = CliRunner().invoke(app, ["report", *young, "--runs", "20", "-o", str(page)])
+    assert run.stdout.splitlines() == [f"Wrote {page}.", BACK_TEST]
+    assert "priors pooled from 3 other builds (pooled)" in page.read_text(encoding="utf-8")
 
 
 def test_a_type_nobody_here_has_worked_on_rests_on_pooled_builds(pooled):

@@ -1,4 +1,4 @@
-"""The method pages quote what the studies say, name files that are there, and stay short."""
+"""The method pages quote the pages of the studies, name files that exist, and stay short."""
 
 import re
 
@@ -22,7 +22,7 @@ def test_the_tables_are_those_of_the_studies(page):
 
 
 @pytest.mark.parametrize("page", PAGES, ids=NAMES)
-def test_every_file_that_is_named_is_there(page):
+def test_every_file_that_is_named_exists(page):
     text = page.read_text(encoding="utf-8")
     named = re.findall(r"`((?:forecast|benchmarks|shared|tests)/[\w./]+)`", text)
     assert all((ROOT / name).exists() for name in named)
@@ -30,7 +30,7 @@ def test_every_file_that_is_named_is_there(page):
 
 @pytest.mark.parametrize("page", PAGES, ids=NAMES)
 def test_a_page_is_short(page):
-    """Two printed pages or little more, at some 600 words each, tables apart."""
+    """Two printed pages or little more, at about 600 words each, without tables."""
     lines = page.read_text(encoding="utf-8").splitlines()
     words = [w for line in lines if not line.startswith(("|", "<!--")) for w in line.split()]
     assert len(words) < 1300
@@ -42,5 +42,5 @@ def test_the_statisticians_page_names_its_sources():
         assert source in text
 
 
-def test_a_row_is_parted_at_its_bars():
+def test_a_row_is_split_at_its_bars():
     assert cells("| a | b c |") == ["a", "b c"]

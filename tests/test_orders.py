@@ -11,7 +11,7 @@ from scipy.special import ndtri
 
 from forecast.files.plan import Delivery
 from forecast.present.orders import late_sentence
-from forecast.questions.orders import Need, cheapest_day, day_in_time, expected_cost, order_of, orders_of
+from forecast.questions.orders import Need, cheapest_day, day_in_time, order_of, orders_of
 from tests.small_builds import AS_OF, QUICK, fitted_build, plan_of
 
 
@@ -28,6 +28,14 @@ def _need(needed, lead=28.0, idle=None) -> Need:
     return Need(
         needed_days=needed, idle_days=idle, lead_days=np.broadcast_to(lead, needed.shape).astype(float)
     )
+
+
+def expected_cost(need: Need, day: float, late_cost_per_week: float, early_cost_per_week: float) -> float:
+    """Mean cost of idle time and of storage when it is ordered on that day."""
+    arrival = day + need.lead_days
+    idle = np.maximum(arrival - need.idle_days, 0.0)
+    stored = np.maximum(need.needed_days - arrival, 0.0)
+    return float(np.mean(late_cost_per_week * idle + early_cost_per_week * stored)) / 7
 
 
 def test_a_sure_need_is_ordered_its_lead_time_before():
@@ -105,12 +113,12 @@ def test_an_order_after_as_of_is_not_known_yet():
 
 
 def test_the_answer_has_the_keys_of_the_contract():
-    told = order_of(kit_of(), AS_OF, _need([100.0] * 4), 1000).to_dict()
-    assert set(told) == {
+    answer = order_of(kit_of(), AS_OF, _need([100.0] * 4), 1000).to_dict()
+    assert set(answer) == {
         "delivery", "needed", "order_by", "probability_late_if_ordered_then", "expected_idle_days",
         "expected_wait_days",
     }  # fmt: skip
-    assert told["needed"]["p50"] == (AS_OF + timedelta(days=101)).isoformat()
+    assert answer["needed"]["p50"] == (AS_OF + timedelta(days=101)).isoformat()
 
 
 @pytest.fixture(scope="module")
@@ -140,7 +148,7 @@ def test_without_deliveries_there_is_nothing_to_order():
     assert orders_of(fitted_build(plan_of(*[{}] * 10)), QUICK).orders == ()
 
 
-def test_late_on_purpose_is_said_with_its_costs():
+def test_late_on_purpose_is_explained_by_its_costs():
     # Needed between days 60 and 140, with other work for 90 days more: nothing is lost by waiting.
     kit = kit_of(late_cost_per_week=60, early_cost_per_week=20)
     needed = np.linspace(60.5, 140.5, 81)

@@ -75,19 +75,19 @@ def test_rows_keep_their_order_and_blank_rows_between_them_are_no_matter():
         ("X,s,A;B,,,", "after: 'A;B' must be ids of plan.csv, space-separated"),
         ("X,s,,Z,,", "repeat_of: 'Z' must be an id of plan.csv"),
         ("X,s,,,K9,", "delivery: 'K9' must be an id of deliveries.csv"),
-        ("X,s,,,,jigs:1", "uses: 'jigs:1' must name a [[limit]] of build.toml: jigs is not there"),
-        ("X,s,,,,clamps:11", "uses: 'clamps:11' must not be more than the 10 of clamps in build.toml"),
+        ("X,s,,,,jigs:1", "uses: 'jigs:1' must name a [[limit]] of build.toml: there is no jigs"),
+        ("X,s,,,,clamps:11", "uses: 'clamps:11' must not exceed the 10 of clamps in build.toml"),
         (
             "X,s,,,,clamps:6 clamps:5@A",
-            "uses: 'clamps:6 clamps:5@A' must not be more than the 10 of clamps in build.toml: "
-            "together it is 11",
+            "uses: 'clamps:6 clamps:5@A' must not exceed the 10 of clamps in build.toml: "
+            "the uses add up to 11",
         ),
-        ("X,s,,,,clamps:1@Q", "uses: 'clamps:1@Q' must end with an id of plan.csv: Q is not there"),
+        ("X,s,,,,clamps:1@Q", "uses: 'clamps:1@Q' must end with an id of plan.csv: there is no Q"),
         ("X,s,,,,clamps", f"uses: 'clamps' {USE_RULE}"),
         ("X,s,,,,clamps:0", f"uses: 'clamps:0' {USE_RULE}"),
         ("X,s,,,,clamps:nan", f"uses: 'clamps:nan' {USE_RULE}"),
-        ("X,s,X,,,", "after: tasks wait for each other in a circle: X -> X"),
-        ("X,s,,X,,", "repeat_of: tasks wait for each other in a circle: X -> X"),
+        ("X,s,X,,,", "after: tasks form a cycle: X -> X"),
+        ("X,s,,X,,", "repeat_of: tasks form a cycle: X -> X"),
     ],
 )
 def test_an_unknown_reference_is_named_with_its_line(row, said):
@@ -103,7 +103,7 @@ def test_what_other_files_hold_is_not_called_unknown_when_they_could_not_be_read
 
 def test_a_circle_of_three_is_named_in_the_order_of_the_work():
     _, problems = _plan("task,stage,after\nA,s,C\nB,s,A\nC,s,B\nD,s,A\n")
-    assert problems == ["plan.csv, line 2, after: tasks wait for each other in a circle: A -> B -> C -> A."]
+    assert problems == ["plan.csv, line 2, after: tasks form a cycle: A -> B -> C -> A."]
 
 
 def test_every_circle_is_named_not_only_the_first():

@@ -47,7 +47,7 @@ def test_the_points_are_the_finished_tasks_over_their_plan(ribs):
     assert ribs.points["value"].iloc[0] == pytest.approx(2.0)
 
 
-def test_a_task_stands_at_a_piece_within_it(ribs):
+def test_a_task_is_shown_at_a_piece_within_it(ribs):
     pieces = ribs.points["piece"].to_numpy()
     first = 1 + 5 * np.arange(12)
     assert ((pieces >= first) & (pieces <= first + 4)).all()
@@ -60,15 +60,15 @@ def test_the_curve_falls_and_passes_through_the_points(ribs):
     assert np.abs(np.log(at_points / ribs.points["value"])).mean() < 0.25
 
 
-def test_a_certain_curve_is_said_with_its_rate(ribs):
+def test_a_certain_curve_is_described_by_its_rate(ribs):
     assert ribs.rate["p10"] < ribs.rate["p50"] < ribs.rate["p90"] < 1
     assert ribs.sentence.startswith("Deburr: each doubling of the pieces leaves")
 
 
-def test_without_planned_hours_it_is_hours_a_piece():
+def test_without_planned_hours_it_is_hours_per_piece():
     progress, model = fitted(planned=None)
     found = practice(progress, model, "deburr")
-    assert found.measure == "hours a piece"
+    assert found.measure == "hours per piece"
     assert found.points["value"].iloc[0] == pytest.approx(6 / 5)
 
 

@@ -1,4 +1,4 @@
-"""The study of forecasts that learn from their record: its steps by pencil, and what was decided by it."""
+"""The study of forecasts that learn from their record: its steps by hand, and the decision that follows."""
 
 from datetime import date, timedelta
 from pathlib import Path
@@ -7,13 +7,13 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from benchmarks import record_learning
-from benchmarks.record_learning import Correction, Lesson, corrected, lesson_on
+from benchmarks.skill import record_learning
+from benchmarks.skill.record_learning import Correction, Lesson, corrected, lesson_on
 from forecast.questions.track_record.replay import FinishForecast, Replay
 from forecast.questions.track_record.sentences import NOT_CORRECTED
 from tests.quoted import cells
 
-PAGE = Path(__file__).resolve().parents[1] / "benchmarks" / "record_learning.md"
+PAGE = Path(__file__).resolve().parents[1] / "benchmarks" / "skill" / "record_learning.md"
 OFF = np.inf
 NONE = Correction(shift=OFF, scale=OFF, pace=OFF)
 DRAWS = np.array([50.0, 100.0, 200.0])
@@ -29,19 +29,19 @@ def lesson(errors=(), squares=(), weights=()):
 
 
 def test_without_a_correction_a_forecast_stays_as_it_was():
-    told = lesson([0.7], [4.0], [1.0])
-    np.testing.assert_allclose(corrected(DRAWS, told, NONE), DRAWS)
+    learned = lesson([0.7], [4.0], [1.0])
+    np.testing.assert_allclose(corrected(DRAWS, learned, NONE), DRAWS)
 
 
 def test_one_stage_that_took_double_moves_the_days_halfway_when_one_stage_of_no_error_is_added():
-    told = lesson([np.log(2)], [np.nan], [1.0])
-    moved = corrected(DRAWS, told, Correction(shift=1.0, scale=OFF, pace=OFF))
+    learned = lesson([np.log(2)], [np.nan], [1.0])
+    moved = corrected(DRAWS, learned, Correction(shift=1.0, scale=OFF, pace=OFF))
     np.testing.assert_allclose(moved, DRAWS * np.sqrt(2))
 
 
-def test_errors_twice_as_wide_as_said_stretch_the_range_about_its_middle():
-    told = lesson([0.0], [4.0], [1.0])
-    wide = corrected(DRAWS, told, Correction(shift=OFF, scale=1.0, pace=OFF))
+def test_errors_twice_as_wide_as_forecast_stretch_the_range_about_its_median():
+    learned = lesson([0.0], [4.0], [1.0])
+    wide = corrected(DRAWS, learned, Correction(shift=OFF, scale=1.0, pace=OFF))
     assert wide[1] == pytest.approx(100.0)
     assert np.log(wide[2] / wide[1]) == pytest.approx(np.log(2) * np.sqrt(1 + 3 / 2))
 
@@ -51,15 +51,15 @@ def test_errors_twice_as_wide_as_said_stretch_the_range_about_its_middle():
     [
         (DAY - timedelta(days=1), np.log(180 / 100)),  # known on the day
         (DAY, np.log(181 / 100)),
-        (DAY + timedelta(days=400), np.log(181 / 100)),  # not known: so late at least
+        (DAY + timedelta(days=400), np.log(181 / 100)),  # unknown: at least so late
         (None, np.log(181 / 100)),
     ],
 )
-def test_a_lesson_holds_nothing_that_came_after_its_day(finished, error):
-    said = FinishForecast(
+def test_a_lesson_uses_nothing_later_than_its_day(finished, error):
+    forecast = FinishForecast(
         target="tail", next_stage=True, days=DRAWS, average_pace_days=1.0, earned_schedule_days=1.0
     )
-    before = [Replay(as_of=THEN, finished_tasks=3, finishes=(said,), hours=())]
+    before = [Replay(as_of=THEN, finished_tasks=3, finishes=(forecast,), hours=())]
     outcomes = SimpleNamespace(finished_on=lambda target: finished)
     learned = lesson_on(DAY, before, outcomes)
     assert learned.errors == pytest.approx([error])
@@ -67,7 +67,7 @@ def test_a_lesson_holds_nothing_that_came_after_its_day(finished, error):
 
 
 def test_corrections_are_off_as_long_as_the_study_shows_no_gain_worth_having():
-    """On needs a CRPS that is lower by 2 % or more, for the stage and for the build."""
+    """To be on by default, a correction must lower the CRPS of stage and build by 2 % or more."""
     best = []
     for part in PAGE.read_text(encoding="utf-8").split("\n## ")[1:]:
         rows = [cells(line) for line in part.splitlines() if line.startswith("| ")][1:]
@@ -79,7 +79,7 @@ def test_corrections_are_off_as_long_as_the_study_shows_no_gain_worth_having():
     assert "not moved or widened" in NOT_CORRECTED
 
 
-def test_a_build_too_short_to_learn_from_is_told_apart_from_one_not_yet_done(monkeypatch):
+def test_a_build_too_short_to_learn_from_has_a_row_of_its_own(monkeypatch):
     monkeypatch.setattr(record_learning, "quarters", lambda build: [])
-    (row,) = record_learning.study_build(("as assumed", "weekend"), number=0, seed=3, runs=20)
+    (row,) = record_learning.build_cases("as assumed", "weekend", number=0, seed=3, runs=20)
     assert (row["build"], row["target"]) == (3, record_learning.TOO_SHORT)

@@ -304,7 +304,7 @@ def folder(tmp_path):
         ({}, "Say what to write"),
         ({"page": "page.txt"}, "must end in .html or .htm or .pdf"),
         ({"calendar": "dates.html"}, "--ics: .*must end in .ics"),
-        ({"hours": "hours.xlsx"}, "--hours: .*must end in .csv"),
+        ({"hours": "hours.xlsx"}, "--hours-csv: .*must end in .csv"),
         ({"page": "nowhere/page.html"}, "the folder .* does not exist"),
         ({"log": "log.ods"}, "--log: .*must end in .csv or .xlsx"),
         ({"hours": "log.csv"}, "is a file of the build"),
@@ -352,7 +352,7 @@ def test_what_cannot_be_written_leaves_the_old_file_and_no_scrap(folder, tmp_pat
 def test_the_command_writes_page_calendar_and_hours(folder, tmp_path):
     names = ("page.html", "dates.ics", "hours.csv")
     out = [tmp_path / n for n in names]
-    words = ["-o", out[0], "--ics", out[1], "--hours", out[2], "--as-of", str(AS_OF), "--runs", "40"]
+    words = ["-o", out[0], "--ics", out[1], "--hours-csv", out[2], "--as-of", str(AS_OF), "--runs", "40"]
     done = subprocess.run(
         [sys.executable, "-m", "forecast.cli", "report", *map(str, [folder, *words])],
         cwd=ROOT, capture_output=True, text=True, check=True, timeout=240,

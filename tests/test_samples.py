@@ -1,4 +1,4 @@
-"""The invented builds of sample_logs/: made from a seed, sound, and as a builder would keep them."""
+"""The invented builds of sample_logs/: reproducible from a seed, and without problems."""
 
 from pathlib import Path
 
@@ -12,10 +12,10 @@ FOLDERS = ROOT / "sample_logs"
 
 
 @pytest.mark.parametrize("name", sorted(SAMPLES))
-def test_a_sample_made_again_is_the_same_to_the_byte(name, tmp_path):
+def test_a_sample_is_reproduced_byte_by_byte(name, tmp_path):
     write_sample(name, tmp_path)
-    kept = {p.name: p.read_bytes() for p in (FOLDERS / name).iterdir() if p.is_file()}
-    assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == kept
+    committed = {p.name: p.read_bytes() for p in (FOLDERS / name).iterdir() if p.is_file()}
+    assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == committed
 
 
 @pytest.mark.parametrize("name", sorted(SAMPLES))
@@ -23,7 +23,7 @@ def test_a_sample_reads_without_a_problem_or_a_notice(name):
     assert read_build(FOLDERS / name).notices == ()
 
 
-def test_the_temporary_fasteners_of_the_floatplane_go_round():
+def test_the_floatplane_never_uses_more_temporary_fasteners_than_there_are():
     made = SAMPLES["turnstone"].make()
     rows = made.build.sessions.loc[made.build.sessions["task"] != ""]
     begun = rows.groupby("task")["date"].min()
@@ -32,8 +32,8 @@ def test_the_temporary_fasteners_of_the_floatplane_go_round():
     for t in made.build.plan.tasks:
         for use in t.uses:
             events += [(begun[t.task], 1, use.amount), (done[t.task], 0, -use.amount)]
-    held, most = 0.0, 0.0
-    for _, _, amount in sorted(events):  # given back before taken, on one day
-        held += amount
-        most = max(most, held)
+    in_use, most = 0.0, 0.0
+    for _, _, amount in sorted(events):  # on one day, fasteners are returned before others are taken
+        in_use += amount
+        most = max(most, in_use)
     assert 100.0 < most <= made.build.limits[0].amount

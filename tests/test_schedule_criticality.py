@@ -31,9 +31,9 @@ def _trace(plan: Plan, hours: list[float], days: list, **options):
     return simulate_schedule(network, [hours], bench, trace=True, **options)
 
 
-def _chain(played) -> dict[str, str]:
+def _chain(result) -> dict[str, str]:
     """The tasks of the critical chain and what each waited for."""
-    return {t: CAUSES[c] for t, c in zip(played.tasks, played.chain[0], strict=True) if c >= 0}
+    return {t: CAUSES[c] for t, c in zip(result.tasks, result.chain[0], strict=True) if c >= 0}
 
 
 def _hands_for_all(plan: Plan, durations: np.ndarray):
@@ -43,76 +43,76 @@ def _hands_for_all(plan: Plan, durations: np.ndarray):
 
 
 def test_a_task_that_waits_for_the_one_before_is_linked_to_it():
-    played = _trace(_plan({"crew": "one"}, {"crew": "one", "after": ("A",)}), [2, 2], [[2, 2]] * 3)
-    assert _chain(played) == {"A": "start", "B": "after"}
+    result = _trace(_plan({"crew": "one"}, {"crew": "one", "after": ("A",)}), [2, 2], [[2, 2]] * 3)
+    assert _chain(result) == {"A": "start", "B": "after"}
 
 
 def test_the_shorter_of_two_side_by_side_is_not_on_the_chain():
-    played = _trace(_plan({"crew": "one"}, {"crew": "one"}), [4, 2], [[2, 2]] * 3)
-    assert _chain(played) == {"A": "start"}
+    result = _trace(_plan({"crew": "one"}, {"crew": "one"}), [4, 2], [[2, 2]] * 3)
+    assert _chain(result) == {"A": "start"}
 
 
 def test_one_pair_of_hands_links_everything():
-    played = _trace(_plan({}, {}, {}), [2, 2, 2], [2] * 3)
-    assert _chain(played) == {"A": "start", "B": "hands", "C": "hands"}
+    result = _trace(_plan({}, {}, {}), [2, 2, 2], [2] * 3)
+    assert _chain(result) == {"A": "start", "B": "hands", "C": "hands"}
 
 
 def test_hands_that_were_elsewhere_are_found_across_a_day_on_another_stage():
     plan = _plan({"stage": "tail"}, {"stage": "wing"})
-    played = _trace(plan, [4, 2], [2, 2, 2], stage_rank=[[0, 1, 0]])
-    assert _chain(played) == {"A": "start", "B": "hands"}
+    result = _trace(plan, [4, 2], [2, 2, 2], stage_rank=[[0, 1, 0]])
+    assert _chain(result) == {"A": "start", "B": "hands"}
 
 
 def test_a_hold_is_named_as_the_cause():
-    played = _trace(_plan({"hold_days": 3}, {"after": ("A",)}), [2, 2], [2] * 8)
-    assert _chain(played) == {"A": "start", "B": "hold"}
+    result = _trace(_plan({"hold_days": 3}, {"after": ("A",)}), [2, 2], [2] * 8)
+    assert _chain(result) == {"A": "start", "B": "hold"}
 
 
 def test_a_chain_ends_at_a_delivery_that_everything_waited_for():
     kit = Delivery(delivery="K", title="", ordered=None, lead_weeks_low=1, lead_weeks_likely=1,
                    lead_weeks_high=1)  # fmt: skip
     plan = _plan({}, {"delivery": "K"})
-    played = _trace(plan, [2, 2], [2] * 12, deliveries=[kit], release=[[7.0]])
-    assert _chain(played) == {"B": "delivery"}
+    result = _trace(plan, [2, 2], [2] * 12, deliveries=[kit], release=[[7.0]])
+    assert _chain(result) == {"B": "delivery"}
 
 
 def test_two_person_work_waits_for_two_hands():
-    played = _trace(_plan({"crew": "one"}, {"crew": "two"}), [4, 2], [[2, 0], [2, 0], [2, 2]])
-    assert _chain(played) == {"A": "start", "B": "two hands"}
+    result = _trace(_plan({"crew": "one"}, {"crew": "two"}), [4, 2], [[2, 0], [2, 0], [2, 2]])
+    assert _chain(result) == {"A": "start", "B": "two hands"}
 
 
 def test_the_days_of_one_pair_of_hands_add_up_to_the_finish():
     rng = np.random.default_rng(3)
     network = network_of_untouched(_plan(*[{"stage": s} for s in ("tail", "wing") * 6]))
     draws = random_draws(network, 50, 200, 1, rng)
-    played = simulate_schedule(network, **draws, trace=True)
-    days = played.build_finish - played.start.min(axis=1)
-    assert played.chain_days.sum(axis=1) == pytest.approx(days, abs=1e-3)
+    result = simulate_schedule(network, **draws, trace=True)
+    days = result.build_finish - result.start.min(axis=1)
+    assert result.chain_days.sum(axis=1) == pytest.approx(days, abs=1e-3)
 
 
 def test_no_chain_is_longer_than_the_build():
     rng = np.random.default_rng(4)
     network = random_network(30, rng, limits=False)
-    played = simulate_schedule(network, **random_draws(network, 50, 300, 2, rng), trace=True)
-    done = np.isfinite(played.build_finish)
+    result = simulate_schedule(network, **random_draws(network, 50, 300, 2, rng), trace=True)
+    done = np.isfinite(result.build_finish)
     assert done.sum() > 20
-    assert (played.chain_days.sum(axis=1)[done] <= played.build_finish[done] + 1e-3).all()
+    assert (result.chain_days.sum(axis=1)[done] <= result.build_finish[done] + 1e-3).all()
 
 
 def test_a_chain_names_the_days_of_each_task():
-    played = _trace(_plan({"hold_days": 3}, {"after": ("A",)}), [2, 2], [2] * 8)
-    assert played.chain_days[0].tolist() == [4.0, 1.0]
+    result = _trace(_plan({"hold_days": 3}, {"after": ("A",)}), [2, 2], [2] * 8)
+    assert result.chain_days[0].tolist() == [4.0, 1.0]
 
 
 def test_causes_are_asked_for_before_playing():
-    played = simulate_schedule(network_of_untouched(_plan({})), [[1.0]], [[[1.0]]])
+    result = simulate_schedule(network_of_untouched(_plan({})), [[1.0]], [[[1.0]]])
     with pytest.raises(ValueError, match="trace=True"):
-        played.chain_causes()
+        result.chain_causes()
 
 
 def test_the_shares_of_the_causes_add_up_to_one():
-    played = _trace(_plan({}, {}, {"after": ("A",)}), [2, 2, 2], [2] * 3)
-    assert sum(played.chain_causes().values()) == pytest.approx(1.0)
+    result = _trace(_plan({}, {}, {"after": ("A",)}), [2, 2, 2], [2] * 3)
+    assert sum(result.chain_causes().values()) == pytest.approx(1.0)
 
 
 @pytest.fixture(scope="module")
@@ -172,18 +172,18 @@ def test_a_stage_is_on_the_chain_when_one_of_its_tasks_is():
     plan = _plan({"crew": "one"}, {"crew": "one", "stage": "wing"}, {"crew": "one", "stage": "wing"})
     network = network_of_untouched(plan)
     hours = np.array([[4.0, 1.0, 2.0], [1.0, 1.0, 2.0]])
-    played = simulate_schedule(network, hours, np.full((2, 3, 3), 4.0), trace=True)
-    assert criticality_of_stages(network, played, hours).index.tolist() == [0.5, 0.5]
+    result = simulate_schedule(network, hours, np.full((2, 3, 3), 4.0), trace=True)
+    assert criticality_of_stages(network, result, hours).index.tolist() == [0.5, 0.5]
 
 
 def test_runs_past_the_horizon_do_not_count():
     network = network_of_untouched(_plan({"crew": "one"}))
     hours = np.array([[1.0], [3.0], [99.0]])
-    played = simulate_schedule(network, hours, np.full((3, 2, 1), 2.0), trace=True)
-    assert criticality_of_tasks(played, hours).runs == 2
+    result = simulate_schedule(network, hours, np.full((3, 2, 1), 2.0), trace=True)
+    assert criticality_of_tasks(result, hours).runs == 2
 
 
 def test_where_nothing_varies_nothing_is_crucial():
     network = network_of_untouched(_plan({}))
-    played = simulate_schedule(network, [[1.0]] * 3, np.full((3, 2, 1), 2.0), trace=True)
-    assert criticality_of_tasks(played, np.ones((3, 1))).cruciality.tolist() == [0.0]
+    result = simulate_schedule(network, [[1.0]] * 3, np.full((3, 2, 1), 2.0), trace=True)
+    assert criticality_of_tasks(result, np.ones((3, 1))).cruciality.tolist() == [0.0]

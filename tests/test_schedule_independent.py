@@ -23,14 +23,14 @@ _OF_EACH_RUN = ("call_after_days", "idle_call_after_days", "reopening_hours", "r
 
 def _both(network, draws, only_two, penalty, **asking):
     """The kernel's runs, and the same runs by the plain model."""
-    events = pytest.importorskip("benchmarks.discrete_events", reason="needs simpy")
-    played = simulate_schedule(network, **draws, only_two=only_two, shared_penalty=penalty, **asking)
+    events = pytest.importorskip("benchmarks.yardsticks.discrete_events", reason="needs simpy")
+    result = simulate_schedule(network, **draws, only_two=only_two, shared_penalty=penalty, **asking)
     plain = []
     for r in range(len(draws["hours"])):
         inputs = (draws[k][r] for k in ("hours", "bench", "stage_rank", "release"))
         calls = {k: v[r] if k in _OF_EACH_RUN else v for k, v in asking.items()}
         plain.append(events.play_once(network, *inputs, only_two, penalty, **calls))
-    return played, plain
+    return result, plain
 
 
 @pytest.mark.parametrize(
@@ -44,11 +44,11 @@ def test_two_hundred_runs_equal_those_of_a_plain_model(rng, only_two, penalty):
     for _ in range(4):
         network = random_network(25, rng)
         draws = random_draws(network, 10, 120, len(only_two), rng)
-        played, plain = _both(network, draws, np.array(only_two), penalty)
-        np.testing.assert_allclose(played.start, [p.start for p in plain], atol=1e-6)
-        np.testing.assert_allclose(played.finish, [p.finish for p in plain], atol=1e-6)
-        np.testing.assert_allclose(played.worked_hours, [p.worked_hours for p in plain], atol=1e-6)
-        finished += np.isfinite(played.finish).sum()
+        result, plain = _both(network, draws, np.array(only_two), penalty)
+        np.testing.assert_allclose(result.start, [p.start for p in plain], atol=1e-6)
+        np.testing.assert_allclose(result.finish, [p.finish for p in plain], atol=1e-6)
+        np.testing.assert_allclose(result.worked_hours, [p.worked_hours for p in plain], atol=1e-6)
+        finished += np.isfinite(result.finish).sum()
     assert finished > 500
 
 
@@ -58,10 +58,10 @@ def test_a_helper_who_is_asked_comes_as_in_the_plain_model(rng, only_two):
     draws = random_draws(network, 20, 150, 2, rng)
     draws["bench"][:, :, 1] *= rng.random((20, 150)) < 0.1
     asking = {"on_call": np.array([False, True]), "call_after_days": rng.uniform(0, 30, 20)}
-    played, plain = _both(network, draws, np.array(only_two), 1.0, **asking)
-    np.testing.assert_allclose(played.finish, [p.finish for p in plain], atol=1e-6)
+    result, plain = _both(network, draws, np.array(only_two), 1.0, **asking)
+    np.testing.assert_allclose(result.finish, [p.finish for p in plain], atol=1e-6)
     without = simulate_schedule(network, **draws, only_two=np.array(only_two))
-    assert played.worked_hours[:, 1].sum() > without.worked_hours[:, 1].sum()
+    assert result.worked_hours[:, 1].sum() > without.worked_hours[:, 1].sum()
 
 
 def test_a_visitor_lends_a_hand_as_in_the_plain_model(rng):
@@ -73,12 +73,12 @@ def test_a_visitor_lends_a_hand_as_in_the_plain_model(rng):
         visitor = np.arange(people) == people - 1
         asking = {"call_after_days": rng.uniform(5, 60, 10), "idle_call_after_days": rng.uniform(0, 20, 10)}
         asking |= {"on_call": visitor, "lends": visitor, "expected_hours": draws["hours"].mean(axis=0)}
-        played, plain = _both(network, draws, np.zeros(people, dtype=bool), 1.14, **asking)
-        np.testing.assert_allclose(played.finish, [p.finish for p in plain], atol=1e-9)
-        np.testing.assert_allclose(played.worked_hours, [p.worked_hours for p in plain], atol=1e-9)
+        result, plain = _both(network, draws, np.zeros(people, dtype=bool), 1.14, **asking)
+        np.testing.assert_allclose(result.finish, [p.finish for p in plain], atol=1e-9)
+        np.testing.assert_allclose(result.worked_hours, [p.worked_hours for p in plain], atol=1e-9)
         del asking["lends"]
         alone = simulate_schedule(network, **draws, shared_penalty=1.14, **asking)
-        assert (alone.finish != played.finish).any()
+        assert (alone.finish != result.finish).any()
 
 
 def test_what_pays_to_share_is_shared_as_in_the_plain_model(rng):
@@ -87,11 +87,11 @@ def test_what_pays_to_share_is_shared_as_in_the_plain_model(rng):
         network = random_network(20, rng)
         draws = random_draws(network, 5, 150, people, rng)
         only_two, expected = np.array([False] * 2 + [True] * (people - 2)), draws["hours"].mean(axis=0)
-        played, plain = _both(network, draws, only_two, 1.14, expected_hours=expected)
-        np.testing.assert_allclose(played.finish, [p.finish for p in plain], atol=1e-9)
-        np.testing.assert_allclose(played.worked_hours, [p.worked_hours for p in plain], atol=1e-9)
+        result, plain = _both(network, draws, only_two, 1.14, expected_hours=expected)
+        np.testing.assert_allclose(result.finish, [p.finish for p in plain], atol=1e-9)
+        np.testing.assert_allclose(result.worked_hours, [p.worked_hours for p in plain], atol=1e-9)
         never = simulate_schedule(network, **draws, only_two=only_two, shared_penalty=1.14)
-        changed += np.sum(never.finish != played.finish)
+        changed += np.sum(never.finish != result.finish)
     assert changed > 10
 
 
@@ -105,11 +105,11 @@ def test_what_is_opened_again_is_done_again_as_in_the_plain_model(rng):
             "reopening_after_days": rng.choice([0.0, 1.5, 10.0], shape) * rng.random(shape),
         }
         only_two = np.array([False] * min(people, 2) + [True] * (people - 2))
-        played, plain = _both(network, draws, only_two, 1.14, **again)
-        np.testing.assert_allclose(played.finish, [p.finish for p in plain], atol=1e-9)
-        np.testing.assert_allclose(played.worked_hours, [p.worked_hours for p in plain], atol=1e-9)
+        result, plain = _both(network, draws, only_two, 1.14, **again)
+        np.testing.assert_allclose(result.finish, [p.finish for p in plain], atol=1e-9)
+        np.testing.assert_allclose(result.worked_hours, [p.worked_hours for p in plain], atol=1e-9)
         once = simulate_schedule(network, **draws, only_two=only_two, shared_penalty=1.14)
-        assert (played.finish > once.finish + 1).any()
+        assert (result.finish > once.finish + 1).any()
 
 
 def test_a_hand_is_asked_for_what_is_opened_again_as_in_the_plain_model(rng):
@@ -118,7 +118,7 @@ def test_a_hand_is_asked_for_what_is_opened_again_as_in_the_plain_model(rng):
         draws = random_draws(network, 6, 150, 3, rng)
         draws["bench"][:, :, 1] *= rng.random((6, 150)) < 0.1
         shape = draws["hours"].shape
-        played, plain = _both(
+        result, plain = _both(
             network,
             draws,
             np.zeros(3, dtype=bool),
@@ -129,21 +129,21 @@ def test_a_hand_is_asked_for_what_is_opened_again_as_in_the_plain_model(rng):
             reopening_hours=draws["hours"] * rng.random(shape) * (rng.random(shape) < 0.2),
             reopening_after_days=20 * rng.random(shape),
         )
-        np.testing.assert_allclose(played.finish, [p.finish for p in plain], atol=1e-9)
+        np.testing.assert_allclose(result.finish, [p.finish for p in plain], atol=1e-9)
 
 
 def test_nine_tenths_are_done_when_the_plain_model_says(rng):
     network = random_network(20, rng, limits=False)
     draws = random_draws(network, 10, 200, 2, rng)
-    played, plain = _both(network, draws, np.array([False, False]), 1.14)
+    result, plain = _both(network, draws, np.array([False, False]), 1.14)
     for s in range(len(network.stages)):
         left = draws["hours"][:, network.stage == s].sum(axis=1)
         expected = [p.first_90(0.0, h, s) for p, h in zip(plain, left, strict=True)]
-        np.testing.assert_allclose(played.stage_first_90[:, s], expected, atol=1e-6)
+        np.testing.assert_allclose(result.stage_first_90[:, s], expected, atol=1e-6)
 
 
 def test_the_rule_is_near_the_optimum_and_never_better(rng):
-    optimum = pytest.importorskip("benchmarks.optimum", reason="needs ortools")
+    optimum = pytest.importorskip("benchmarks.yardsticks.optimum", reason="needs ortools")
     ratios = []
     for two_share in (0.0, 0.0, 0.0, 0.1, 0.1):
         case = optimum.random_case(30, rng, two_share=two_share)
@@ -163,34 +163,34 @@ def _draws_of(seed: int, people: int, **options):
 @settings(deadline=None, max_examples=40)
 def test_nothing_starts_before_what_it_waits_for(seed, people):
     network, draws = _draws_of(seed, people)
-    played = simulate_schedule(network, **draws)
+    result = simulate_schedule(network, **draws)
     for i, after in enumerate(network.after):
         for j in after:
-            ready = played.finish[:, j] + network.hold_days[j]
-            assert (played.start[:, i] >= ready - 1e-6)[np.isfinite(ready)].all()
+            ready = result.finish[:, j] + network.hold_days[j]
+            assert (result.start[:, i] >= ready - 1e-6)[np.isfinite(ready)].all()
         for d in network.needs[i]:
-            assert (played.start[:, i] >= draws["release"][:, d] - 1e-6).all()
+            assert (result.start[:, i] >= draws["release"][:, d] - 1e-6).all()
 
 
 @given(seed=st.integers(0, 10**6), people=st.integers(1, 3))
 @settings(deadline=None, max_examples=40)
 def test_hours_worked_are_hours_done(seed, people):
     network, draws = _draws_of(seed, people)
-    played = simulate_schedule(network, **draws, grid=[150])
+    result = simulate_schedule(network, **draws, grid=[150])
     np.testing.assert_allclose(
-        played.worked_hours.sum(axis=1), played.hours_done[:, :, 0].sum(axis=1), rtol=1e-5
+        result.worked_hours.sum(axis=1), result.hours_done[:, :, 0].sum(axis=1), rtol=1e-5
     )
-    assert (played.worked_hours <= played.present_hours + 1e-6).all()
+    assert (result.worked_hours <= result.present_hours + 1e-6).all()
 
 
 @given(seed=st.integers(0, 10**6))
 @settings(deadline=None, max_examples=40)
 def test_a_finished_build_has_had_all_its_hours(seed):
     network, draws = _draws_of(seed, 2)
-    played = simulate_schedule(network, **draws)
-    done = np.isfinite(played.build_finish)
+    result = simulate_schedule(network, **draws)
+    done = np.isfinite(result.build_finish)
     np.testing.assert_allclose(
-        played.worked_hours[done].sum(axis=1), draws["hours"][done].sum(axis=1), rtol=1e-6
+        result.worked_hours[done].sum(axis=1), draws["hours"][done].sum(axis=1), rtol=1e-6
     )
 
 
@@ -198,9 +198,9 @@ def test_a_finished_build_has_had_all_its_hours(seed):
 @settings(deadline=None, max_examples=40)
 def test_shared_work_takes_its_penalty_at_the_most(seed):
     network, draws = _draws_of(seed, 2)
-    played = simulate_schedule(network, **draws, shared_penalty=1.3)
-    done = np.isfinite(played.build_finish)
-    worked, hours = played.worked_hours[done].sum(axis=1), draws["hours"][done].sum(axis=1)
+    result = simulate_schedule(network, **draws, shared_penalty=1.3)
+    done = np.isfinite(result.build_finish)
+    worked, hours = result.worked_hours[done].sum(axis=1), draws["hours"][done].sum(axis=1)
     assert (worked >= hours - 1e-6).all()
     assert (worked <= 1.3 * hours + 1e-6).all()
 
@@ -243,9 +243,9 @@ def test_threads_at_once_give_the_same_bytes(rng):
     alone = simulate_schedule(network, **draws, trace=True)
     with ThreadPoolExecutor(4) as pool:
         together = list(pool.map(lambda _: simulate_schedule(network, **draws, trace=True), range(8)))
-    for played in together:
-        np.testing.assert_array_equal(played.finish, alone.finish)
-        np.testing.assert_array_equal(played.chain, alone.chain)
+    for result in together:
+        np.testing.assert_array_equal(result.finish, alone.finish)
+        np.testing.assert_array_equal(result.chain, alone.chain)
 
 
 def test_nothing_given_is_changed(rng):

@@ -10,6 +10,7 @@ from forecast.files.plan import Delivery, Limit, Plan, Task, Use
 from forecast.learn.progress import read_progress
 from forecast.simulate.network import network_of, network_of_untouched, simulate_schedule
 from tests.conftest import sessions_frame
+from tests.schedule_cases import unfinished_share
 
 FRIDAY = date(2026, 3, 6)
 CLECOS = Limit(id="clecos", amount=4)
@@ -80,15 +81,15 @@ def test_hours_spent_on_a_stage_count_work_outside_the_plan_and_rework(five_task
 
 def test_nine_tenths_of_a_stage_count_what_was_spent(five_tasks):
     network = _network(five_tasks, [_row("D1", "2026-03-02", hours=80)])
-    played = simulate_schedule(network, [[2, 2, 2, 2, 2.0]], np.full((1, 30, 2), 1.0))
-    assert played.stage_first_90[0, 0] == 0.0
+    result = simulate_schedule(network, [[2, 2, 2, 2, 2.0]], np.full((1, 30, 2), 1.0))
+    assert result.stage_first_90[0, 0] == 0.0
 
 
 def test_a_stage_without_open_work_is_finished(five_tasks):
     done = [_row(t, "2026-03-02", done=True) for t in ("D1", "D2", "P1", "R1")]
     network = _network(five_tasks, done)
-    played = simulate_schedule(network, [[2.0]], np.full((1, 5, 1), 1.0))
-    assert played.stage_finish[0].tolist() == [0.0, 2.0]
+    result = simulate_schedule(network, [[2.0]], np.full((1, 5, 1), 1.0))
+    assert result.stage_finish[0].tolist() == [0.0, 2.0]
 
 
 def test_tasks_that_come_into_the_plan_later_are_left_out():
@@ -132,14 +133,14 @@ def _held_plan() -> Plan:
 
 def test_finished_work_still_holds_what_a_later_task_frees():
     network = _network(_held_plan(), [_row("A", "2026-03-02", done=True)], limits=[CLECOS])
-    played = simulate_schedule(network, [[2.0, 2.0]], np.full((1, 5, 1), 2.0))
-    assert played.finish[0].tolist() == [2.0, 1.0]
+    result = simulate_schedule(network, [[2.0, 2.0]], np.full((1, 5, 1), 2.0))
+    assert result.finish[0].tolist() == [2.0, 1.0]
 
 
 def test_work_under_way_holds_its_limits():
     network = _network(_held_plan(), [_row("B", "2026-03-02")], limits=[CLECOS])
-    played = simulate_schedule(network, [[2.0, 2.0, 2.0]], np.full((1, 5, 1), 2.0))
-    assert played.start[0].tolist() == [1.0, 0.0, 2.0]
+    result = simulate_schedule(network, [[2.0, 2.0, 2.0]], np.full((1, 5, 1), 2.0))
+    assert result.start[0].tolist() == [1.0, 0.0, 2.0]
 
 
 def test_work_that_waits_for_a_limit_for_ever_says_so():
@@ -149,10 +150,10 @@ def test_work_that_waits_for_a_limit_for_ever_says_so():
             Task(task="B", stage="tail", title="", uses=(Use(limit="clecos", amount=2),)),
         )
     )
-    played = simulate_schedule(network_of_untouched(plan, limits=[CLECOS]), [[1.0, 1.0]], np.ones((1, 9, 1)))
-    assert played.build_finish[0] == np.inf
-    assert played.unfinished_share() == {"limit": 1.0}
-    assert played.never_finished() == {("limit", "B"): 1}
+    result = simulate_schedule(network_of_untouched(plan, limits=[CLECOS]), [[1.0, 1.0]], np.ones((1, 9, 1)))
+    assert result.build_finish[0] == np.inf
+    assert unfinished_share(result) == {"limit": 1.0}
+    assert result.never_finished() == {("limit", "B"): 1}
 
 
 @pytest.mark.parametrize(
@@ -168,8 +169,8 @@ def test_what_an_unfinished_run_lacks(row, days, release, lacks):
     plan = Plan(tasks=(Task(task="A", stage="tail", title="", **row),))
     network = network_of_untouched(plan, deliveries=[_kit()])
     arrivals = np.full((1, len(network.deliveries)), release)
-    played = simulate_schedule(network, [[5.0]], np.ones((1, days, 1)), release=arrivals)
-    assert played.unfinished_share() == {lacks: 1.0}
+    result = simulate_schedule(network, [[5.0]], np.ones((1, days, 1)), release=arrivals)
+    assert unfinished_share(result) == {lacks: 1.0}
 
 
 def test_a_limit_that_is_not_known_is_named():

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import chisquare
 
 from forecast.questions.scores import (
     clopper_pearson,
@@ -13,8 +14,6 @@ from forecast.questions.scores import (
     interval_score,
     pinball_loss,
     randomised_pit,
-    uniformity,
-    weighted_interval_score,
 )
 
 DRAWS = st.lists(st.floats(-1e3, 1e3), min_size=2, max_size=12)
@@ -194,36 +193,6 @@ def test_an_interval_is_scored_as_its_two_quantiles(lower, width, observed, leve
     assert interval_score(lower, upper, observed, level=level) == pytest.approx(2 / alpha * ends, abs=1e-7)
 
 
-@given(median=NUMBERS, observed=NUMBERS, widths=st.lists(st.floats(0, 100), min_size=1, max_size=5))
-@settings(deadline=None)
-def test_the_weighted_score_is_twice_the_mean_pinball_loss_of_all_its_quantiles(median, observed, widths):
-    levels = np.linspace(0.2, 0.9, len(widths))
-    lower, upper = median - np.array(widths), median + np.array(widths)
-    losses = [pinball_loss(median, observed, level=0.5)]
-    losses += list(pinball_loss(lower, observed, level=(1 - levels) / 2))
-    losses += list(pinball_loss(upper, observed, level=(1 + levels) / 2))
-    score = weighted_interval_score(median, lower, upper, observed, levels=levels)
-    assert score == pytest.approx(2 * np.mean(losses), abs=1e-9)
-
-
-def test_the_weighted_score_of_many_quantiles_comes_close_to_the_crps(rng):
-    draws = rng.normal(10, 2, 20_001)
-    levels = np.linspace(0.01, 0.99, 99)
-    lower, upper = np.quantile(draws, (1 - levels) / 2), np.quantile(draws, (1 + levels) / 2)
-    score = weighted_interval_score(np.median(draws), lower, upper, 13.0, levels=levels)
-    assert score == pytest.approx(crps(draws, 13.0), rel=0.01)
-
-
-def test_several_forecasts_get_a_weighted_score_each():
-    lower, upper = np.array([[0.0, 1.0], [4.0, 5.0]]), np.array([[4.0, 3.0], [8.0, 7.0]])
-    together = weighted_interval_score([2.0, 6.0], lower, upper, [5.0, 6.5], levels=[0.8, 0.5])
-    alone = [
-        weighted_interval_score(2.0, lower[0], upper[0], 5.0, levels=[0.8, 0.5]),
-        weighted_interval_score(6.0, lower[1], upper[1], 6.5, levels=[0.8, 0.5]),
-    ]
-    np.testing.assert_allclose(together, alone)
-
-
 @pytest.mark.parametrize("level", [0.0, 1.0, 80.0])
 def test_a_level_is_a_share_not_a_percentage(level):
     with pytest.raises(ValueError, match="between 0 and 1"):
@@ -284,13 +253,13 @@ def test_the_pit_lies_in_the_gap_into_which_the_outcome_fell(rng):
 
 def test_the_pit_of_a_calibrated_forecast_is_uniform(rng):
     u = randomised_pit(rng.normal(size=(20_000, 19)), rng.normal(size=20_000), rng)
-    _, p_value = uniformity(np.histogram(u, bins=10, range=(0, 1))[0])
+    p_value = chisquare(np.histogram(u, bins=10, range=(0, 1))[0]).pvalue
     assert p_value > 1e-4
 
 
 def test_ties_do_not_bend_the_pit(rng):
     draws, observed = rng.poisson(2.0, (20_000, 19)), rng.poisson(2.0, 20_000)
-    _, p_value = uniformity(np.histogram(randomised_pit(draws, observed, rng), bins=10, range=(0, 1))[0])
+    p_value = chisquare(np.histogram(randomised_pit(draws, observed, rng), bins=10, range=(0, 1))[0]).pvalue
     assert p_value > 1e-4
 
 
@@ -298,7 +267,7 @@ def test_open_targets_do_not_bend_the_pit(rng):
     draws, happened = rng.exponential(size=(20_000, 19)), rng.exponential(size=20_000)
     until = rng.exponential(size=20_000)
     u = randomised_pit(draws, np.minimum(happened, until), rng, open_=happened > until)
-    _, p_value = uniformity(np.histogram(u, bins=10, range=(0, 1))[0])
+    p_value = chisquare(np.histogram(u, bins=10, range=(0, 1))[0]).pvalue
     assert p_value > 1e-4
 
 
@@ -306,7 +275,7 @@ def test_dropping_open_targets_would_bend_the_pit(rng):
     draws, happened = rng.exponential(size=(20_000, 19)), rng.exponential(size=20_000)
     finished = happened <= rng.exponential(size=20_000)
     u = randomised_pit(draws[finished], happened[finished], rng)
-    _, p_value = uniformity(np.histogram(u, bins=10, range=(0, 1))[0])
+    p_value = chisquare(np.histogram(u, bins=10, range=(0, 1))[0]).pvalue
     assert p_value < 1e-9
 
 
@@ -328,9 +297,3 @@ def test_the_same_seed_breaks_ties_the_same_way():
 def test_an_outcome_that_is_not_a_number_has_no_pit(rng):
     with pytest.raises(ValueError, match="Got NaN"):
         randomised_pit([1.0], np.nan, rng)
-
-
-@pytest.mark.parametrize("counts", [[5], [0, 0], [3, -1]])
-def test_uniformity_needs_bins_with_something_in_them(counts):
-    with pytest.raises(ValueError, match="two bins or more"):
-        uniformity(counts)

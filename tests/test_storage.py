@@ -17,8 +17,8 @@ from hypothesis import given, settings
 
 from forecast.errors import InputError
 from forecast.files import storage
-from forecast.files.csv_file import format_record, parse_csv, with_record
-from forecast.files.storage import HISTORY, append_row, undo, write_file
+from forecast.files.csv_file import format_record, parse_csv, with_records
+from forecast.files.storage import HISTORY, append_row, change_file, undo
 from forecast.files.tables import read_table, table_schema
 from tests.written_build import LOG, write_build
 
@@ -33,7 +33,7 @@ def log(tmp_path):
 
 
 def _append(data: bytes, row=ROW, **kwargs) -> bytes:
-    return with_record(data, "log.csv", SCHEMA.columns, row, **kwargs)[0]
+    return with_records(data, "log.csv", SCHEMA.columns, [row], **kwargs)[0]
 
 
 def test_a_row_is_added_at_the_end_and_says_its_line(log):
@@ -67,7 +67,7 @@ def test_blank_lines_at_the_end_stay_at_the_end():
 
 def test_a_row_goes_after_the_row_it_belongs_to():
     text = b'date,hours,note\n1,1,"two\nlines"\n2,2,x\n'
-    data, line = with_record(text, "log.csv", SCHEMA.columns, ROW, after_line=2)
+    data, line = with_records(text, "log.csv", SCHEMA.columns, [ROW], after_line=2)
     assert data == b'date,hours,note\n1,1,"two\nlines"\n2026-03-06,1.5,new\n2,2,x\n'
     assert line == 4
 
@@ -80,7 +80,7 @@ def test_a_column_that_the_file_lacks_is_added_to_every_row():
 
 
 def test_no_column_is_added_where_a_row_already_has_more_cells_than_columns():
-    with pytest.raises(InputError, match="line 2: holds more cells than the header"):
+    with pytest.raises(InputError, match="line 2: has more cells than the header"):
         _append(b"date,hours\n2026-03-05,2,stray\n")
 
 
@@ -136,9 +136,9 @@ def test_adding_a_row_changes_no_other_cell(rows, separator, newline, note):
 def test_undo_takes_the_last_row_back_and_undo_again_brings_it_back(log):
     append_row(log, SCHEMA, {"date": "2026-03-06", "hours": "1.5"})
     after = log.read_text()
-    assert undo(log.parent).gone == ("2026-03-06,1.5,,,",)
+    assert undo(log.parent).removed == ("2026-03-06,1.5,,,",)
     assert log.read_text() == LOG
-    assert undo(log.parent).back == ("2026-03-06,1.5,,,",)
+    assert undo(log.parent).restored == ("2026-03-06,1.5,,,",)
     assert log.read_text() == after
 
 
@@ -152,10 +152,7 @@ def test_undo_takes_a_column_back_that_came_with_the_row(log):
 
 def test_undo_says_what_it_did_in_words(log):
     append_row(log, SCHEMA, {"date": "2026-03-06", "hours": "1.5"})
-    assert (
-        undo(log.parent).sentence
-        == "log.csv: took out 2026-03-06,1.5,,,. Undo once more to have it as it was before."
-    )
+    assert undo(log.parent).sentence == "log.csv: removed 2026-03-06,1.5,,,. Undo again to redo it."
 
 
 def test_undo_takes_back_the_last_change_of_whichever_file(log):
@@ -170,14 +167,14 @@ def test_undo_refuses_over_a_change_by_another_program_and_names_the_earlier_ver
     append_row(log, SCHEMA, ROW)
     log.write_text(log.read_text() + "2026-03-07,1,A,,,by hand\n")
     by_hand = log.read_text()
-    with pytest.raises(InputError, match="changed by another program since") as raised:
+    with pytest.raises(InputError, match="has been changed by another program since") as raised:
         undo(log.parent)
     assert log.read_text() == by_hand
     assert (log.parent / re.search(r"\.history\S+\.csv", str(raised.value))[0]).read_text() == LOG
 
 
 def test_undo_with_nothing_to_take_back_is_a_sentence(log):
-    with pytest.raises(InputError, match="holds no change to take back"):
+    with pytest.raises(InputError, match="has no change to undo"):
         undo(log.parent)
 
 
@@ -209,21 +206,21 @@ def _after(function, *, calls, then):
 
 
 def test_a_version_is_kept_of_each_of_the_last_fifty_changes_and_no_more(log):
-    for i in range(storage.KEPT_VERSIONS + 3):
+    for i in range(storage.MOST_VERSIONS + 3):
         append_row(log, SCHEMA, {**ROW, "note": f"n{i}"})
     kept = sorted((log.parent / HISTORY / "log.csv").iterdir())
-    assert len(kept) == storage.KEPT_VERSIONS
+    assert len(kept) == storage.MOST_VERSIONS
     assert kept[-1].read_text() == log.read_text().rpartition("2026-03-06")[0]
 
 
 def test_writing_what_is_there_already_leaves_no_version(log):
-    write_file(log, log.read_bytes())
+    change_file(log, lambda data: data)
     assert not (log.parent / HISTORY / "log.csv").exists()
 
 
 def test_a_file_without_versions_is_not_taken_back(log):
     append_row(log.with_name("forecasts.csv"), SCHEMA, ROW, keep_version=False)
-    with pytest.raises(InputError, match="holds no change to take back"):
+    with pytest.raises(InputError, match="has no change to undo"):
         undo(log.parent)
 
 
@@ -285,7 +282,7 @@ def test_a_writer_that_waits_too_long_says_so(log, monkeypatch):
     monkeypatch.setattr(storage, "WAIT_SECONDS", 0.1)
     (log.parent / HISTORY).mkdir()
     with FileLock(log.parent / HISTORY / "lock"):
-        _refused(log, "is being written by another program for more than 0.1 seconds: try again")
+        _refused(log, "has been locked by another program for more than 0.1 seconds: try again")
 
 
 @pytest.mark.parametrize("step", ["fsync", "replace"])
@@ -295,18 +292,18 @@ def test_a_disk_that_fails_at_any_step_is_a_sentence_and_the_old_file(log, monke
         raise OSError(number, os.strerror(number))
 
     monkeypatch.setattr(os, step, fails)
-    _refused(log, f"could not be written, and is as it was: {re.escape(os.strerror(number))}")
+    _refused(log, f"could not be written and is unchanged: {re.escape(os.strerror(number))}")
 
 
 def test_a_change_by_another_program_during_the_write_is_kept(log, monkeypatch):
-    keep, once = storage._keep, [True]
+    store, once = storage._store_version, [True]
 
     def meanwhile(*args):
-        keep(*args)
+        store(*args)
         if once.pop() if once else False:
             log.write_text(log.read_text() + "2026-03-07,3,A,,\n")
 
-    monkeypatch.setattr(storage, "_keep", meanwhile)
+    monkeypatch.setattr(storage, "_store_version", meanwhile)
     append_row(log, SCHEMA, {"date": "2026-03-06", "hours": "1.5"})
     assert log.read_text() == LOG + "2026-03-07,3,A,,\n2026-03-06,1.5,,,\n"
 

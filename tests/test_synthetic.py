@@ -1,4 +1,4 @@
-"""Invented builds: what is said to be true of them is what was played, and the rules of the plan are kept."""
+"""Invented builds: the truth is what was simulated, and the rules of the plan are obeyed."""
 
 import re
 from dataclasses import replace
@@ -21,7 +21,7 @@ from benchmarks.invented.workshop import (
     write_build,
 )
 from benchmarks.invented.workshop.scenario import true_tasks
-from benchmarks.invented.workshop.totals import Totals, TrueTask, draw_luck
+from benchmarks.invented.workshop.totals import Totals, TrueTask, draw_residuals
 from benchmarks.invented.workshop.truth import BeyondTruth, EffortTruth, HabitTruth, OrderTruth, ReportTruth
 from forecast.files.folder import read_build
 from forecast.files.logbook import Away, Builder
@@ -30,7 +30,7 @@ from forecast.learn.learning_curve import lot_hours
 
 EVERY_DAY = HabitTruth(
     day_chance=(1.0,) * 7, session_hours=3.0, session_shape=400.0, stop_chance=0.0, level_sd=0.0,
-    helper_chance=0.0, asked_chance=0.0, both_chance=1.0,
+    helper_chance=0.0, call_chance=0.0, both_chance=1.0,
 )  # fmt: skip
 MONDAY = date(2026, 1, 5)
 
@@ -39,7 +39,8 @@ def scenario(*tasks: Task, **changes) -> Scenario:
     plan = Plan(tasks=tasks)
     plain = Scenario(
         name="toy", country=None, builders=(Builder(id="A"),), limits=(), plan=plan, deliveries=(), away=(),
-        start=MONDAY, tasks=true_tasks(plan), pair_effect={}, effort=EffortTruth(luck_sd={"general": 0.0}),
+        start=MONDAY, tasks=true_tasks(plan), pair_effect={},
+        effort=EffortTruth(residual_sd={"general": 0.0}),
         beyond=BeyondTruth(), reports=ReportTruth(), habit=EVERY_DAY,
         order=OrderTruth(run_ahead=0.0, wander=0.0),
     )  # fmt: skip
@@ -69,10 +70,7 @@ def first_worked(build) -> pd.Series:
     return rows.groupby("task")["date"].min()
 
 
-# Toys ---------------------------------------------------------------------------------------------
-
-
-def test_without_luck_a_task_takes_what_is_planned():
+def test_without_residuals_a_task_takes_what_is_planned():
     made = play_scenario(scenario(task("A", 4.0)), seed=1)
     assert made.truth.total_hours == {"A": 4.0}
 
@@ -84,8 +82,8 @@ def test_two_tasks_in_series_take_their_hours_at_the_daily_pace():
     assert per_day.sum() == 9.0
 
 
-def test_a_hold_is_waited_out():
-    """Nearly every day has a session: the first one after three whole days takes up what waited."""
+def test_a_successor_waits_for_the_hold():
+    """Nearly every day has a session: the first one after three whole days starts the successor."""
     waits = []
     for seed in range(8):
         toy = scenario(task("A", 1.0, hold_days=3.0), task("B", 1.0, after=("A",)))
@@ -95,7 +93,7 @@ def test_a_hold_is_waited_out():
 
 
 def test_a_repeat_takes_less_by_the_repeat_effect():
-    effort = EffortTruth(luck_sd={"general": 0.0}, repeat=log(0.5))
+    effort = EffortTruth(residual_sd={"general": 0.0}, repeat=log(0.5))
     made = play_scenario(scenario(task("A", 8.0), task("B", 8.0, repeat_of="A"), effort=effort), seed=1)
     assert made.truth.total_hours == {"A": 8.0, "B": 4.0}
 
@@ -107,14 +105,14 @@ def test_a_task_for_two_waits_for_two():
     assert made.build.sessions["builders"].tolist() == ["A+B"]
 
 
-def test_somebody_alone_with_only_two_person_work_asks_for_a_hand():
-    asks = replace(EVERY_DAY, asked_chance=1.0, helper_hours=3.0)
-    made = play_scenario(scenario(task("A", 2.0, crew="two"), habit=asks), seed=1)
+def test_somebody_alone_with_only_two_person_work_calls_in_help():
+    calls = replace(EVERY_DAY, call_chance=1.0, helper_hours=3.0)
+    made = play_scenario(scenario(task("A", 2.0, crew="two"), habit=calls), seed=1)
     assert made.build.sessions["helpers"].tolist() == [1]
 
 
-def test_two_share_one_task_at_the_price_of_the_penalty():
-    effort = EffortTruth(luck_sd={"general": 0.0}, shared_penalty=1.5)
+def test_sharing_a_task_multiplies_its_hours_by_the_penalty():
+    effort = EffortTruth(residual_sd={"general": 0.0}, shared_penalty=1.5)
     both = (Builder(id="A"), Builder(id="B"))
     made = play_scenario(scenario(task("A", 20.0), builders=both, effort=effort), seed=1)
     shared = made.build.sessions.loc[made.build.sessions["people"] == 2, "person_hours"].sum()
@@ -141,7 +139,7 @@ def test_work_that_needs_a_delivery_waits_for_it():
     assert came.arrived == MONDAY + timedelta(weeks=2) == made.truth.build_finish
 
 
-def test_tasks_that_hold_the_same_limit_do_not_overlap():
+def test_tasks_that_use_up_the_same_limit_do_not_overlap():
     uses = (Use(limit="pins", amount=60.0),)
     both = (Builder(id="A"), Builder(id="B"))
     tasks = [task(name, 2.0, crew="one", uses=uses) for name in "ABC"]
@@ -151,11 +149,11 @@ def test_tasks_that_hold_the_same_limit_do_not_overlap():
 
 
 def test_a_lot_costs_the_sum_of_its_pieces():
-    """The total of a lot by unit theory, against `learning`, whose values stand against printed tables."""
+    """The total of a lot by unit theory, against `lot_hours`, which is checked against printed tables."""
     slope = log(0.8) / log(2)
     lots = [TrueTask(task=n, type="t", base_hours=10.0, quantity=10) for n in "ABC"]
-    totals = Totals(EffortTruth(learning_slope={"t": slope}, luck_sd={"t": 0.0}), lots, {})
-    totals.throw(np.random.default_rng(0))
+    totals = Totals(EffortTruth(learning_slope={"t": slope}, residual_sd={"t": 0.0}), lots, {})
+    totals.redraw(np.random.default_rng(0))
     hours = np.array([totals.begin(i) for i in range(3)])
     unit = lot_hours(1.0, np.array([1, 11, 21]), np.array([10, 20, 30]), slope, theory="unit")
     assert hours == pytest.approx(unit / unit.sum() * 30.0)
@@ -168,24 +166,21 @@ def test_pieces_counted_part_way_are_those_whose_cost_is_spent():
         [TrueTask(task="A", type="t", base_hours=4.0, quantity=4)],
         {},
     )
-    totals.throw(np.random.default_rng(0))
+    totals.redraw(np.random.default_rng(0))
     totals.begin(0)
     shares = np.array([0.40, 0.48, 0.70, 0.72, 0.87, 0.88]) * 1.0
     assert [totals.pieces_done(0, s) for s in shares] == [0, 1, 1, 2, 2, 3]
 
 
-def test_luck_has_the_spread_that_is_said():
-    luck = draw_luck(EffortTruth(), 40_000, np.random.default_rng(3))
-    assert luck.std() == pytest.approx(1.0, abs=0.02)
+def test_residuals_have_a_standard_deviation_of_1():
+    residuals = draw_residuals(EffortTruth(), 40_000, np.random.default_rng(3))
+    assert residuals.std() == pytest.approx(1.0, abs=0.02)
 
 
-# Rules of the plan, on builds of every kind -------------------------------------------------------
-
-
-def test_no_task_is_begun_before_what_it_comes_after(builds):
+def test_no_task_is_started_before_its_predecessors(builds):
     for made in builds:
         begun, done = first_worked(made.build), first_done(made.build)
-        # A row that stands for several days says neither when its task was begun nor when it was done.
+        # A row of several days shows neither when its task was started nor when it was finished.
         lumped = set(made.build.sessions.query("date != until")["task"])
         pairs = [(a, t.task) for t in made.build.plan.tasks for a in t.after if not {a, t.task} & lumped]
         for before, then in pairs:
@@ -247,13 +242,13 @@ def test_every_task_is_done_in_the_end(builds):
         assert len(ends) == len(made.build.plan.tasks)
 
 
-def test_words_on_a_task_never_go_back(builds):
-    said = 0
+def test_reported_percents_of_a_task_never_fall(builds):
+    reports = 0
     for made in builds:
         for _, rows in made.build.sessions.query("percent == percent").groupby("task"):
             assert rows.sort_values("until")["percent"].is_monotonic_increasing
-            said += len(rows)
-    assert said > 100
+            reports += len(rows)
+    assert reports > 100
 
 
 def test_counted_pieces_add_up_to_the_pieces_of_the_task(builds):
@@ -261,9 +256,6 @@ def test_counted_pieces_add_up_to_the_pieces_of_the_task(builds):
         counted = made.build.sessions.groupby("task")["quantity"].sum()
         for t in made.build.plan.tasks:
             assert counted[t.task] in (0.0, t.quantity)
-
-
-# Reading, cutting, playing on ---------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("number", [0, 4, 10])
@@ -295,11 +287,11 @@ def test_what_is_known_on_a_day_holds_nothing_later(builds):
         assert all(d is None or d <= day for x in known.deliveries for d in (x.ordered, x.arrived))
 
 
-def test_a_play_that_is_cut_short_stands_where_the_whole_play_stood(builds):
+def test_a_simulation_that_stops_early_agrees_with_the_whole_one(builds):
     made = builds[5]
     day = made.cut(0.6)
-    stand = made.stand_on(day)
-    played = sum(r.quarters * len(r.people) for r in stand.workshop.rows) / 4
+    state = made.state_on(day)
+    played = sum(r.quarters * len(r.people) for r in state.workshop.rows) / 4
     whole = play_scenario(made.scenario, made.seed).build.sessions
     assert played == whole.loc[whole["date"].dt.date <= day, "person_hours"].sum()
 
@@ -310,10 +302,10 @@ def test_the_same_seed_gives_the_same_build_and_another_does_not():
     assert len(one.build.sessions) != len(other.build.sessions)
 
 
-def test_playing_on_with_the_same_generator_gives_the_same_days():
+def test_continuing_with_the_same_generator_gives_the_same_days():
     made = make_build(seed=4, tasks=30)
-    first, again = (made.play_on(made.cut(0.5), 5, np.random.default_rng(2)) for _ in range(2))
-    assert first.stage_days.tolist() == again.stage_days.tolist()
+    first, second = (made.play_on(made.cut(0.5), 5, np.random.default_rng(2)) for _ in range(2))
+    assert first.stage_days.tolist() == second.stage_days.tolist()
 
 
 def test_the_hours_of_a_window_and_of_tasks_are_parts_of_all_hours_to_come():
@@ -321,8 +313,8 @@ def test_the_hours_of_a_window_and_of_tasks_are_parts_of_all_hours_to_come():
     day = made.cut(0.5)
     everything = [t.task for t in made.as_known_on(day).plan.tasks]
 
-    def played(**asked):
-        return made.play_on(day, 5, np.random.default_rng(2), **asked)
+    def played(**parts):
+        return made.play_on(day, 5, np.random.default_rng(2), **parts)
 
     short, whole = played(window_days=91, tasks=everything[:3]), played(window_days=9999, tasks=everything)
     assert (short.window_hours < short.person_hours).any()
@@ -332,7 +324,7 @@ def test_the_hours_of_a_window_and_of_tasks_are_parts_of_all_hours_to_come():
     assert whole.task_hours.min() > 0.5 * short.person_hours.min()
 
 
-def test_the_plays_differ_but_a_finished_stage_stays_finished():
+def test_futures_differ_but_a_finished_stage_stays_finished():
     made = make_build(seed=4, tasks=60)
     first = made.build.plan.stages[0]
     day = made.truth.stage_finish[first] + timedelta(days=60)
@@ -352,8 +344,8 @@ def test_without_the_second_builder_the_rest_takes_longer():
 
 
 @pytest.mark.parametrize("effort", ["as assumed", "heavy tails"])
-def test_what_really_came_is_like_one_of_the_plays_that_know_the_truth(effort):
-    """The oracle is calibrated: the truth falls evenly among its draws (Kolmogorov-Smirnov at 1 in 1,000)."""
+def test_the_oracle_is_calibrated(effort):
+    """The actual finish ranks uniformly among its draws (Kolmogorov-Smirnov at 1 in 1,000)."""
     places = []
     dice = np.random.default_rng(11)
     for seed in range(60):
@@ -365,9 +357,9 @@ def test_what_really_came_is_like_one_of_the_plays_that_know_the_truth(effort):
     assert kstest(places, "uniform").pvalue > 0.001
 
 
-def test_the_play_shares_no_code_with_what_it_is_there_to_check():
+def test_the_simulation_shares_no_code_with_what_it_checks():
     parts = sorted(Path(benchmarks.invented.workshop.__file__).parent.glob("*.py"))
     assert len(parts) > 10
     for part in parts:
         text = part.read_text(encoding="utf-8")
-        assert not re.search(r"forecast\.(schedule|bench_time|effort|outlook|learning)", text), part.name
+        assert not re.search(r"forecast\.(?!files\.)", text), part.name

@@ -1,4 +1,4 @@
-"""Kinds of invented builders: their hours and habits look like those of real logs."""
+"""Kinds of invented builders: their hours and habits resemble those of real logs."""
 
 from math import log
 
@@ -24,7 +24,7 @@ def test_a_builder_who_does_not_learn_has_no_slope_and_no_easier_repeat():
 
 
 def test_hours_and_plans_differ_as_task_records_show():
-    """log(actual / plan) has an sd of .5 to 1.1 a task in large open task-effort records."""
+    """log(actual / plan) has an sd of 0.5 to 1.1 per task in large open task-effort records."""
     spreads = []
     for seed in range(12):
         truth = make_build(effort="as assumed", seed=seed, tasks=120).truth

@@ -77,8 +77,8 @@ def test_an_optional_column_says_what_blank_means_and_a_required_one_must_not_be
 def test_the_documentation_of_a_table_has_one_row_a_column_with_its_range():
     rows = table_schema("plan").markdown.splitlines()
     assert len(rows) == 2 + len(table_schema("plan").columns)
-    assert "| quantity | pieces in the task, above 0 | 1 |" in rows
-    assert "| task | id of the task | error |" in rows
+    assert "| quantity | number of pieces in the task, above 0 | 1 |" in rows
+    assert "| task | id of the task, unique and without spaces | error |" in rows
 
 
 @pytest.mark.parametrize("separator", [",", ";", "\t"])
@@ -124,7 +124,7 @@ def test_a_short_row_has_blanks_at_its_end():
 
 def test_a_row_with_more_cells_than_columns_is_said_not_cut():
     assert _said("date,hours\n2026-03-02,2,5\n") == [
-        "log.csv, line 2: holds 3 cells where the header names 2 columns."
+        "log.csv, line 2: has 3 cells, but the header names 2 columns."
     ]
 
 
@@ -144,7 +144,7 @@ def test_a_missing_column_is_one_problem_and_not_one_a_row():
 
 def test_a_column_that_is_there_twice_is_said():
     assert _said("date,hours,Hours\n2026-03-02,2,3\n") == [
-        "log.csv, line 1, hours: this column is there twice."
+        "log.csv, line 1, hours: this column appears twice."
     ]
 
 
@@ -165,12 +165,12 @@ def test_a_column_that_is_there_twice_is_said():
         ),
         (
             b'date,hours,note\n2026-03-02,1,"6"" and "more\n',
-            "log.csv, line 2: a quoted cell goes on after its closing quote: "
-            "write a quote inside a quoted cell twice.",
+            "log.csv, line 2: text follows the closing quote of a cell: "
+            "double every quote inside a quoted cell.",
         ),
         (
             b'date,hours,note\n2026-03-02,1,"' + b"x" * 140_000 + b'"\n',
-            "log.csv, line 2: holds a cell of more than 131072 characters: a quote may be missing.",
+            "log.csv, line 2: has a cell of more than 131072 characters: a quote may be missing.",
         ),
     ],
 )
@@ -238,7 +238,7 @@ def test_years_far_away_are_a_slip_of_the_pen():
 def test_a_doubled_id_names_the_line_that_has_it_first():
     table = read_table(b"task,stage\nD1,tail\nR1,tail\nD1,wing\n", "plan.csv", "plan")
     assert [str(p) for p in table.problems] == [
-        "plan.csv, line 4, task: 'D1' must be there once: line 2 has it too."
+        "plan.csv, line 4, task: 'D1' must be unique: line 2 has it too."
     ]
 
 

@@ -12,8 +12,8 @@ import pandas as pd
 import pytest
 
 from benchmarks.invented.workshop import make_build
-from benchmarks.tonight_skill import chances
-from forecast.cli.week import parse_hours_option, parse_people
+from benchmarks.skill.tonight import chances
+from forecast.cli.tonight_report import parse_hours_option, parse_people
 from forecast.errors import UsageError
 from forecast.files.logbook import Away
 from forecast.present.tonight import more_lines, ready_table, tonight_lines, waiting_sentences
@@ -111,9 +111,9 @@ def test_of_a_task_open_again_the_rework_is_left(tmp_path):
 
 
 def test_nobody_can_ask_for_an_evening_without_hours_or_people(fitted):
-    with pytest.raises(ValueError, match="hours must be above 0"):
+    with pytest.raises(UsageError, match="hours must be above 0"):
         answer(fitted, "A", hours=0.0)
-    with pytest.raises(ValueError, match="somebody"):
+    with pytest.raises(UsageError, match="somebody"):
         answer(fitted)
 
 
@@ -194,7 +194,7 @@ def test_nothing_is_asked_of_a_build_that_is_finished(tmp_path):
 def test_away_days_are_said(fitted):
     away = Away(builder=None, start=AS_OF, end=date(2026, 3, 12), reason="")
     there = replace(fitted, build=replace(fitted.build, away=(away,)))
-    assert "away.csv says that everybody is away until Thursday 12 March." in answer(there, "A").notes
+    assert "According to away.csv everybody is away until Thursday 12 March." in answer(there, "A").notes
 
 
 def test_the_same_seed_gives_the_same_answer(fitted):
@@ -309,7 +309,7 @@ def test_people_are_read_as_in_the_log(fitted):
 
 
 def test_of_tasks_given_70_to_90_in_100_so_many_are_finished():
-    """A small corner of benchmarks/tonight_skill.py; the band is four standard errors of the count."""
+    """A small corner of benchmarks/skill/tonight.py; the band is four standard errors of the count."""
     made = [(make_build(seed=s, tasks=70), s) for s in (41, 42, 43, 44, 45)]
     found = pd.concat([chances(m, m.cut(at), s) for m, s in made for at in (0.3, 0.7)])
     likely = found.loc[found["chance"].between(0.7, 0.9)]

@@ -13,7 +13,7 @@ from forecast.questions.track_record import (
     TASKS,
     WINDOW,
     Judged,
-    Middle,
+    MedianError,
     Outcomes,
     Replay,
     announced_beside_outcomes,
@@ -89,10 +89,13 @@ def test_an_absence_that_has_begun_is_known_to_its_end():
     assert build_known_on(record_build(), date(2025, 8, 5)).away == record_build().away
 
 
-def test_what_was_left_out_without_knowing_better_is_said():
+def test_what_was_left_out_for_want_of_a_date_is_reported():
     build = record_build(builders=(Builder(id="A"), Builder(id="B", joins=date(2025, 7, 5))))
     joins, away = left_out_notes(build, [DAY])
-    assert joins.startswith("Forecasts of the days before B joins are made without B")
+    assert joins == (
+        "Forecasts from days before B joins are made without B: the folder does not say since when that was "
+        "planned."
+    )
     assert away.startswith("1 row of away.csv is left out")
     assert left_out_notes(build, [date(2025, 8, 31)]) == ()
 
@@ -181,10 +184,10 @@ def test_a_way_that_never_ends_is_past_the_horizon_and_still_scored():
 
 
 def test_hours_that_are_not_settled_are_scored_up_to_the_hours_so_far():
-    said = HoursForecast(
+    forecast = HoursForecast(
         target=TASKS, days=0, tasks=("T09", "T10"), hours=np.array([2.0, 99.0]), naive_hours=99.0
     )
-    row = _score([_replay([45], hours=[said])]).hours.iloc[0]
+    row = _score([_replay([45], hours=[forecast])]).hours.iloc[0]
     assert row["actual"] == 14.0
     assert not row["settled"]
     assert row["crps_hours"] == pytest.approx(12 * 0.5**2)
@@ -229,12 +232,12 @@ def test_the_band_of_coverage_is_that_of_clopper_and_pearson():
 
 def test_the_middle_error_is_early_below_zero():
     middle = _judged([10, 10, 10], [20] * 3, [15, 22, 40], [50] * 3).middle
-    assert middle == Middle(error=-12.0, or_lower=False)
+    assert middle == MedianError(error=-12.0, or_lower=False)
 
 
 def test_an_open_target_whose_even_odds_date_has_passed_is_at_least_that_early():
     middle = _judged([10, 10], [20, 20], [12, np.inf], [40, 40]).middle
-    assert middle == Middle(error=-30.0, or_lower=True)
+    assert middle == MedianError(error=-30.0, or_lower=True)
 
 
 def test_a_stage_that_left_the_plan_is_never_judged():
@@ -310,18 +313,18 @@ def test_a_planned_curve_that_is_none_is_refused(curve):
 # Words
 
 
-def test_the_sentence_that_a_tired_person_reads():
+def test_the_record_of_the_dates_in_one_sentence():
     record = _score([_replay([55, 60]), _replay([30, 35]), _replay([160, 900], target="wing")])
     assert record_sentences(record)[0] == (
-        "Of 2 forecasts whose outcome is known, the 80 % dates held in 1; the even-odds dates were 15 days "
-        "too early in the middle. 1 more cannot be judged yet."
+        "Of 2 forecasts whose outcome is known, the 80 % dates held in 1; the median even-odds date was "
+        "15 days too early. 1 more cannot be judged yet."
     )
 
 
-def test_dependence_is_said_and_no_p_value_given():
-    said = record_sentences(_score([_replay([55]), _replay([50])]))[-1]
-    assert "right or wrong together: 2 of them say less than 2 builds would" in said
-    assert "No p-value is given" in said
+def test_dependence_is_explained_and_no_p_value_given():
+    last = record_sentences(_score([_replay([55]), _replay([50])]))[-1]
+    assert "right or wrong together: 2 of them are less evidence than 2 builds" in last
+    assert "No p-value is given" in last
 
 
 def test_a_build_that_is_too_young_says_so():
@@ -331,22 +334,22 @@ def test_a_build_that_is_too_young_says_so():
 
 
 @pytest.mark.parametrize(
-    ("middle", "said"),
+    ("middle", "words"),
     [
-        (Middle(error=0.0, or_lower=False), "on the day"),
-        (Middle(error=-1.0, or_lower=False), "1 day too early"),
-        (Middle(error=400.0, or_lower=True), "at most 400 days too late"),
-        (Middle(error=np.inf, or_lower=False), "past the horizon"),
+        (MedianError(error=0.0, or_lower=False), "on the day"),
+        (MedianError(error=-1.0, or_lower=False), "1 day too early"),
+        (MedianError(error=400.0, or_lower=True), "at most 400 days too late"),
+        (MedianError(error=np.inf, or_lower=False), "past the horizon"),
     ],
 )
-def test_early_and_late_in_words(middle, said):
-    assert early_or_late(middle) == said
+def test_early_and_late_in_words(middle, words):
+    assert early_or_late(middle) == words
 
 
-# What was told
+# Announced dates
 
 
-def _told(rows_of_file):
+def _announced(rows_of_file):
     days = ["announced", "as_of", *KEYS]
     full = []
     for announced, target, even, sure in rows_of_file:
@@ -360,35 +363,38 @@ def _told(rows_of_file):
     )
 
 
-def test_announced_dates_are_counted_from_the_day_on_which_they_were_told():
-    told = _told([("2025-04-30", "tail", "2025-06-01", "2025-06-20")])
-    assert told.judged.held.held == 1
-    assert told.judged.middle.error == -13.0
+def test_announced_dates_are_counted_from_their_announcement():
+    announced = _announced([("2025-04-30", "tail", "2025-06-01", "2025-06-20")])
+    assert announced.judged.held.held == 1
+    assert announced.judged.middle.error == -13.0
 
 
 def test_of_several_announcements_of_one_day_the_last_one_counts():
-    told = _told([("2025-04-30", "tail", "2025-05-01", None), ("2025-04-30", "tail", "2025-06-14", None)])
-    assert told.judged.middle.error == 0.0
+    announced = _announced(
+        [("2025-04-30", "tail", "2025-05-01", None), ("2025-04-30", "tail", "2025-06-14", None)]
+    )
+    assert announced.judged.middle.error == 0.0
 
 
-def test_announcements_after_the_last_day_that_counts_are_not_looked_at():
-    assert _told([("2025-12-30", "tail", "2026-06-01", "2026-06-20")]).rows.empty
+def test_announcements_after_the_last_day_that_counts_are_ignored():
+    assert _announced([("2025-12-30", "tail", "2026-06-01", "2026-06-20")]).rows.empty
 
 
-def test_a_date_told_for_a_stage_that_left_the_plan_is_named():
+def test_a_date_announced_for_a_stage_that_left_the_plan_is_named():
     record = _score([_replay([55])])
-    told = _told([("2025-04-30", "floats", "2025-05-01", "2025-05-20")])
-    assert told.judged.held.known == 0
-    assert told.no_longer_planned == ("floats",)
+    announced = _announced([("2025-04-30", "floats", "2025-05-01", "2025-05-20")])
+    assert announced.judged.held.known == 0
+    assert announced.no_longer_planned == ("floats",)
     from dataclasses import replace
 
     assert (
-        "floats, which the plan does not have any more" in announced_sentences(replace(record, told=told))[-1]
+        announced_sentences(replace(record, announced=announced))[-1]
+        == "Dates were announced for floats, which the plan no longer has."
     )
 
 
 def test_the_window_of_thirteen_weeks_is_always_settled():
-    said = HoursForecast(target=WINDOW, days=91, tasks=(), hours=np.array([20.0]), naive_hours=30.0)
-    row = _score([_replay([45], hours=[said])]).hours.iloc[0]
+    forecast = HoursForecast(target=WINDOW, days=91, tasks=(), hours=np.array([20.0]), naive_hours=30.0)
+    row = _score([_replay([45], hours=[forecast])]).hours.iloc[0]
     assert row["settled"]
     assert (row["actual"], row["crps_hours"], row["naive_crps_hours"]) == (26.0, 6.0, 4.0)

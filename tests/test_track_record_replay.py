@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from forecast.errors import UsageError
 from forecast.files.logbook import Away, Builder
 from forecast.files.plan import Plan
 from forecast.questions.track_record import TASKS, WINDOW, build_known_on, past_days, replay_day, track_record
@@ -174,7 +175,7 @@ def test_actual_dates_and_the_error_of_the_average_pace_are_given_once_a_stage_i
 
 
 def test_past_days_lie_before_today():
-    with pytest.raises(ValueError, match="must lie before 2025-09-27"):
+    with pytest.raises(UsageError, match="must lie before 2025-09-27"):
         track_record(record_build(), LAST, SETTINGS, days=[LAST])
 
 

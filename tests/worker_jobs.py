@@ -1,4 +1,4 @@
-"""Jobs of no weight, and jobs that a worker does not survive."""
+"""Jobs that cost nothing, and jobs that a worker does not survive."""
 
 import os
 import signal
@@ -6,19 +6,19 @@ from pathlib import Path
 
 
 def double(data: bytes) -> dict[str, int]:
-    """A job that takes no time."""
+    """Double a number."""
     return {"twice": 2 * int(data)}
 
 
-def perish_on_seven(data: bytes) -> dict[str, int]:
-    """A job that takes its worker down whenever it is handed a seven."""
+def stop_worker_on_seven(data: bytes) -> dict[str, int]:
+    """Kill the worker whenever the number is seven."""
     if int(data) == 7:
         os.kill(os.getpid(), signal.SIGKILL)
     return double(data)
 
 
-def perish_once(data: bytes) -> dict[str, int]:
-    """A job that takes its worker down the first time; `data` is a number and a path to remember by."""
+def stop_worker_once(data: bytes) -> dict[str, int]:
+    """Kill the worker the first time; `data` is a number and the path of a file that marks the first time."""
     number, _, memory = data.decode().partition(" ")
     if memory and not Path(memory).exists():
         Path(memory).touch()

@@ -15,7 +15,7 @@ from dashboard.work.reading import LogReading
 from forecast.errors import BenchdaysError
 from forecast.files.amend import LogRow, change_row, remove_row
 from forecast.files.entry import add_step, log_session, propose_step
-from forecast.files.folder import Records
+from forecast.files.folder import PartialBuild
 from forecast.files.plan import Plan, Task
 from forecast.files.tables import table_schema
 
@@ -64,7 +64,7 @@ def session_form(log: LogReading) -> None:
         )
 
 
-def _choose_builders(records: Records, sessions: pd.DataFrame, place: DeltaGenerator, count: int) -> str:
+def _choose_builders(records: PartialBuild, sessions: pd.DataFrame, place: DeltaGenerator, count: int) -> str:
     """Who was there; with one builder there is nothing to ask."""
     ids = [b.id for b in records.settings.builders]
     if len(ids) == 1:
@@ -92,7 +92,7 @@ def _rare_fields(count: int) -> dict[str, str | int | bool]:
     }
 
 
-def step_form(records: Records) -> None:
+def step_form(records: PartialBuild) -> None:
     """Add a task to the plan."""
     plan = records.plan
     count = st.session_state.setdefault("steps_written", 0)

@@ -13,7 +13,7 @@ import streamlit as st
 from dashboard.server.opening import state_of
 from forecast.errors import InputError, Problem
 from forecast.files.amend import LogRow, log_rows
-from forecast.files.folder import Build, Records, check_build, read_build, read_records
+from forecast.files.folder import Build, PartialBuild, check_build, read_build, read_partial_build
 from forecast.files.logbook import read_sessions
 
 _CACHED_STATES = 4  # the files now, and before the last few changes in case they are undone
@@ -46,7 +46,7 @@ class LogReading:
     rows : every row of the log files, valid or not
     """
 
-    records: Records
+    records: PartialBuild
     sessions: pd.DataFrame
     rows: tuple[LogRow, ...]
 
@@ -95,7 +95,7 @@ def _check_folder(folder: str, state: str, today: date) -> tuple[Problem, ...]:
 
 @st.cache_resource(max_entries=_CACHED_STATES, show_spinner=False)
 def _read_log(folder: str, state: str) -> LogReading:
-    records = read_records(folder)
+    records = read_partial_build(folder)
     sessions, _, _ = read_sessions(records.logs, records.settings.builders, records.plan)
     return LogReading(records=records, sessions=sessions, rows=log_rows(folder))
 

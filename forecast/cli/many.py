@@ -1,11 +1,11 @@
-"""The command for many builds at once: one table, and priors for the next builder."""
+"""The command for many builds at once: one table, and pooled priors."""
 
 from __future__ import annotations
 
-import gc
 import signal
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -15,43 +15,38 @@ import typer
 from forecast.cli.options import (
     AsJson,
     AsOf,
+    OptionalFile,
     Priors,
     Runs,
     Seed,
-    announce_compilation,
     parse_day,
-    progress_on_screen,
     read_priors_option,
-    say,
+    text_option,
 )
+from forecast.cli.output import announce_compilation, print_answer, progress_bar
 from forecast.errors import UsageError
 
 if TYPE_CHECKING:
     from forecast.many.answer import BuildAnswer
-    from forecast.many.run import Many
+    from forecast.many.builds import ManyBuilds
+    from forecast.many.executors import Executor
 
-Folders = Annotated[list[Path], typer.Argument(help="The build folders.", show_default=False)]
-Keep = Annotated[
+Folders = Annotated[list[Path], typer.Argument(help="Build folders.", show_default=False)]
+Cache = Annotated[
     Path,
-    typer.Option("--keep", metavar="DIR", help="Where answers are kept, so that a broken-off run goes on."),
+    typer.Option("--cache", metavar="DIR", help="Cache folder, so that an interrupted run can resume."),
 ]
-Csv = Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="The table as CSV too.")]
+Csv = Annotated[OptionalFile, text_option("csv", "Write the table as CSV too.", "FILE")]
 WritePriors = Annotated[
-    Path | None,
-    typer.Option("--write-priors", metavar="FILE", help="Write what these builds teach the next builder."),
+    OptionalFile, text_option("write-priors", "Write pooled priors estimated from these builds.", "FILE")
 ]
 Workers = Annotated[
-    int | None, typer.Option("--workers", min=1, max=1024, help="Processes on this machine; one a core.")
+    int | None,
+    typer.Option("--workers", metavar="N", min=1, max=1024, help="Worker processes (default: one per core)."),
 ]
 Scheduler = Annotated[
-    str | None,
-    typer.Option("--scheduler", metavar="ADDRESS", help="Use the Dask cluster there: tcp://HOST:PORT."),
+    str | None, text_option("scheduler", "Use a Dask cluster, as tcp://HOST:PORT.", "ADDRESS")
 ]
-
-
-def add_to(app: typer.Typer) -> None:
-    """Register the command of this file."""
-    app.command()(many)
 
 
 def many(
@@ -61,54 +56,41 @@ def many(
     seed: Seed = 0,
     as_json: AsJson = False,
     csv: Csv = None,
-    keep: Keep = Path(".benchdays-many"),
+    cache: Cache = Path(".benchdays-many"),
     workers: Workers = None,
     scheduler: Scheduler = None,
     priors: Priors = None,
     write_priors: WritePriors = None,
 ) -> None:
-    """Many builds at once: one table of all, and priors for the next builder.
+    """Forecast many builds at once; estimate pooled priors.
 
-    A folder that cannot be read is reported and stops no other. Finished ones are not done again
-    unless their files, the day or the settings changed. A cluster's workers need benchdays installed.
+    A folder that cannot be read is reported; the others are still forecast. Answers come from the cache
+    unless a build's files, the day or the settings have changed. Cluster workers need benchdays installed.
     """
-    gc.enable()  # this one runs on
     if priors is not None and write_priors is not None:
-        raise UsageError("--write-priors learns with the built-in priors: leave --priors out of that run.")
+        raise UsageError("--write-priors estimates from the built-in priors: leave --priors out.")
     if scheduler is not None and workers is not None:
-        raise UsageError("--workers is for this machine, --scheduler for a cluster: leave one of them out.")
-    _check_place("--csv", csv)
-    _check_place("--write-priors", write_priors)
+        raise UsageError("--workers is for this machine, --scheduler for a cluster: give only one of them.")
+    _check_writable("--csv", csv)
+    _check_writable("--write-priors", write_priors)
     day = date.today() if as_of is None else parse_day(as_of, "--as-of")
-    pooled = read_priors_option(priors)
 
     from forecast.many.answer_cache import AnswerCache
-    from forecast.many.engine import engine
-    from forecast.many.run import Many, distinct
+    from forecast.many.builds import ManyBuilds, distinct
+    from forecast.many.executors import open_executor
     from forecast.simulate.settings import Settings
 
-    builds = Many(
+    builds = ManyBuilds(
         folders=distinct(folders),
         as_of=day,
         today=date.today(),
-        settings=Settings(runs=runs, seed=seed, priors=pooled),
-        kept=AnswerCache(keep),
-        learn=write_priors is not None,
+        settings=Settings(runs=runs, seed=seed, priors=read_priors_option(priors)),
+        cache=AnswerCache(cache),
+        with_summaries=write_priors is not None,
     )
     announce_compilation()
-    # Asked to end, end as by Ctrl-C: with the workers, and with what is finished kept.
-    before = signal.signal(signal.SIGTERM, _end)
-    try:
-        with (
-            engine(workers=workers, scheduler=scheduler) as where,
-            progress_on_screen(f"Forecasting {len(builds.folders)} builds") as show,
-        ):
-            builds.run(where, show)
-    except KeyboardInterrupt:
-        sys.stderr.write(f"Broken off. What is finished is kept in {keep}: the same command goes on.\n")
-        raise typer.Exit(130) from None
-    finally:
-        signal.signal(signal.SIGTERM, before)
+    with _ending_on_sigterm(cache), open_executor(workers=workers, scheduler=scheduler) as executor:
+        _forecast(builds, executor)
     if csv is not None:
         _write_csv(csv, builds)
     if as_json:
@@ -121,18 +103,36 @@ def many(
         raise typer.Exit(1)
 
 
-def _end(number: int, frame: object) -> None:
-    raise KeyboardInterrupt
-
-
-def _check_place(option: str, file: Path | None) -> None:
-    """Refuse before the work what could not be written after it."""
+def _check_writable(option: str, file: Path | None) -> None:
+    """Refuse before hours of work what could not be written after them."""
     if file is not None and (file.is_dir() or not file.resolve().parent.is_dir()):
-        raise UsageError(f"{option}: {file} must be a file in a folder that is there.")
+        raise UsageError(f"{option}: {file} must be a file in an existing folder.")
+
+
+def _forecast(builds: ManyBuilds, executor: Executor) -> None:
+    with progress_bar(f"Forecasting {len(builds.folders)} builds") as show:
+        builds.run(executor, show)
+
+
+@contextmanager
+def _ending_on_sigterm(cache: Path) -> Iterator[None]:
+    """End on SIGTERM as on Ctrl-C: workers stopped, finished answers in the cache."""
+
+    def interrupt(number: int, frame: object) -> None:
+        raise KeyboardInterrupt
+
+    before = signal.signal(signal.SIGTERM, interrupt)
+    try:
+        yield
+    except KeyboardInterrupt:
+        sys.stderr.write(f"Interrupted. Finished answers are in {cache}; run the same command to resume.\n")
+        raise typer.Exit(130) from None
+    finally:
+        signal.signal(signal.SIGTERM, before)
 
 
 def _print_json(builds: Iterable[BuildAnswer]) -> None:
-    """As `Many.to_dict` has it, build by build: a thousand answers are never in memory together."""
+    """Print the contract's JSON build by build, so that a thousand answers need not fit in memory."""
     import json
 
     sys.stdout.write('{\n"builds": [\n')
@@ -142,26 +142,21 @@ def _print_json(builds: Iterable[BuildAnswer]) -> None:
     sys.stdout.write("\n]\n}\n")
 
 
-def _print_table(builds: Many) -> None:
-    from rich.console import Console
-
+def _print_table(builds: ManyBuilds) -> None:
     from forecast.present.finish import CAUTION
     from forecast.present.many_builds import many_table, problem_lines
 
-    Console().print(many_table(builds))
-    for line in problem_lines(builds.failed.values()):
-        say(line)
-    say(CAUTION)
+    print_answer([], many_table(builds), [*problem_lines(builds.failed.values()), CAUTION])
 
 
-def _write_csv(file: Path, builds: Many) -> None:
-    from forecast.files.storage import write_apart
+def _write_csv(file: Path, builds: ManyBuilds) -> None:
+    from forecast.files.storage import write_atomically
     from forecast.present.many_builds import table_csv
 
-    write_apart(file, table_csv(builds))
+    write_atomically(file, table_csv(builds))
 
 
-def _write_priors(file: Path, builds: Many) -> None:
+def _write_priors(file: Path, builds: ManyBuilds) -> None:
     from forecast.learn.pooled_priors import write_priors
     from forecast.many.pool import pool_priors
 
@@ -169,5 +164,5 @@ def _write_priors(file: Path, builds: Many) -> None:
     write_priors(file, pooled)
     sys.stderr.write(
         f"Wrote {file}: priors pooled from {pooled.builds} builds, for `benchdays finish FOLDER --priors "
-        f"{file}`. No row, note, title or name is in it.\n"
+        f"{file}`. It contains no row, note, title or name.\n"
     )

@@ -1,1 +1,1 @@
-"""Files and records: a build folder is read and checked, and written without losing a row."""
+"""The build folder on disk: its files read and checked, and changed without losing a row."""

@@ -1,4 +1,4 @@
-"""A row of the log changed or taken out: only the row that was seen, checked, the version before kept."""
+"""Rows of the log changed or removed: only the row that was seen, validated first, and undoable."""
 
 from __future__ import annotations
 
@@ -9,22 +9,29 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from forecast.errors import InputError, Problem, UsageError
-from forecast.files.csv_file import CsvFile, decode_text, parse_csv, unguard_formula, with_record
-from forecast.files.folder import read_records
+from forecast.files.csv_file import (
+    CsvFile,
+    decode_text,
+    parse_csv,
+    require_text,
+    unguard_formula,
+    with_records,
+)
+from forecast.files.folder import log_files, read_partial_build
 from forecast.files.logbook import read_sessions
 from forecast.files.storage import change_file
-from forecast.files.tables import Table, read_table, table_schema
+from forecast.files.tables import read_table, table_schema
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LogRow:
-    """One record of a log file as it stands there.
+    """One record of a log file, as text.
 
     Attributes
     ----------
-    file : as the folder names it, log.csv or log/NAME.csv
+    file : name within the folder, log.csv or log/NAME.csv
     line : the line on which it begins
-    cells : column (lower case) -> text, of known and unknown columns, in the order of the file
+    cells : column (lower case) -> text, unknown columns included, in the order of the file
     """
 
     file: str
@@ -37,42 +44,50 @@ def log_rows(folder: Path | str) -> tuple[LogRow, ...]:
 
     Raises
     ------
-    InputError when a file cannot be read as CSV at all.
+    InputError : when a file cannot be parsed as CSV
     """
     folder = Path(folder)
-    more = sorted(p for p in (folder / "log").glob("*.csv") if p.name[0] not in ".~")
-    paths = [p for p in (folder / "log.csv", *more) if p.is_file()]
     rows = []
-    for path in paths:
+    for path in filter(Path.is_file, log_files(folder)):
         file = path.relative_to(folder).as_posix()
-        read = _read(path.read_bytes(), file)
+        read = _parse(path.read_bytes(), file)
         rows += [LogRow(file=file, line=line, cells=_cells(read, i)) for i, line in enumerate(read.lines)]
     return tuple(rows)
 
 
 def change_row(folder: Path | str, seen: LogRow, changed: Mapping[str, str]) -> int:
-    """Put other texts into some columns of one row of the log, and the line on which it stands.
+    """Change some cells of one row of the log.
 
     Parameters
     ----------
+    folder : path of the build folder
     seen : the row as it was when somebody decided to change it
-    changed : texts by column; columns left out stay as they are
+    changed : new texts by column; other columns keep their text
+
+    Returns
+    -------
+    The line of the row.
 
     Raises
     ------
-    UsageError, one line a problem, when the row would not be right; InputError when the row is no longer
-    what was seen, or the file cannot be written. Nothing is written then.
+    UsageError : one line per problem, when the changed row would be wrong or make another row wrong
+    InputError : when the row is no longer what was seen, or the file cannot be written; nothing is written
+        in either case
     """
     folder = Path(folder)
     texts = {column: unguard_formula(text) for column, text in seen.cells.items()} | dict(changed)
-    _require_text(texts)
+    require_text(texts)
 
     def replaced(data: bytes) -> bytes:
-        read = _read(data, seen.file)
-        _require_same(read, seen)
-        _require_columns_for(read, seen)
-        more, _ = with_record(data, seen.file, table_schema("log").columns, texts, after_line=seen.line)
-        new = _without_record(more, seen)
+        read = _parse(data, seen.file)
+        _require_unchanged(read, seen)
+        if any(read.rows[read.lines.index(seen.line)][len(read.header) :]):
+            # Writing the row anew would drop the cells that have no column.
+            sentence = "has more cells than the header names columns: fix it in the file itself"
+            raise InputError.about(seen.file, sentence, seen.line)
+        columns = table_schema("log").columns
+        inserted, _ = with_records(data, seen.file, columns, [texts], after_line=seen.line)
+        new = _without_record(inserted, seen)
         _refuse_new_problems(folder, seen, data, new)
         return new
 
@@ -81,22 +96,27 @@ def change_row(folder: Path | str, seen: LogRow, changed: Mapping[str, str]) -> 
 
 
 def remove_row(folder: Path | str, seen: LogRow) -> None:
-    """Take one row out of the log.
+    """Remove one row from the log.
+
+    Parameters
+    ----------
+    folder : path of the build folder
+    seen : the row as it was when somebody decided to remove it
 
     Raises
     ------
-    InputError when the row is no longer what was seen, or the file cannot be written; nothing is written
-    then.
+    InputError : when the row is no longer what was seen, or the file cannot be written; nothing is written
+        then
     """
 
     def removed(data: bytes) -> bytes:
-        _require_same(_read(data, seen.file), seen)
+        _require_unchanged(_parse(data, seen.file), seen)
         return _without_record(data, seen)
 
     change_file(Path(folder) / seen.file, removed)
 
 
-def _read(data: bytes, file: str) -> CsvFile:
+def _parse(data: bytes, file: str) -> CsvFile:
     return parse_csv(data, file, table_schema("log").columns)
 
 
@@ -104,29 +124,14 @@ def _cells(read: CsvFile, row: int) -> dict[str, str]:
     return dict(zip((c.casefold() for c in read.header), read.rows[row], strict=False))
 
 
-def _require_same(read: CsvFile, seen: LogRow) -> None:
-    if seen.line in read.lines and _cells(read, read.lines.index(seen.line)) == seen.cells:
-        return
-    sentence = "is no longer the row that was shown: look at it again"
-    raise InputError([Problem(seen.file, seen.line, "", "", sentence)])
-
-
-def _require_columns_for(read: CsvFile, seen: LogRow) -> None:
-    """A cell beyond the last column would be lost when the row is written anew."""
-    if any(read.rows[read.lines.index(seen.line)][len(read.header) :]):
-        sentence = "holds more cells than the header names columns: put it right in the file itself"
-        raise InputError([Problem(seen.file, seen.line, "", "", sentence)])
-
-
-def _require_text(texts: Mapping[str, str]) -> None:
-    for column, text in texts.items():
-        if "\0" in text or any("\ud800" <= c <= "\udfff" for c in text):
-            raise UsageError(f"{column}: holds characters that are not text.")
+def _require_unchanged(read: CsvFile, seen: LogRow) -> None:
+    if seen.line not in read.lines or _cells(read, read.lines.index(seen.line)) != seen.cells:
+        raise InputError.about(seen.file, "has changed since it was shown: look at it again", seen.line)
 
 
 def _without_record(data: bytes, seen: LogRow) -> bytes:
-    """The file without the record that begins on the line, everything else byte for byte as it was."""
-    read = _read(data, seen.file)
+    """The file without the record that begins on the line, every other byte unchanged."""
+    read = _parse(data, seen.file)
     end = read.ends[read.lines.index(seen.line)]
     lines = list(io.StringIO(decode_text(data, seen.file), newline=""))
     text = "".join([*lines[: seen.line - 1], *lines[end:]])
@@ -134,30 +139,22 @@ def _without_record(data: bytes, seen: LogRow) -> bytes:
 
 
 def _refuse_new_problems(folder: Path, seen: LogRow, before: bytes, after: bytes) -> None:
-    """Refuse a row that is wrong itself, or makes another one wrong that was right."""
+    """Refuse a row that is wrong, or makes another row wrong; problems elsewhere may stay."""
     old, new = _problems(folder, seen.file, before), _problems(folder, seen.file, after)
-    known = Counter(_kind(p) for p in old if p.line != seen.line)
-    known.subtract(_kind(p) for p in new if p.line != seen.line)
+    # Compared without their lines, because the change may have moved the rows below.
+    known = Counter((p.column, p.value) for p in old if p.line != seen.line)
+    known.subtract((p.column, p.value) for p in new if p.line != seen.line)
     wrong = [p for p in new if p.line == seen.line]
-    wrong += [p for p in new if p.line != seen.line and known[_kind(p)] < 0]
+    wrong += [p for p in new if p.line != seen.line and known[p.column, p.value] < 0]
     if wrong:
-        raise UsageError("\n".join(_words(p, seen) for p in dict.fromkeys(wrong)))
+        sentences = (p.without_place if p.line == seen.line else str(p) for p in dict.fromkeys(wrong))
+        raise UsageError("\n".join(sentences))
 
 
 def _problems(folder: Path, file: str, data: bytes) -> list[Problem]:
     """What is wrong with one file of the log, alone and together with the others."""
-    records = read_records(folder)
+    build = read_partial_build(folder)
     table = read_table(data, file, "log")
-    logs: list[Table] = [table if t.file == file else t for t in records.logs]
-    _, found, _ = read_sessions(logs, records.settings.builders, records.plan)
+    logs = [table if t.file == file else t for t in build.logs]
+    _, found, _ = read_sessions(logs, build.settings.builders, build.plan)
     return [*table.problems, *(p for p in found if p.file == file)]
-
-
-def _kind(problem: Problem) -> tuple[str, str]:
-    """A problem without its place: rows below may have moved by a line."""
-    return problem.column, problem.value
-
-
-def _words(problem: Problem, seen: LogRow) -> str:
-    here = f"{seen.file}, line {seen.line}, "
-    return str(problem).removeprefix(here)

@@ -1,4 +1,4 @@
-"""build.toml: who builds what, and what the shop has only so much of."""
+"""build.toml: who builds what, and the limits of the shop."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from forecast.files.plan import Limit
 from forecast.files.tables import read_date
 
 FILE = "build.toml"
+# The exceptions of tomllib have no line number before Python 3.14, only this text.
 _TOML_PLACE = re.compile(r" \(at (?:line (\d+), column \d+|end of document)\)")
 _ALLOWED = {
     "name": "must be a text in quotes",
@@ -33,7 +34,7 @@ _ALLOWED = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BuildSettings:
-    """What build.toml says."""
+    """The contents of build.toml; `country` is None when no public holidays are known for it."""
 
     name: str
     country: str | None
@@ -42,7 +43,13 @@ class BuildSettings:
 
 
 def read_settings(data: bytes) -> tuple[BuildSettings | None, list[Problem], list[str]]:
-    """The settings of a build.toml, what is wrong with it, and what was passed over.
+    """Read and validate build.toml.
+
+    Returns
+    -------
+    settings : None when the file is not valid as a whole
+    problems : everything wrong with it
+    notices : sentences about what is ignored
 
     Examples
     --------
@@ -58,23 +65,24 @@ def read_settings(data: bytes) -> tuple[BuildSettings | None, list[Problem], lis
         return None, list(error.problems), []
     except tomllib.TOMLDecodeError as error:
         return None, [_not_toml(error)], []
-    except ValueError:  # of the reader itself, for a whole number of thousands of digits
-        return None, [Problem(FILE, None, "", "", "holds a number that is too long to read")], []
+    except ValueError:  # Python refuses to convert integers of thousands of digits
+        return None, [Problem(FILE, None, "", "", "contains a number that is too long to read")], []
     except RecursionError:
-        return None, [Problem(FILE, None, "", "", "holds brackets within brackets too deep to read")], []
+        return None, [Problem(FILE, None, "", "", "contains brackets that are nested too deeply to read")], []
     try:
         read = _Settings.model_validate(found)
     except ValidationError as error:
-        return None, [_problem(e) for e in error.errors()] + _repeated(found), []
+        return None, [_problem(e) for e in error.errors()] + _repeated_ids(found), []
     known = read.country is None or _has_known_holidays(read.country)
-    notices = [] if known else [f"{FILE}: no public holidays are known for {read.country}: none are counted."]
+    no_holidays = f"{FILE}: no public holidays are known for {read.country}, so none are counted."
+    notices = [] if known else [no_holidays]
     settings = BuildSettings(
         name=read.name,
         country=read.country if known else None,
         builders=tuple(Builder(id=b.id, joins=b.joins, weekly_hours=b.weekly_hours) for b in read.builder),
         limits=tuple(Limit(id=x.id, amount=x.amount) for x in read.limit),
     )
-    return settings, _repeated(found), [*_unknown_keys(read), *notices]
+    return settings, _repeated_ids(found), [*_unknown_keys(read), *notices]
 
 
 def _has_known_holidays(country: str) -> bool:
@@ -88,7 +96,7 @@ def _has_known_holidays(country: str) -> bool:
 
 
 def _iso_day(value: Any) -> Any:
-    """TOML has dates of its own; the same day in quotes is read too, a day with a time is not."""
+    """Accept a day in quotes as well as a TOML date, but no day with a time."""
     return (read_date(value) or value) if isinstance(value, str) else value
 
 
@@ -98,24 +106,24 @@ def _not_only_digits(value: str) -> str:
     return value
 
 
-class _Entry(BaseModel):
+class _TomlTable(BaseModel):
     model_config = ConfigDict(strict=True, extra="allow", allow_inf_nan=False)
 
 
-class _Builder(_Entry):
+class _Builder(_TomlTable):
     id: Annotated[str, Field(pattern=r"^[^\s+]+$", max_length=60), AfterValidator(_not_only_digits)]
     joins: Annotated[date | None, BeforeValidator(_iso_day)] = Field(
         default=None, ge=date(1950, 1, 1), le=date(2199, 12, 31)
     )
-    weekly_hours: float | None = Field(default=None, gt=0, le=168)
+    weekly_hours: float | None = Field(default=None, gt=0, le=168)  # the hours of a week
 
 
-class _Limit(_Entry):
+class _Limit(_TomlTable):
     id: str = Field(pattern=r"^[^\s:@]+$", max_length=60)
     amount: float = Field(gt=0)
 
 
-class _Settings(_Entry):
+class _Settings(_TomlTable):
     name: str = ""
     country: str | None = Field(default=None, pattern=r"^[A-Z]{2}$")
     builder: list[_Builder] = Field(min_length=1)
@@ -133,31 +141,30 @@ def _not_toml(error: tomllib.TOMLDecodeError) -> Problem:
 def _problem(error: Any) -> Problem:
     path = [part for part in error["loc"] if isinstance(part, str)]
     allowed = _ALLOWED.get(".".join(path[:2]), "is not understood")
-    place = ", ".join(f"{part}" for part in _place(error["loc"]))
-    missing = error["type"] in ("missing", "too_short") or error["input"] is None
-    if missing:
+    place = _place(error["loc"])
+    if error["type"] in ("missing", "too_short") or error["input"] is None:
         return Problem(FILE, None, place, "", f"is missing: {allowed.removeprefix('must be ')}")
     return Problem(FILE, None, place, str(error["input"]), allowed)
 
 
-def _place(loc: tuple[str | int, ...]) -> list[str]:
-    """('builder', 0, 'id') as ['builder 1', 'id']."""
+def _place(loc: tuple[str | int, ...]) -> str:
+    """('builder', 0, 'id') as 'builder 1, id'."""
     words: list[str] = []
     for part in loc:
         if isinstance(part, int):
             words[-1] = f"{words[-1]} {part + 1}"
         else:
             words.append(part)
-    return words
+    return ", ".join(words)
 
 
-def _repeated(found: dict[str, Any]) -> list[Problem]:
+def _repeated_ids(found: dict[str, Any]) -> list[Problem]:
     problems = []
     for table in ("builder", "limit"):
         entries = found.get(table)
         ids = [e.get("id") for e in entries if isinstance(e, dict)] if isinstance(entries, list) else []
         problems += [
-            Problem(FILE, None, f"{table} {i + 1}, id", name, "must be there once")
+            Problem(FILE, None, f"{table} {i + 1}, id", name, "must be unique")
             for i, name in enumerate(ids)
             if isinstance(name, str) and name in ids[:i]
         ]
@@ -169,4 +176,4 @@ def _unknown_keys(read: _Settings) -> list[str]:
     keys += [f"builder.{key}" for b in read.builder for key in b.model_extra or {}]
     keys += [f"limit.{key}" for x in read.limit for key in x.model_extra or {}]
     unknown = ", ".join(dict.fromkeys(keys))
-    return [f"{FILE}: {unknown} is not known and was ignored."] if unknown else []
+    return [f"{FILE}: unknown keys, ignored: {unknown}."] if unknown else []

@@ -1,7 +1,7 @@
-"""A CSV file as it stands on disk: bytes to records, remembering how the file was written.
+"""CSV files: bytes to records and back, preserving separator, line endings and byte order mark.
 
-What is read: UTF-8 with or without a byte order mark, comma, semicolon or tab between cells, any line
-ending, quoted cells that run over several lines (RFC 4180). Anything else is refused in one sentence.
+Accepted: UTF-8 with or without a byte order mark; comma, semicolon or tab between cells; any line ending;
+quoted cells that span lines (RFC 4180). Anything else is refused in one sentence.
 """
 
 from __future__ import annotations
@@ -13,12 +13,14 @@ import unicodedata
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
-from forecast.errors import InputError, Problem
+from forecast.errors import InputError, UsageError
 
 SEPARATORS = (",", ";", "\t")
 _BOM = b"\xef\xbb\xbf"
 _UTF16_BOMS = (b"\xff\xfe", b"\xfe\xff")
+# What makes a spreadsheet compute a cell (OWASP, "CSV Injection").
 _FORMULA_STARTS = "=+-@\t\r"
+# A text that looks guarded is guarded once more, so that unguarding restores every text.
 _GUARDED = re.compile(r"'+[=+\-@\t\r]")
 
 
@@ -28,12 +30,12 @@ class CsvFile:
 
     Attributes
     ----------
-    name : the file as problems name it
-    header : the column names, stripped, as the file writes them
-    rows : one list of stripped cells a record, never shorter than the header
-    lines : the line on which each record begins, counted from 1
-    widths, ends : the number of cells and the last line of each record as the file writes it
-    header_line, header_end : the first and the last line of the header
+    name : the file's name in problems
+    header : the column names, stripped, in the file's own spelling
+    rows : one list of stripped cells per record, padded to the width of the header
+    lines, ends : first and last line of each record, counted from 1
+    widths : number of cells of each record before padding
+    header_line, header_end : first and last line of the header
     separator, newline, bom : how the file is written
     """
 
@@ -51,7 +53,7 @@ class CsvFile:
 
 
 def guard_formula(text: str) -> str:
-    """A text that no spreadsheet takes for a formula: an apostrophe goes before `= + - @`, tab and CR.
+    """Text that no spreadsheet evaluates: prefix an apostrophe to `= + - @`, tab and CR.
 
     Examples
     --------
@@ -72,26 +74,48 @@ def unguard_formula(text: str) -> str:
     return text[1:] if text[:1] == "'" and _GUARDED.match(text) else text
 
 
-def decode_text(data: bytes, name: str) -> str:
-    """The text of a UTF-8 file without its byte order mark."""
-    if data.startswith(_UTF16_BOMS):
-        raise _refused(name, None, "is UTF-16 text: save it again in UTF-8")
-    if b"\0" in data:
-        raise _refused(name, None, "is not a text file: it must hold text in UTF-8")
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data[: error.start].count(b"\n") + 1
-        byte = data[error.start]
-        raise _refused(name, line, f"is not UTF-8 (byte 0x{byte:02x}): save it again in UTF-8") from None
-
-
-def parse_csv(data: bytes, name: str, known: Collection[str]) -> CsvFile:
-    """The records of a CSV file; `known` column names tell which separator the file uses.
+def require_text(cells: Mapping[str, str]) -> None:
+    """Refuse NUL and lone surrogates, which no UTF-8 text file can hold.
 
     Raises
     ------
-    InputError with one problem when the file as a whole cannot be read.
+    UsageError : names the first column with such a character
+    """
+    for column, text in cells.items():
+        if "\0" in text or any("\ud800" <= c <= "\udfff" for c in text):
+            raise UsageError(f"{column}: contains characters that are not text.")
+
+
+def decode_text(data: bytes, name: str) -> str:
+    """The text of a UTF-8 file without its byte order mark.
+
+    Raises
+    ------
+    InputError : for UTF-16, binary data and other encodings; `name` is the file's name in the problem
+    """
+    if data.startswith(_UTF16_BOMS):
+        raise InputError.about(name, "is UTF-16 text: save it again in UTF-8")
+    if b"\0" in data:
+        raise InputError.about(name, "is not a text file: it must hold text in UTF-8")
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        sentence = f"is not UTF-8 (byte 0x{data[error.start]:02x}): save it again in UTF-8"
+        raise InputError.about(name, sentence, data[: error.start].count(b"\n") + 1) from None
+
+
+def parse_csv(data: bytes, name: str, known: Collection[str]) -> CsvFile:
+    """Parse a CSV file into records.
+
+    Parameters
+    ----------
+    data : content of the file
+    name : its name in problems
+    known : column names to look for in the header; the separator that finds most of them is used
+
+    Raises
+    ------
+    InputError : one problem, when the file as a whole cannot be read
 
     Examples
     --------
@@ -103,14 +127,13 @@ def parse_csv(data: bytes, name: str, known: Collection[str]) -> CsvFile:
     separator = _separator(text, known)
     records, lines, ends = _records(text, separator, name)
     if not records:
-        raise _refused(name, None, "is empty: its first line must name the columns")
+        raise InputError.about(name, "is empty: its first line must name the columns")
     header = tuple(records[0])
+    width = len(header)
     return CsvFile(
         name=name,
         header=header,
-        rows=[
-            row + [""] * (len(header) - len(row)) if len(row) < len(header) else row for row in records[1:]
-        ],
+        rows=[row + [""] * (width - len(row)) if len(row) < width else row for row in records[1:]],
         lines=lines[1:],
         widths=[len(row) for row in records[1:]],
         ends=ends[1:],
@@ -123,7 +146,7 @@ def parse_csv(data: bytes, name: str, known: Collection[str]) -> CsvFile:
 
 
 def format_record(cells: Sequence[str], separator: str) -> str:
-    """One record as RFC 4180 writes it, without the line ending.
+    """One record in RFC 4180 form, without the line ending.
 
     Examples
     --------
@@ -135,62 +158,71 @@ def format_record(cells: Sequence[str], separator: str) -> str:
     return out.getvalue().removesuffix("\r\n")
 
 
-def with_record(
+def with_records(
     data: bytes,
     name: str,
     columns: Sequence[str],
-    values: Mapping[str, str],
+    rows: Sequence[Mapping[str, str]],
     *,
     after_line: int | None = None,
 ) -> tuple[bytes, int]:
-    """The file with one record more, everything else byte for byte as it was, and the line of the record.
+    """Insert records into a CSV file and leave every other byte unchanged.
 
-    The new record has the file's own separator, line ending and column order; a column of `values` that
-    the file lacks is added to its header, and to every record. The record comes after the one that
-    begins on `after_line`, or at the end.
+    New records take the file's own separator, line ending and column order.
+
+    Parameters
+    ----------
+    data : content of the file
+    name : its name in problems
+    columns : columns that the file may have; those that a row fills and the file lacks are added to it
+    rows : texts by column
+    after_line : first line of the record to insert after; None to insert after the last record
+
+    Returns
+    -------
+    The new content, and the line of the first new record.
 
     Raises
     ------
-    InputError when the file cannot be read as CSV: a record added to it might be lost.
+    InputError : when the file cannot be parsed, so that a new record could be lost in it
 
     Examples
     --------
-    >>> with_record(b"hours;weather;date\\r\\n2;sun;2026-03-02\\r\\n", "log.csv", ["date", "hours"],
-    ...             {"date": "2026-03-03", "hours": "1.5"})
+    >>> with_records(b"hours;weather;date\\r\\n2;sun;2026-03-02\\r\\n", "log.csv", ["date", "hours"],
+    ...              [{"date": "2026-03-03", "hours": "1.5"}])
     (b'hours;weather;date\\r\\n2;sun;2026-03-02\\r\\n1.5;;2026-03-03\\r\\n', 3)
     """
     read = parse_csv(data, name, columns)
     lines = list(io.StringIO(decode_text(data, name), newline=""))
     header = [column.casefold() for column in read.header]
-    new_columns = [c for c in columns if values.get(c) and c not in header]
+    new_columns = [c for c in columns if c not in header and any(row.get(c) for row in rows)]
     if new_columns:
         _widen(lines, read, new_columns)
-    cells = [guard_formula(values.get(column, "")) for column in [*header, *new_columns]]
+    header += new_columns
     place = read.ends[-1] if read.ends else read.header_end
     if after_line in read.lines:
         place = read.ends[read.lines.index(after_line)]
     if not lines[place - 1].endswith(("\n", "\r")):
         lines[place - 1] += read.newline
-    lines.insert(place, format_record(cells, read.separator) + read.newline)
+    lines[place:place] = [
+        format_record([guard_formula(row.get(c, "")) for c in header], read.separator) + read.newline
+        for row in rows
+    ]
     return (_BOM if read.bom else b"") + "".join(lines).encode("utf-8"), place + 1
 
 
 def _widen(lines: list[str], read: CsvFile, new_columns: Sequence[str]) -> None:
-    """Add columns at the end of the header and, blank, of every record."""
+    """Append columns to the header, and blank cells for them to every record."""
     width = len(read.header) + len(new_columns)
     for row, line in zip(read.rows, read.lines, strict=True):
         if any(row[len(read.header) :]):
-            raise _refused(read.name, line, "holds more cells than the header names columns")
+            raise InputError.about(read.name, "has more cells than the header names columns", line)
     more = {read.header_end: read.separator + format_record(new_columns, read.separator)}
     for written, end in zip(read.widths, read.ends, strict=True):
         more[end] = read.separator * (width - written)
     for end, text in more.items():
         body = lines[end - 1].rstrip("\r\n")
         lines[end - 1] = body + text + lines[end - 1][len(body) :]
-
-
-def _refused(name: str, line: int | None, sentence: str) -> InputError:
-    return InputError([Problem(name, line, "", "", sentence)])
 
 
 def _separator(text: str, known: Collection[str]) -> str:
@@ -210,27 +242,28 @@ def _newline(text: str) -> str:
 
 
 def _records(text: str, separator: str, name: str) -> tuple[list[list[str]], list[int], list[int]]:
-    """Every record that holds anything, with its first and its last line.
+    """Every record that is not blank, with its first and last line.
 
-    Cells are composed (NFC), so that an id typed on two systems is one id: after the text is parted,
-    because composing makes a semicolon of the Greek question mark.
+    Cells are NFC-normalized, so that an id typed on two systems is the same id. Normalizing comes after
+    parsing because NFC turns the Greek question mark into a semicolon.
     """
+    # Strict, so that a broken quote is reported instead of swallowing the rows below it.
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
-    composed = unicodedata.is_normalized("NFC", text)
+    normalized = unicodedata.is_normalized("NFC", text)
     records: list[list[str]] = []
     lines: list[int] = []
     ends: list[int] = []
-    begun = 1
+    first_line = 1
     try:
         for record in reader:
-            cells = [c.strip() if composed else unicodedata.normalize("NFC", c).strip() for c in record]
+            cells = [c.strip() if normalized else unicodedata.normalize("NFC", c).strip() for c in record]
             if any(cells):
                 records.append(cells)
-                lines.append(begun)
+                lines.append(first_line)
                 ends.append(reader.line_num)
-            begun = reader.line_num + 1
+            first_line = reader.line_num + 1
     except csv.Error as error:
-        raise _refused(name, begun, _quote_sentence(str(error))) from None
+        raise InputError.about(name, _quote_sentence(str(error)), first_line) from None
     return records, lines, ends
 
 
@@ -238,5 +271,5 @@ def _quote_sentence(error: str) -> str:
     if "unexpected end" in error:
         return "a quote is opened here and never closed, so nothing after it could be read"
     if "field larger" in error:
-        return f"holds a cell of more than {csv.field_size_limit()} characters: a quote may be missing"
-    return "a quoted cell goes on after its closing quote: write a quote inside a quoted cell twice"
+        return f"has a cell of more than {csv.field_size_limit()} characters: a quote may be missing"
+    return "text follows the closing quote of a cell: double every quote inside a quoted cell"

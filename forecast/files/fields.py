@@ -1,7 +1,7 @@
-"""The contract of each table: one Table Schema (Frictionless Data) file each, read by everything else.
+"""The contract of each table: one Table Schema (Frictionless Data) file per table.
 
-From the schema come the reading of cells, the pandera contract of the typed frame, the sentences that
-say what is allowed, and the documentation.
+The reading of cells, the pandera contract of the typed frame, the wording of problems and the documentation
+all come from the schema.
 """
 
 from __future__ import annotations
@@ -13,11 +13,22 @@ from importlib import resources
 from typing import Any
 
 HOURS_RULE = "must be hours as 2.5 or 2:30, above 0 and at most 24 for one day"
+_JSON_NAMES = {"trueValues": "true_values", "falseValues": "false_values"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Field:
-    """One column: what it means, what a cell may hold, what a blank cell stands for."""
+    """One column of a table.
+
+    Attributes
+    ----------
+    name, type : column name and Table Schema type
+    description, unit : what a cell means, and in which unit
+    blank : what a blank cell means; "" where a blank cell is a problem
+    reads_as : form of a string column that is more than free text: hours, clock, people, ids or uses
+    constraints : Table Schema constraints (required, minimum, pattern, ...)
+    true_values, false_values : spellings of a boolean, the first one preferred
+    """
 
     name: str
     type: str
@@ -31,7 +42,7 @@ class Field:
 
     @property
     def kind(self) -> str:
-        """How a cell is read: the type, or hours, where a string column holds hours."""
+        """How a cell is parsed: "hours" for a string column of hours, otherwise the type."""
         return "hours" if self.reads_as == "hours" else self.type
 
     @property
@@ -41,14 +52,26 @@ class Field:
 
     @property
     def meaning(self) -> str:
-        """What the column holds, and the range that its numbers must keep."""
+        """What the column holds, with the bounds of its numbers."""
         bounds = _range_words(self.constraints) if self.type == "number" else ""
         return f"{self.description},{bounds}" if bounds else self.description
 
     @property
     def allowed(self) -> str:
         """What a cell may hold, as the second half of a sentence."""
-        return _allowed(self)
+        if self.kind == "hours":
+            return HOURS_RULE
+        if self.type == "boolean":
+            return f"must be {self.true_values[0]} or {self.false_values[0]}"
+        if self.type == "date":
+            return "must be a date that exists, written YYYY-MM-DD"
+        if self.type in ("number", "integer"):
+            return f"must be a number{_range_words(self.constraints)}"
+        if "enum" in self.constraints:
+            return f"must be one of {', '.join(self.constraints['enum'])}"
+        if self.reads_as == "clock":
+            return "must be a time of day as HH:MM"
+        return "must be an id without spaces" if "pattern" in self.constraints else "must be text"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,7 +89,7 @@ class TableSchema:
 
     @property
     def markdown(self) -> str:
-        """The table for a page of documentation: column, meaning, what blank stands for.
+        """The table for a page of documentation: column, meaning, what a blank cell means.
 
         Examples
         --------
@@ -83,7 +106,7 @@ class TableSchema:
 
 @cache
 def table_schema(name: str) -> TableSchema:
-    """The schema of one table: plan, log, deliveries, away, or sessions (the log inside the program).
+    """The schema of one table: plan, log, deliveries, away, forecasts, or sessions (the log in memory).
 
     Examples
     --------
@@ -93,38 +116,15 @@ def table_schema(name: str) -> TableSchema:
     'must be a number above 0'
     """
     source = resources.files("forecast") / "schemas" / f"{name}.json"
-    found = json.loads(source.read_text(encoding="utf-8"))
-    return TableSchema(name=name, title=found["title"], fields=tuple(_field(f) for f in found["fields"]))
+    schema = json.loads(source.read_text(encoding="utf-8"))
+    return TableSchema(name=name, title=schema["title"], fields=tuple(_field(f) for f in schema["fields"]))
 
 
-def _field(found: dict[str, Any]) -> Field:
-    return Field(
-        name=found["name"],
-        type=found["type"],
-        description=found["description"],
-        unit=found.get("unit", ""),
-        blank=found.get("blank", ""),
-        reads_as=found.get("reads_as", ""),
-        constraints=found.get("constraints", {}),
-        true_values=tuple(found.get("trueValues", ())),
-        false_values=tuple(found.get("falseValues", ())),
-    )
-
-
-def _allowed(f: Field) -> str:
-    if f.kind == "hours":
-        return HOURS_RULE
-    if f.type == "boolean":
-        return f"must be {f.true_values[0]} or {f.false_values[0]}"
-    if f.type == "date":
-        return "must be a date that exists, written YYYY-MM-DD"
-    if f.type in ("number", "integer"):
-        return f"must be a number{_range_words(f.constraints)}"
-    if "enum" in f.constraints:
-        return f"must be one of {', '.join(f.constraints['enum'])}"
-    if f.reads_as == "clock":
-        return "must be a time of day as HH:MM"
-    return "must be an id without spaces" if "pattern" in f.constraints else "must be text"
+def _field(keys: dict[str, Any]) -> Field:
+    arguments: dict[str, Any] = {}
+    for key, value in keys.items():
+        arguments[_JSON_NAMES.get(key, key)] = tuple(value) if isinstance(value, list) else value
+    return Field(**arguments)
 
 
 def _range_words(constraints: dict[str, Any]) -> str:

@@ -1,6 +1,6 @@
 """The log: who was at the bench, when, for how long, on what.
 
-Rows of log.csv go in, the sessions frame comes out; every bad row is reported at once.
+Turns the rows of log.csv into the sessions frame and reports every bad row at once.
 """
 
 from __future__ import annotations
@@ -13,17 +13,17 @@ from datetime import date
 import numpy as np
 import pandas as pd
 
-from forecast.errors import Problem
+from forecast.errors import Problem, first_few
 from forecast.files.fields import HOURS_RULE, table_schema
 from forecast.files.plan import Plan
-from forecast.files.tables import DTYPES, Table
+from forecast.files.tables import DTYPES, CheckedTable
 
-_HELPERS = re.compile(r"[1-9]\d?", re.ASCII)
+_HELPERS = re.compile(r"[1-9]\d?", re.ASCII)  # 1 to 99 unnamed helpers
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Builder:
-    """Somebody who builds, as build.toml names them."""
+    """One builder of build.toml; `weekly_hours` is their own guess, `joins` their first day in the log."""
 
     id: str
     joins: date | None = None
@@ -32,7 +32,7 @@ class Builder:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Away:
-    """Days on which `builder` (None: everybody) cannot build, both ends included."""
+    """Days on which `builder` (None: everybody) cannot build; `start` and `end` are included."""
 
     builder: str | None
     start: date
@@ -41,39 +41,56 @@ class Away:
 
 
 def read_sessions(
-    tables: Sequence[Table], builders: Sequence[Builder] | None, plan: Plan | None
+    tables: Sequence[CheckedTable], builders: Sequence[Builder] | None, plan: Plan | None
 ) -> tuple[pd.DataFrame, list[Problem], list[str]]:
-    """The sessions of one or more log tables, what is wrong with them, and what was passed over.
+    """Build the sessions frame from one or more log tables.
 
     Parameters
     ----------
-    tables : log files as `read_table` gives them; their own problems are not repeated here
-    builders : the builders of build.toml, the first one standing where a row names nobody; None when
-        that file could not be read (then nobody is called unknown)
-    plan : the plan, or None when it could not be read (then no task is called unknown)
+    tables : log files as `read_table` returns them; their own problems are not repeated here
+    builders : the builders of build.toml, the first of whom is meant where a row names nobody; None when
+        that file could not be read (then no builder is reported as unknown)
+    plan : the plan; None when it could not be read (then no task is reported as unknown)
 
     Returns
     -------
-    sessions : one row a log row, sorted by date, until, file and line (columns: schemas/sessions.json);
+    sessions : one row per log row, sorted by date, until, file and line (columns: schemas/sessions.json);
         hours are clock hours, person_hours = hours x people
-    problems, notices
+    problems : every row that cannot be right
+    notices : sentences about rows that are possible but odd
     """
     problems: list[Problem] = []
     parts = []
     for table in tables:
-        people, found = _read_people(table, builders)
-        problems += found + _hours_problems(table) + _task_problems(table, plan)
+        people, unknown = _read_people(table, builders)
+        problems += unknown + _hours_problems(table) + _task_problems(table, plan)
+        problems += _early_problems(table, people, builders or ())
         parts.append(_typed_sessions(table, people, plan))
-        problems += _early_problems(table, people, builders)
-    sessions = pd.concat(parts, ignore_index=True) if parts else _typed_nothing()
+    sessions = pd.concat(parts, ignore_index=True) if parts else _no_sessions()
     sessions = sessions.sort_values(["date", "until", "file", "line"], kind="stable", ignore_index=True)
-    return sessions, problems + _done_twice(sessions), _notices(tables, sessions, plan)
+    notices = [
+        *_contradicted(tables, plan),
+        *_reports_without_task(sessions),
+        *_reopened(sessions),
+        *_long_days(sessions),
+        *_identical(sessions),
+    ]
+    return sessions, problems + _done_twice(sessions), notices
 
 
-def read_away(table: Table, builders: Sequence[Builder] | None) -> tuple[tuple[Away, ...], list[Problem]]:
-    """The days away of an away.csv table, and everything wrong between its cells.
+def read_away(
+    table: CheckedTable, builders: Sequence[Builder] | None
+) -> tuple[tuple[Away, ...], list[Problem]]:
+    """Build the days away from an away.csv table.
 
-    `builders` are those of build.toml, or None when that file could not be read.
+    Parameters
+    ----------
+    table : away.csv as `read_table` returns it
+    builders : the builders of build.toml; None when that file could not be read
+
+    Returns
+    -------
+    The days away, and every problem between the cells of a row.
     """
     f = table.frame
     problems = table.problems_where(f["to"] < f["from"], "to", "must not be before from")
@@ -90,7 +107,16 @@ def read_away(table: Table, builders: Sequence[Builder] | None) -> tuple[tuple[A
 
 
 def split_people(text: str, first_builder: str) -> tuple[tuple[str, ...], int] | None:
-    """The named builders (sorted) and the number of helpers of one cell, or None if it cannot be read.
+    """Read one cell of builders, such as A+B or A+2.
+
+    Parameters
+    ----------
+    text : the cell
+    first_builder : id that a cell without names means
+
+    Returns
+    -------
+    The ids (sorted) and the number of unnamed helpers, or None if the cell cannot be read.
 
     Examples
     --------
@@ -113,8 +139,10 @@ def split_people(text: str, first_builder: str) -> tuple[tuple[str, ...], int] |
     return (tuple(sorted(names)) or (first_builder,), int(helpers)) if understood else None
 
 
-def _read_people(table: Table, builders: Sequence[Builder] | None) -> tuple[pd.DataFrame, list[Problem]]:
-    """The columns builders, helpers and people, and the cells that name somebody unknown."""
+def _read_people(
+    table: CheckedTable, builders: Sequence[Builder] | None
+) -> tuple[pd.DataFrame, list[Problem]]:
+    """The columns builders, helpers and people (one row per log row), and the cells that cannot be read."""
     first = builders[0].id if builders else ""
     codes, uniques = pd.factorize(table.frame["builders"].to_numpy(dtype=object))
     split = [split_people(text, first) for text in uniques]
@@ -134,12 +162,12 @@ def _read_people(table: Table, builders: Sequence[Builder] | None) -> tuple[pd.D
     return people.reset_index(drop=True), table.problems_where(bad[codes], "builders", rule)
 
 
-def _hours_problems(table: Table) -> list[Problem]:
+def _hours_problems(table: CheckedTable) -> list[Problem]:
     f = table.frame
     days = ((f["until"].fillna(f["date"]) - f["date"]).dt.days + 1).to_numpy(dtype=float)
     hours = f["hours"].to_numpy(dtype=float)
     backwards = f["until"] < f["date"]
-    single = ~(days > 1)
+    single = ~(days > 1)  # also where a date is bad and days is NaN
     problems = table.problems_where(backwards, "until", "must not be before date")
     problems += table.problems_where((hours <= 0) | (single & (hours > 24)), "hours", HOURS_RULE)
     for row in np.flatnonzero(~single & (hours > 24 * days)):
@@ -148,44 +176,42 @@ def _hours_problems(table: Table) -> list[Problem]:
     return problems
 
 
-def _task_problems(table: Table, plan: Plan | None) -> list[Problem]:
+def _task_problems(table: CheckedTable, plan: Plan | None) -> list[Problem]:
     if plan is None:
         return []
     unknown = ~table.frame["task"].isin([*plan.by_id, ""])
-    return table.problems_where(
-        unknown, "task", "must be an id of plan.csv, or blank for work outside the plan"
-    )
+    rule = "must be an id of plan.csv, or blank for work outside the plan"
+    return table.problems_where(unknown, "task", rule)
 
 
-def _early_problems(table: Table, people: pd.DataFrame, builders: Sequence[Builder] | None) -> list[Problem]:
+def _early_problems(table: CheckedTable, people: pd.DataFrame, builders: Sequence[Builder]) -> list[Problem]:
     problems = []
-    for builder in builders or ():
-        if builder.joins is None:
-            continue
-        before = (table.frame["date"] < pd.Timestamp(builder.joins)).to_numpy()
-        early = before & _names(people["builders"], builder.id)
-        rule = (
-            f"must not name {builder.id} before {builder.joins}, the day on which build.toml says they join"
-        )
+    first_day = {b.id: b.joins for b in builders if b.joins is not None}
+    for builder, joins in first_day.items():
+        before = (table.frame["date"] < pd.Timestamp(joins)).to_numpy()
+        early = before & _names(people["builders"], builder)
+        rule = f"must not name {builder} before {joins}, when build.toml says they join"
         problems += table.problems_where(early, "builders", rule)
     return problems
 
 
 def _names(builders: pd.Series, builder: str) -> np.ndarray:
+    """Mask of the rows that name one builder."""
     codes, uniques = pd.factorize(builders.to_numpy(dtype=object))
     return np.array([builder in text.split("+") for text in uniques], dtype=bool)[codes]
 
 
-def _typed_sessions(table: Table, people: pd.DataFrame, plan: Plan | None) -> pd.DataFrame:
+def _typed_sessions(table: CheckedTable, people: pd.DataFrame, plan: Plan | None) -> pd.DataFrame:
     f = table.frame
     tasks = {} if plan is None else plan.by_id
     in_plan = f["task"].isin(list(tasks))
     stage = f["task"].map({t: tasks[t].stage for t in tasks}).where(in_plan, f["stage"].replace("", "other"))
     kind = f["task"].map({t: tasks[t].type for t in tasks}).where(in_plan, f["type"].replace("", "general"))
-    clock = f["start"].where(f["start"].str.len() != 4, "0" + f["start"])
+    # 9:15 becomes 09:15, so that sorting the texts sorts the times.
+    padded_start = f["start"].where(f["start"].str.len() != 4, "0" + f["start"])
     sessions = f.assign(
         until=f["until"].fillna(f["date"]),
-        start=clock.astype("str"),
+        start=padded_start.astype("str"),
         stage=stage.astype("str"),
         type=kind.astype("str"),
         builders=people["builders"],
@@ -198,49 +224,35 @@ def _typed_sessions(table: Table, people: pd.DataFrame, plan: Plan | None) -> pd
     return sessions[list(table_schema("sessions").columns)]
 
 
-def _typed_nothing() -> pd.DataFrame:
+def _no_sessions() -> pd.DataFrame:
     fields = table_schema("sessions").fields
     return pd.DataFrame({f.name: pd.Series([], dtype=DTYPES[f.type]) for f in fields})
 
 
 def _done_twice(sessions: pd.DataFrame) -> list[Problem]:
-    """A task said to be done on two rows with no session between that opened it again.
+    """Rows that finish a task which is already finished and was not reopened by a session in between.
 
-    On one day, the rows that do not say done count as worked before the one that does. A row of rework
-    that says done opened the task and closed it.
+    On the same day, rows without `done` count as worked before the row with it. A row of rework with `done`
+    reopens the task and finishes it again.
     """
     planned = sessions.loc[sessions["task"] != ""].sort_values(
-        ["task", "until", "done", "start", "file", "line"], kind="stable"
+        ["task", "until", "done", "start", "file", "line"], kind="stable", ignore_index=True
     )
     done, task = planned["done"].to_numpy(), planned["task"].to_numpy(dtype=object)
     twice = np.zeros(len(planned), dtype=bool)
     twice[1:] = done[1:] & done[:-1] & (task[1:] == task[:-1]) & ~planned["rework"].to_numpy()[1:]
-    rows = planned.reset_index(drop=True)
+    places = _places(planned) if twice.any() else []
+    rule = "must occur only once per task"
     return [
         Problem(
-            rows["file"][i], int(rows["line"][i]), "done", "yes",
-            f"must be there once for a task: {_place(rows, i - 1)} has already finished {task[i]}",
+            planned["file"][i], int(planned["line"][i]), "done", "yes",
+            f"{rule}: {places[i - 1]}, has already finished {task[i]}",
         )
         for i in np.flatnonzero(twice).tolist()
     ]  # fmt: skip
 
 
-def _place(rows: pd.DataFrame, i: int) -> str:
-    return f"{rows['file'][i]}, line {rows['line'][i]},"
-
-
-def _notices(tables: Sequence[Table], sessions: pd.DataFrame, plan: Plan | None) -> list[str]:
-    """What is not wrong but worth a look, one sentence a kind, with the first few places."""
-    return [
-        *_contradicted(tables, plan),
-        *_unplaced_reports(sessions),
-        *_reopened(sessions),
-        *_long_days(sessions),
-        *_identical(sessions),
-    ]
-
-
-def _contradicted(tables: Sequence[Table], plan: Plan | None) -> list[str]:
+def _contradicted(tables: Sequence[CheckedTable], plan: Plan | None) -> list[str]:
     """Rows on planned tasks that name a stage or type other than the plan's."""
     tasks = {} if plan is None else plan.by_id
     places = []
@@ -250,56 +262,43 @@ def _contradicted(tables: Sequence[Table], plan: Plan | None) -> list[str]:
         for row, task, stage, kind in named[["task", "stage", "type"]].itertuples():
             if stage not in ("", tasks[task].stage) or kind not in ("", tasks[task].type):
                 places.append(f"{table.file}, line {table.line[row]}")
-    if not places:
-        return []
-    return [f"The plan's stage and type are used where the log names others ({_few(places)})."]
+    sentence = "Where the log names another stage or type than the plan, the plan's is used"
+    return [f"{sentence} ({first_few(places)})."] if places else []
 
 
-def _unplaced_reports(sessions: pd.DataFrame) -> list[str]:
+def _reports_without_task(sessions: pd.DataFrame) -> list[str]:
     rows = sessions.loc[(sessions["task"] == "") & (sessions["done"] | sessions["percent"].notna())]
-    if rows.empty:
-        return []
-    return [f"`done` and `percent` mean nothing without a task ({_few(_places(rows))})."]
+    sentence = f"`done` and `percent` have no effect without a task ({first_few(_places(rows))})."
+    return [] if rows.empty else [sentence]
 
 
 def _reopened(sessions: pd.DataFrame) -> list[str]:
     planned = sessions.loc[sessions["task"] != ""]
     last_day = planned.groupby("task")["until"].transform("max")
-    ended = (planned["done"] & (planned["until"] == last_day)).groupby(planned["task"]).any()
-    again = planned.groupby("task")["done"].any() & ~ended
-    tasks = list(again.index[again])
-    if not tasks:
-        return []
-    return [f"Worked on after `done`, so open again: {_few(tasks)}."]
+    finished = (planned["done"] & (planned["until"] == last_day)).groupby(planned["task"]).any()
+    reopened = planned.groupby("task")["done"].any() & ~finished
+    tasks = list(reopened.index[reopened])
+    return [f"Open again, because there are sessions after `done`: {first_few(tasks)}."] if tasks else []
 
 
 def _long_days(sessions: pd.DataFrame) -> list[str]:
-    """Days on which the rows of one builder add up to more than the day has."""
+    """Days on which the rows of one builder add up to more than 24 hours."""
     single = sessions.loc[sessions["date"] == sessions["until"]]
     by_group = single.groupby(["date", "builders"], as_index=False)["hours"].sum()
     days = []
     for builder in sorted({b for group in by_group["builders"].unique() for b in group.split("+")}):
         hours = by_group.loc[_names(by_group["builders"], builder)].groupby("date")["hours"].sum()
         days += [(day, builder, h) for day, h in hours[hours > 24].items()]
-    if not days:
-        return []
-    return [
-        f"More than 24 hours in one day: {_few([f'{b} {d.date()} ({h:g} h)' for d, b, h in sorted(days)])}."
-    ]
+    shown = [f"{builder} {day.date()} ({h:g} h)" for day, builder, h in sorted(days)]
+    return [f"More than 24 hours in one day: {first_few(shown)}."] if days else []
 
 
 def _identical(sessions: pd.DataFrame) -> list[str]:
-    said = [c for c in sessions.columns if c not in ("file", "line")]
-    rows = sessions.loc[sessions.duplicated(said)]
-    if rows.empty:
-        return []
-    return [f"Logged twice? The same in every cell as an earlier row: {_few(_places(rows))}."]
+    content = [c for c in sessions.columns if c not in ("file", "line")]
+    rows = sessions.loc[sessions.duplicated(content)]
+    sentence = f"Logged twice? Identical to an earlier row: {first_few(_places(rows))}."
+    return [] if rows.empty else [sentence]
 
 
 def _places(rows: pd.DataFrame) -> list[str]:
     return [f"{file}, line {line}" for file, line in rows[["file", "line"]].itertuples(index=False)]
-
-
-def _few(things: Sequence[str], most: int = 5) -> str:
-    more = f" and {len(things) - most} more" if len(things) > most else ""
-    return "; ".join(things[:most]) + more

@@ -1,35 +1,34 @@
-"""The plan: what is to be done, in which order, by how many hands.
+"""The plan and the deliveries: what is to be done, in which order, by how many people, with which parts.
 
-A `Plan` is checked once, when it is read; nothing below it checks again.
+A `Plan` is validated once, when it is read; nothing downstream validates it again.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 from graphlib import CycleError, TopologicalSorter
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
 
 from forecast.errors import Problem
-from forecast.files.tables import read_number
-
-if TYPE_CHECKING:
-    from forecast.files.tables import Table
+from forecast.files.tables import CheckedTable, read_number
 
 _USE = re.compile(r"(?P<limit>[^\s:@]+):(?P<amount>[^\s:@]+)(?:@(?P<until>\S+))?")
+
+_SHOWN_OF_A_CYCLE = 6  # ids at either end of a long cycle: judgement, one line of text
 
 Crew = Literal["one", "either", "two"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Use:
-    """So much of a limit held from a task's start until `until` (or the task itself) is finished."""
+    """An amount of a limit, in use from a task's start until `until` (or the task itself) is finished."""
 
     limit: str
     amount: float
@@ -38,7 +37,7 @@ class Use:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limit:
-    """What the shop has only so much of: temporary fasteners, bench space."""
+    """A scarce resource of the shop and how much of it there is: temporary fasteners, bench space."""
 
     id: str
     amount: float
@@ -46,7 +45,7 @@ class Limit:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Task:
-    """One row of plan.csv."""
+    """One row of plan.csv; schemas/plan.json describes the columns and their units."""
 
     task: str
     stage: str
@@ -66,7 +65,7 @@ class Task:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Delivery:
-    """A kit or part on order; `arrived` set means that it is there."""
+    """One row of deliveries.csv, a kit or part; `arrived` is None until it has arrived."""
 
     delivery: str
     title: str
@@ -82,13 +81,13 @@ class Delivery:
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
-    """The tasks in the builder's order of preference, without cycles and with known ids only."""
+    """The tasks in the builder's order of preference, without cycles or unknown ids."""
 
     tasks: tuple[Task, ...]
 
     @cached_property
     def by_id(self) -> dict[str, Task]:
-        """Every task under its id."""
+        """Task id -> task."""
         return {t.task: t for t in self.tasks}
 
     @property
@@ -97,17 +96,15 @@ class Plan:
         return tuple(dict.fromkeys(t.stage for t in self.tasks))
 
     def known_on(self, as_of: date) -> Plan:
-        """The plan as it stood on `as_of`: tasks added later are not in it, nor is waiting for them."""
-        kept = [t for t in self.tasks if t.added is None or t.added <= as_of]
-        if len(kept) == len(self.tasks):
+        """The plan as it was on `as_of`: without tasks added later and without references to them."""
+        known = [t for t in self.tasks if t.added is None or t.added <= as_of]
+        if len(known) == len(self.tasks):
             return self
-        ids = {t.task for t in kept}
-        return Plan(tasks=tuple(_without_unknown(t, ids) for t in kept))
+        ids = {t.task for t in known}
+        return Plan(tasks=tuple(_without_unknown(t, ids) for t in known))
 
 
 def _without_unknown(task: Task, ids: set[str]) -> Task:
-    from dataclasses import replace
-
     return replace(
         task,
         after=tuple(a for a in task.after if a in ids),
@@ -117,40 +114,54 @@ def _without_unknown(task: Task, ids: set[str]) -> Task:
 
 
 def read_plan(
-    table: Table, *, limits: Mapping[str, float] | None = None, deliveries: Collection[str] | None = None
+    table: CheckedTable,
+    *,
+    limits: Mapping[str, float] | None = None,
+    deliveries: Collection[str] | None = None,
 ) -> tuple[Plan, list[Problem]]:
-    """The plan of a plan.csv table, and everything wrong between its rows.
+    """Build the plan from a plan.csv table.
 
     Parameters
     ----------
-    table : plan.csv as `read_table` gives it; its own problems are not repeated here
-    limits : the amount of each limit of build.toml, or None when that file could not be read
-    deliveries : the ids of deliveries.csv, or None when that file could not be read
+    table : plan.csv as `read_table` returns it; its own problems are not repeated here
+    limits : amount of each limit of build.toml; None when that file could not be read
+    deliveries : ids of deliveries.csv; None when that file could not be read
+
+    Returns
+    -------
+    The plan, and every problem between its rows.
     """
     problems: list[Problem] = []
     uses = _read_uses(table, limits, problems)
     rows = table.frame.to_dict("records")
-    tasks = tuple(_task(row, held) for row, held in zip(rows, uses, strict=True))
+    tasks = tuple(_task(row, used) for row, used in zip(rows, uses, strict=True))
     ids = {t.task for t in tasks}
     for row, task in enumerate(tasks):
-        for other in task.after:
-            if other not in ids:
-                problems.append(_unknown(table, row, "after", other, "ids of plan.csv, space-separated"))
+        unknown = [other for other in task.after if other not in ids]
+        rule = "must be ids of plan.csv, space-separated"
+        problems += [table.problem(row, "after", rule, other) for other in unknown]
         if task.repeat_of is not None and task.repeat_of not in ids:
-            problems.append(_unknown(table, row, "repeat_of", task.repeat_of, "an id of plan.csv"))
+            problems.append(table.problem(row, "repeat_of", "must be an id of plan.csv", task.repeat_of))
         if task.delivery is not None and deliveries is not None and task.delivery not in deliveries:
-            problems.append(_unknown(table, row, "delivery", task.delivery, "an id of deliveries.csv"))
-    problems += _circles(table, "after", [(t.task, t.after) for t in tasks])
-    problems += _circles(table, "repeat_of", [(t.task, (t.repeat_of,) if t.repeat_of else ()) for t in tasks])
+            problems.append(table.problem(row, "delivery", "must be an id of deliveries.csv", task.delivery))
+    problems += _cycle_problems(table, "after", [t.after for t in tasks])
+    problems += _cycle_problems(table, "repeat_of", [(t.repeat_of,) if t.repeat_of else () for t in tasks])
     return Plan(tasks=tasks), problems
 
 
 def read_deliveries(
-    table: Table, stages: Collection[str] | None = None
+    table: CheckedTable, stages: Collection[str] | None = None
 ) -> tuple[tuple[Delivery, ...], list[Problem]]:
-    """The deliveries of a deliveries.csv table, and everything wrong between its cells.
+    """Build the deliveries from a deliveries.csv table.
 
-    `stages` are the stages of the plan, or None when the plan could not be read.
+    Parameters
+    ----------
+    table : deliveries.csv as `read_table` returns it
+    stages : stages of the plan; None when the plan could not be read
+
+    Returns
+    -------
+    The deliveries, and every problem between the cells of a row.
     """
     f = table.frame
     weeks = ["lead_weeks_low", "lead_weeks_likely", "lead_weeks_high"]
@@ -169,10 +180,10 @@ def read_deliveries(
 
 
 def find_cycles(before: Mapping[str, Iterable[str]]) -> list[tuple[str, ...]]:
-    """Every way in which ids wait for themselves, one circle for each, its first id again at the end.
+    """Every cycle among predecessors; each starts and ends with the same id.
 
-    `before` names, for each id, the ids that must come first. Circles are found one after another, each
-    with the links of the ones before it taken away.
+    Cycles are found one after another, each without the links of those found before it. `before` maps each
+    id to its predecessors.
 
     Examples
     --------
@@ -181,119 +192,93 @@ def find_cycles(before: Mapping[str, Iterable[str]]) -> list[tuple[str, ...]]:
     """
     links = {task: dict.fromkeys(first) for task, first in before.items()}
     order = {task: position for position, task in enumerate(links)}
-    circles = []
+    cycles = []
     while True:
         try:
-            TopologicalSorter(links).prepare()
+            TopologicalSorter(links).prepare()  # finds one cycle per call
         except CycleError as error:
-            circle = error.args[1][:-1]
-            start = min(range(len(circle)), key=lambda i: order[circle[i]])
-            circle = (*circle[start:], *circle[:start], circle[start])
-            for first, then in zip(circle, circle[1:], strict=False):
+            cycle = error.args[1][:-1]
+            start = min(range(len(cycle)), key=lambda i: order[cycle[i]])
+            cycle = (*cycle[start:], *cycle[:start], cycle[start])
+            for first, then in zip(cycle, cycle[1:], strict=False):
                 links[then].pop(first, None)
-            circles.append(circle)
+            cycles.append(cycle)
         else:
-            return circles
+            return cycles
 
 
-def _task(f: dict[Any, Any], uses: tuple[Use, ...]) -> Task:
-    return Task(
-        task=f["task"],
-        stage=f["stage"],
-        title=f["title"] or f["task"],
-        type=f["type"] or "general",
-        quantity=1.0 if np.isnan(f["quantity"]) else f["quantity"],
-        unit=f["unit"] or "piece",
-        planned_hours=None if np.isnan(f["planned_hours"]) else f["planned_hours"],
-        after=tuple(dict.fromkeys(f["after"].split())),
-        crew=f["crew"] or "either",
-        hold_days=0.0 if np.isnan(f["hold_days"]) else f["hold_days"],
-        repeat_of=f["repeat_of"] or None,
-        delivery=f["delivery"] or None,
-        uses=uses,
-        added=_day(f["added"]),
-    )
+def _task(row: dict[Any, Any], uses: tuple[Use, ...]) -> Task:
+    """A blank cell means the default of the field; bad rows keep a blank id or stage."""
+    filled = {column: value for column, cell in row.items() if (value := _known(cell)) is not None}
+    own = {"task": row["task"], "stage": row["stage"], "title": row["title"] or row["task"], "uses": uses}
+    return Task(**{**filled, "after": tuple(dict.fromkeys(row["after"].split())), **own})
 
 
-def _delivery(f: dict[Any, Any]) -> Delivery:
-    def cost(column: str) -> float | None:
-        return None if np.isnan(f[column]) else f[column]
-
-    return Delivery(
-        delivery=f["delivery"],
-        title=f["title"] or f["delivery"],
-        ordered=_day(f["ordered"]),
-        lead_weeks_low=f["lead_weeks_low"],
-        lead_weeks_likely=f["lead_weeks_likely"],
-        lead_weeks_high=f["lead_weeks_high"],
-        arrived=_day(f["arrived"]),
-        late_cost_per_week=cost("late_cost_per_week"),
-        early_cost_per_week=cost("early_cost_per_week"),
-        needed_for=f["needed_for"] or None,
-    )
+def _delivery(row: dict[Any, Any]) -> Delivery:
+    own = {"delivery": row["delivery"], "title": row["title"] or row["delivery"]}
+    return Delivery(**{**{column: _known(cell) for column, cell in row.items()}, **own})
 
 
-def _day(stamp: pd.Timestamp) -> date | None:
-    return None if pd.isna(stamp) else stamp.date()
+def _known(cell: Any) -> Any:
+    """A typed cell, with None for a blank one and a date for a timestamp."""
+    if cell == "" or pd.isna(cell):
+        return None
+    return cell.date() if isinstance(cell, pd.Timestamp) else cell
 
 
-def _unknown(table: Table, row: int, column: str, value: str, allowed: str) -> Problem:
-    return Problem(table.file, int(table.line[row]), column, value, f"must be {allowed}")
-
-
-def _circles(table: Table, column: str, links: list[tuple[str, tuple[str, ...]]]) -> list[Problem]:
-    before: dict[str, list[str]] = {task: [] for task, _ in links}
+def _cycle_problems(table: CheckedTable, column: str, links: Sequence[Iterable[str]]) -> list[Problem]:
+    """Cycles in a column; `links` holds the predecessors that each row names in it."""
+    before: dict[str, list[str]] = {task: [] for task in table.frame["task"]}
     line: dict[str, int] = {}
-    for (task, first), at in zip(links, table.line.tolist(), strict=True):
+    for task, at, first in zip(table.frame["task"], table.line.tolist(), links, strict=True):
         before[task] += [b for b in first if b in before]
         line.setdefault(task, at)
-    rule = "tasks wait for each other in a circle"
     return [
-        Problem(table.file, line[circle[0]], column, "", f"{rule}: {_path(circle)}")
-        for circle in find_cycles(before)
+        Problem(table.file, line[cycle[0]], column, "", f"tasks form a cycle: {_path(cycle)}")
+        for cycle in find_cycles(before)
     ]
 
 
-def _path(circle: tuple[str, ...]) -> str:
-    if len(circle) <= 13:
-        return " -> ".join(circle)
-    return f"{' -> '.join(circle[:6])} -> ({len(circle) - 12} more) -> {' -> '.join(circle[-6:])}"
+def _path(cycle: tuple[str, ...]) -> str:
+    hidden = len(cycle) - 2 * _SHOWN_OF_A_CYCLE
+    if hidden <= 1:
+        return " -> ".join(cycle)
+    start, end = cycle[:_SHOWN_OF_A_CYCLE], cycle[-_SHOWN_OF_A_CYCLE:]
+    return " -> ".join([*start, f"({hidden} more)", *end])
 
 
 def _read_uses(
-    table: Table, limits: Mapping[str, float] | None, problems: list[Problem]
+    table: CheckedTable, limits: Mapping[str, float] | None, problems: list[Problem]
 ) -> list[tuple[Use, ...]]:
+    """The uses of each row; what is wrong with them is added to `problems`."""
     ids = set(table.frame["task"])
-    out = []
+    uses_by_row = []
     for row, cell in enumerate(table.frame["uses"]):
-        found = []
+        uses = []
         for text in cell.split():
-            use = _use(text)
-            rule = _use_rule(use, ids, limits)
+            use = _read_use(text)
+            rule = _broken_use_rule(use, ids, limits)
             if rule:
-                problems.append(Problem(table.file, int(table.line[row]), "uses", text, rule))
+                problems.append(table.problem(row, "uses", rule, text))
             if use is not None:
-                found.append(use)
-        for rule in _together_rules(found, limits or {}):
-            problems.append(Problem(table.file, int(table.line[row]), "uses", cell, rule))
-        out.append(tuple(found))
-    return out
+                uses.append(use)
+        problems += [table.problem(row, "uses", rule, cell) for rule in _broken_sums(uses, limits or {})]
+        uses_by_row.append(tuple(uses))
+    return uses_by_row
 
 
-def _together_rules(uses: list[Use], limits: Mapping[str, float]) -> list[str]:
-    """What several uses of one limit, each within it, ask too much of together."""
-    rules = []
+def _broken_sums(uses: list[Use], limits: Mapping[str, float]) -> Iterator[str]:
+    """Limits that the uses of one task exceed together, although each use fits."""
     for limit in dict.fromkeys(u.limit for u in uses if u.limit in limits):
         amounts = [u.amount for u in uses if u.limit == limit]
         if max(amounts) <= limits[limit] < sum(amounts):
-            rules.append(
-                f"must not be more than the {limits[limit]:g} of {limit} in build.toml: "
-                f"together it is {sum(amounts):g}"
+            yield (
+                f"must not exceed the {limits[limit]:g} of {limit} in build.toml: "
+                f"the uses add up to {sum(amounts):g}"
             )
-    return rules
 
 
-def _use(text: str) -> Use | None:
+def _read_use(text: str) -> Use | None:
     match = _USE.fullmatch(text)
     amount = read_number(match["amount"]) if match else None
     if match is None or amount is None or amount <= 0:
@@ -301,14 +286,14 @@ def _use(text: str) -> Use | None:
     return Use(limit=match["limit"], amount=amount, until=match["until"])
 
 
-def _use_rule(use: Use | None, ids: set[str], limits: Mapping[str, float] | None) -> str:
-    """What is wrong with one use, or nothing."""
+def _broken_use_rule(use: Use | None, ids: set[str], limits: Mapping[str, float] | None) -> str:
+    """The rule that one use breaks, or ""."""
     if use is None:
         return "must be a limit and an amount above 0, as fasteners:120 or fasteners:120@T045"
     if use.until is not None and use.until not in ids:
-        return f"must end with an id of plan.csv: {use.until} is not there"
+        return f"must end with an id of plan.csv: there is no {use.until}"
     if limits is not None and use.limit not in limits:
-        return f"must name a [[limit]] of build.toml: {use.limit} is not there"
+        return f"must name a [[limit]] of build.toml: there is no {use.limit}"
     if limits is not None and use.amount > limits[use.limit]:
-        return f"must not be more than the {limits[use.limit]:g} of {use.limit} in build.toml"
+        return f"must not exceed the {limits[use.limit]:g} of {use.limit} in build.toml"
     return ""

@@ -1,4 +1,4 @@
-"""The reference tables: what is assumed before a log says better, with a source in every row."""
+"""The reference tables: published and assumed figures for builds with a short log, each with its source."""
 
 from __future__ import annotations
 
@@ -16,16 +16,16 @@ _CHECKOUT = Path(__file__).parents[2] / "shared"
 
 
 def reference_names() -> tuple[str, ...]:
-    """Names of the tables there are, sorted."""
+    """Names of the reference tables, sorted."""
     return tuple(sorted(path.stem for path in _folder().glob("*.csv")))
 
 
 def reference_path(name: str) -> Path:
-    """The file of a reference table: in the wheel when installed, in shared/ in a checkout.
+    """Path of a reference table: in the wheel when installed, in shared/ in a checkout.
 
     Raises
     ------
-    UsageError : for a name that is no table; the message lists those there are
+    UsageError : for a name that is not a table; the message lists the tables
 
     Examples
     --------
@@ -38,7 +38,7 @@ def reference_path(name: str) -> Path:
 
 
 def method_page(reader: str) -> str:
-    """How the dates come about, in two printed pages of Markdown, for "builders" or "statisticians".
+    """The method in two printed pages of Markdown, for "builders" or for "statisticians".
 
     Raises
     ------
@@ -50,16 +50,16 @@ def method_page(reader: str) -> str:
     True
     """
     if reader not in METHOD_READERS:
-        raise UsageError(f"The method is told for {' and '.join(METHOD_READERS)}, not for {reader!r}.")
+        raise UsageError(f"The method is described for {' and '.join(METHOD_READERS)}, not for {reader!r}.")
     return (_folder() / "method" / f"for_{reader}.md").read_text(encoding="utf-8")
 
 
 def reference_table(name: str) -> pd.DataFrame:
-    """One reference table, a row a figure, each with its `source`; text columns are text.
+    """One reference table: one row per figure, each with its `source`; blank text cells stay "".
 
     Raises
     ------
-    UsageError : for a name that is no table
+    UsageError : for a name that is not a table
 
     Examples
     --------

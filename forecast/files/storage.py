@@ -1,16 +1,17 @@
-"""Writing a builder's file: whole or not at all, one writer at a time, the version before kept.
+"""Writing a builder's file: completely or not at all, one writer at a time, the previous version kept.
 
-A write takes the folder's lock, puts the whole new text into a temporary file beside the old one, has
-the disk confirm it, keeps a copy of the old one in `.history/`, and only then changes the name over: at
-every moment the file is the old one or the new one. A version in `.history/` is named
-`000012-DIGEST.csv`: its number in the order of all changes of the folder, and the beginning of the
-SHA-256 digest of what replaced it, so that `undo` never takes back over a change by another program.
+A write takes the folder's lock, writes the new content to a temporary file beside the old one, flushes it to
+disk, copies the old content into `.history/`, and only then renames: at every moment the file is the old one
+or the new one. A version in `.history/` is named `000012-DIGEST.csv`: the number of the change within the
+folder, and the beginning of the SHA-256 digest of what replaced it, so that `undo` never overwrites a change
+by another program.
 """
 
 from __future__ import annotations
 
 import contextlib
 import errno
+import glob
 import hashlib
 import os
 import stat
@@ -20,60 +21,48 @@ from pathlib import Path
 
 from filelock import FileLock, Timeout
 
-from forecast.errors import InputError, Problem
-from forecast.files.csv_file import format_record, parse_csv, with_record
+from forecast.errors import InputError, first_few
+from forecast.files.csv_file import format_record, parse_csv, with_records
 from forecast.files.fields import TableSchema
 
 HISTORY = ".history"
-KEPT_VERSIONS = 50
-WAIT_SECONDS = 30.0
-_TRIES = 5
+MOST_VERSIONS = 50  # per file; judgement: more than one evening's changes
+WAIT_SECONDS = 30.0  # judgement: far longer than a write takes, short enough to wait for an answer
+_MOST_TRIES = 5  # a file that changes during five writes in a row is being written by a program
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Undone:
-    """What `undo` did: the lines that went and the lines that came back."""
+class UndoneChange:
+    """What `undo` did to a file: the lines it removed and the lines it restored."""
 
     file: str
-    gone: tuple[str, ...]
-    back: tuple[str, ...]
+    removed: tuple[str, ...]
+    restored: tuple[str, ...]
 
     @property
     def sentence(self) -> str:
         """The same in words."""
-        words = [*_few("took out", self.gone), *_few("put back", self.back)]
-        return f"{self.file}: {'; '.join(words)}. Undo once more to have it as it was before."
+        words = [("removed", self.removed), ("restored", self.restored)]
+        did = "; ".join(f"{verb} {first_few(lines, most=3)}" for verb, lines in words if lines)
+        return f"{self.file}: {did}. Undo again to redo it."
 
 
-def write_file(path: Path, data: bytes, *, keep_version: bool = True) -> None:
-    """Make `data` the content of a file of a build folder, or leave the file as it is.
+def write_atomically(path: Path, data: bytes) -> None:
+    """Replace the content of a file outside any build folder: no lock, no earlier version.
 
-    Raises
-    ------
-    InputError in one sentence when it cannot be written; then nothing has changed.
-    """
-    change_file(path, lambda _: data, keep_version=keep_version)
-
-
-def write_apart(path: Path, data: bytes) -> None:
-    """Make `data` the content of a file that belongs to no build folder: no lock, no earlier version.
+    Parameters
+    ----------
+    path : the file; a missing one is created
+    data : its new content
 
     Raises
     ------
-    InputError in one sentence when it cannot be written; then nothing has changed.
+    InputError : when it cannot be written; nothing has changed then
     """
-    target = path.resolve()
     try:
-        temporary = _temporary_beside(target, data)
-        try:
-            os.replace(temporary, target)
-        finally:
-            temporary.unlink(missing_ok=True)
-        _confirm_names(target.parent)
+        _replace(path.resolve(), data)
     except OSError as error:
-        raise _refused(
-            str(path), f"could not be written, and is as it was: {error.strerror or error}"
-        ) from None
+        raise _not_written(str(path), error) from None
 
 
 def append_row(
@@ -85,85 +74,97 @@ def append_row(
     check: Callable[[bytes, int], None] | None = None,
     keep_version: bool = True,
 ) -> int:
-    """Add one row to a CSV file of a build folder, and the line on which it stands.
+    """Add one row to a CSV file of a build folder.
 
-    Columns unknown to the schema, the order of the columns, separator, line endings, byte order mark and
-    file mode stay as they are; a missing file is made. Two writers wait for each other.
+    Unknown columns, column order, separator, line endings, byte order mark and file mode stay as they are; a
+    missing file is created. Concurrent writers wait for each other.
 
     Parameters
     ----------
-    path : the file, directly in the build folder or in its folder log/
-    row : texts by column, with a point before decimals; a column left out is blank
-    after_line : the row comes after the record that begins here; at the end if None
-    check : called with the new content and the line of the row; what it raises keeps the file as it is
-    keep_version : whether the version before goes into `.history/`, where `undo` finds it
+    path : the file, in the build folder itself or in its folder log/
+    schema : schema of the table
+    row : texts by column, with a decimal point; columns left out are blank
+    after_line : first line of the row to insert after; None to append
+    check : called with the new content and the line of the row; an exception from it cancels the write
+    keep_version : whether `.history/` gets the previous version, so that `undo` can restore it
+
+    Returns
+    -------
+    The line of the new row.
 
     Raises
     ------
-    InputError in one sentence when it cannot be written; then nothing has changed.
+    InputError : when it cannot be written; nothing has changed then
     """
     line = 0
 
     def added(data: bytes) -> bytes:
         nonlocal line
-        values = _as_the_file_writes(data, path.name, schema, row)
-        new, line = with_record(data, path.name, schema.columns, values, after_line=after_line)
+        cells = _in_decimal_style(data, path.name, schema, row)
+        new, line = with_records(data, path.name, schema.columns, [cells], after_line=after_line)
         if check is not None:
             check(new, line)
         return new
 
     if not path.exists():
-        added(_header(schema))
-        change_file(path, lambda data: data or _header(schema), keep_version=False)
+        header = (format_record(schema.columns, ",") + "\n").encode()
+        added(header)  # a row that is refused must not leave an empty file behind
+        change_file(path, lambda data: data or header, keep_version=False)
     change_file(path, added, keep_version=keep_version)
     return line
 
 
 def change_file(path: Path, change: Callable[[bytes], bytes], *, keep_version: bool = True) -> None:
-    """Read a file of a build folder, change its content and write it, while no other writer may.
+    """Change the content of a file of a build folder while no other writer may.
 
-    `change` gets b"" for a file that is not there. It is called again when another program changed the
-    file in the meantime.
+    Parameters
+    ----------
+    path : the file, in the build folder itself or in its folder log/
+    change : old content (b"" for a missing file) -> new content; called again when another program has
+        changed the file in the meantime
+    keep_version : whether `.history/` gets the previous version, so that `undo` can restore it
+
+    Raises
+    ------
+    InputError : when it cannot be written; nothing has changed then
     """
     folder = build_folder_of(path)
     name = str(path.relative_to(folder))
-    with _writing(folder, name):
+    with _locked(folder, name):
         _refuse_open_in_spreadsheet(path, name)
-        for _ in range(_TRIES):
+        for _ in range(_MOST_TRIES):
             before = _content(path)
             after = change(before)
             if after == before or _commit(folder, path, before, after, keep_version=keep_version):
                 return
-    raise _refused(name, "is being changed by another program again and again: close it there first")
+    raise InputError.about(name, "keeps being changed by another program: close it there first")
 
 
-def undo(folder: Path) -> Undone:
-    """Take the last change of a build folder back; called again, it takes the taking back back.
+def undo(folder: Path) -> UndoneChange:
+    """Undo the last change of a build folder; called again, redo it.
 
     Raises
     ------
-    InputError when there is nothing to take back, or another program has changed the file since.
+    InputError : when there is nothing to undo, or another program has changed the file since
     """
-    with _writing(folder, HISTORY):
+    with _locked(folder, HISTORY):
         for version in sorted(_versions(folder), reverse=True):
             path = folder / version.file
             _refuse_open_in_spreadsheet(path, version.file)
             earlier, current = version.path.read_bytes(), _content(path)
-            never_happened = earlier == current and version.replaced_by != _digest(current)
-            if never_happened:
-                continue
-            if version.replaced_by == _digest(current) and _commit(
-                folder, path, current, earlier, keep_version=True
-            ):
+            is_current = version.replaced_by == _digest(current)
+            if earlier == current and not is_current:
+                continue  # the write that stored this version never got as far as the file
+            if is_current and _commit(folder, path, current, earlier, keep_version=True):
                 return _undone(version.file, current, earlier)
+            sentence = "has been changed by another program since, so nothing was undone"
             place = version.path.relative_to(folder)
-            sentence = "was changed by another program since, so nothing was taken back"
-            raise _refused(version.file, f"{sentence}; the version before is {place}")
-    raise _refused(str(folder), "holds no change to take back")
+            raise InputError.about(version.file, f"{sentence}; the version before the change is {place}")
+    raise InputError.about(str(folder), "has no change to undo")
 
 
 def build_folder_of(path: Path) -> Path:
-    """The build folder of one of its files: the folder it lies in, or the one above log/."""
+    """The build folder that a file belongs to: its own folder, or the one above log/."""
     in_log = path.parent.name == "log" and not (path.parent / "build.toml").exists()
     return path.parent.parent if in_log else path.parent
 
@@ -189,38 +190,46 @@ def _versions(folder: Path) -> list[_Version]:
 
 
 @contextlib.contextmanager
-def _writing(folder: Path, name: str) -> Iterator[None]:
-    """Hold the folder's lock; say in one sentence what keeps a file from being written."""
+def _locked(folder: Path, name: str) -> Iterator[None]:
+    """Hold the folder's lock, and report what keeps the file `name` from being written."""
     try:
         (folder / HISTORY).mkdir(exist_ok=True)
         with FileLock(folder / HISTORY / "lock", timeout=WAIT_SECONDS, poll_interval=0.01):
             yield
     except Timeout:
-        sentence = f"is being written by another program for more than {WAIT_SECONDS:g} seconds: try again"
-        raise _refused(name, sentence) from None
+        sentence = f"has been locked by another program for more than {WAIT_SECONDS:g} seconds: try again"
+        raise InputError.about(name, sentence) from None
     except OSError as error:
-        raise _refused(name, f"could not be written, and is as it was: {error.strerror or error}") from None
+        raise _not_written(name, error) from None
+
+
+def _not_written(name: str, error: OSError) -> InputError:
+    return InputError.about(name, f"could not be written and is unchanged: {error.strerror or error}")
 
 
 def _commit(folder: Path, path: Path, before: bytes, after: bytes, *, keep_version: bool) -> bool:
-    """Replace the file by `after`, or say that it is no longer `before`."""
+    """Replace the file by `after`, or return False if it is no longer `before`."""
     target = path.resolve()
-    temporary = _temporary_beside(target, after)
-    try:
+    with _temporary_beside(target, after) as temporary:
         if keep_version:
-            _keep(folder, str(path.relative_to(folder)), before, after)
+            _store_version(folder, str(path.relative_to(folder)), before, after)
         if _content(path) != before:
             return False
         os.replace(temporary, target)
-    finally:
-        temporary.unlink(missing_ok=True)
-    _confirm_names(target.parent)
+    _sync_folder(target.parent)
     return True
 
 
-def _temporary_beside(target: Path, data: bytes) -> Path:
-    """A file with the content and the mode that `target` is to have, confirmed by the disk."""
-    for left_over in target.parent.glob(f".{_escaped(target.name)}.*.new"):
+def _replace(target: Path, data: bytes) -> None:
+    with _temporary_beside(target, data) as temporary:
+        os.replace(temporary, target)
+    _sync_folder(target.parent)
+
+
+@contextlib.contextmanager
+def _temporary_beside(target: Path, data: bytes) -> Iterator[Path]:
+    """A temporary file, flushed to disk, with the content and the mode that `target` is to have."""
+    for left_over in target.parent.glob(f".{glob.escape(target.name)}.*.new"):
         left_over.unlink(missing_ok=True)
     temporary = target.with_name(f".{target.name}.{os.getpid()}.new")
     try:
@@ -228,15 +237,14 @@ def _temporary_beside(target: Path, data: bytes) -> Path:
             file.write(data)
             file.flush()
             if target.exists():
-                _keep_mode_and_owner(file.fileno(), target)
+                _copy_mode_and_owner(file.fileno(), target)
             os.fsync(file.fileno())
-    except BaseException:
+        yield temporary
+    finally:
         temporary.unlink(missing_ok=True)
-        raise
-    return temporary
 
 
-def _keep_mode_and_owner(descriptor: int, target: Path) -> None:
+def _copy_mode_and_owner(descriptor: int, target: Path) -> None:
     status = target.stat()
     if not os.access(target, os.W_OK):
         raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
@@ -246,30 +254,28 @@ def _keep_mode_and_owner(descriptor: int, target: Path) -> None:
         os.fchown(descriptor, status.st_uid, status.st_gid)
 
 
-def _keep(folder: Path, file: str, before: bytes, after: bytes) -> None:
-    """Put the version before into `.history/`, and let go of the oldest ones of this file."""
+def _store_version(folder: Path, file: str, before: bytes, after: bytes) -> None:
+    """Store the previous version in `.history/`, and delete the oldest versions of this file."""
     place = folder / HISTORY / file
     place.mkdir(parents=True, exist_ok=True)
     versions = _versions(folder)
     number = 1 + max((v.number for v in versions), default=0)
-    kept = place / f"{number:06d}-{_digest(after)}{Path(file).suffix}"
     for left_over in place.glob(".*.new"):
         left_over.unlink(missing_ok=True)
-    os.replace(_temporary_beside(kept, before), kept)
-    _confirm_names(place)
-    for version in sorted(v for v in versions if v.file == file)[: -(KEPT_VERSIONS - 1)]:
+    _replace(place / f"{number:06d}-{_digest(after)}{Path(file).suffix}", before)
+    for version in sorted(v for v in versions if v.file == file)[: -(MOST_VERSIONS - 1)]:
         version.path.unlink(missing_ok=True)
 
 
-def _confirm_names(folder: Path) -> None:
-    """Have the disk confirm the names in a folder, where the system can."""
+def _sync_folder(folder: Path) -> None:
+    """Flush the names in a folder to disk, where the system can."""
     if os.name != "posix":
         return
     descriptor = os.open(folder, os.O_RDONLY)
     try:
         os.fsync(descriptor)
     except OSError as error:
-        # Some network drives cannot do this for a folder; the file itself is confirmed already.
+        # Some network drives cannot do this for a folder; the file itself is on disk already.
         if error.errno not in (errno.EINVAL, errno.ENOTSUP, errno.EBADF):
             raise
     finally:
@@ -281,18 +287,11 @@ def _content(path: Path) -> bytes:
 
 
 def _digest(data: bytes) -> str:
+    # 64 of 256 bits: enough to tell the versions of one folder apart, and short enough for a file name.
     return hashlib.sha256(data).hexdigest()[:16]
 
 
-def _escaped(name: str) -> str:
-    return "".join(f"[{c}]" if c in "*?[" else c for c in name)
-
-
-def _header(schema: TableSchema) -> bytes:
-    return (format_record(schema.columns, ",") + "\n").encode()
-
-
-def _as_the_file_writes(data: bytes, name: str, schema: TableSchema, row: dict[str, str]) -> dict[str, str]:
+def _in_decimal_style(data: bytes, name: str, schema: TableSchema, row: dict[str, str]) -> dict[str, str]:
     """The texts of a row, with decimal commas where the numbers of the file have them."""
     read = parse_csv(data, name, schema.columns)
     numbers = [f.name for f in schema.fields if f.kind in ("number", "hours")]
@@ -303,33 +302,18 @@ def _as_the_file_writes(data: bytes, name: str, schema: TableSchema, row: dict[s
     return {c: text.replace(".", ",") if c in numbers else text for c, text in row.items()}
 
 
-def _undone(file: str, current: bytes, earlier: bytes) -> Undone:
-    def lines(data: bytes) -> list[str]:
-        return data.decode("utf-8", errors="replace").splitlines()
-
-    now, then = lines(current), lines(earlier)
-    same = _same_beginning(now, then)
-    ends = _same_beginning(now[same:][::-1], then[same:][::-1])
-    return Undone(
-        file=file, gone=tuple(now[same : len(now) - ends]), back=tuple(then[same : len(then) - ends])
-    )
-
-
-def _few(what: str, lines: tuple[str, ...]) -> list[str]:
-    more = [f"and {len(lines) - 3} more"] if len(lines) > 3 else []
-    return [f"{what} {'; '.join([*lines[:3], *more])}"] if lines else []
-
-
-def _same_beginning(a: list[str], b: list[str]) -> int:
-    return next((i for i, (x, y) in enumerate(zip(a, b, strict=False)) if x != y), min(len(a), len(b)))
+def _undone(file: str, current: bytes, earlier: bytes) -> UndoneChange:
+    """The differing lines between what is equal at the start and at the end of both versions."""
+    now, then = (d.decode("utf-8", errors="replace").splitlines() for d in (current, earlier))
+    same = len(os.path.commonprefix([now, then]))
+    ends = len(os.path.commonprefix([now[same:][::-1], then[same:][::-1]]))
+    removed, restored = (tuple(lines[same : len(lines) - ends]) for lines in (now, then))
+    return UndoneChange(file=file, removed=removed, restored=restored)
 
 
 def _refuse_open_in_spreadsheet(path: Path, name: str) -> None:
-    """A spreadsheet that has the file open would write its own old rows over ours."""
+    """A spreadsheet that has the file open would overwrite the new row with its own old content."""
     for lock in (path.with_name(f".~lock.{path.name}#"), path.with_name(f"~${path.name}")):
         if lock.exists():
-            raise _refused(name, f"is open in a spreadsheet: close it there first ({lock.name} goes then)")
-
-
-def _refused(name: str, sentence: str) -> InputError:
-    return InputError([Problem(name, None, "", "", sentence)])
+            sentence = f"is open in a spreadsheet: close it there first (which removes {lock.name})"
+            raise InputError.about(name, sentence)

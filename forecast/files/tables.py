@@ -1,6 +1,6 @@
-"""One CSV file through its Table Schema: text cells to a typed frame that keeps a pandera contract.
+"""One CSV file read by its Table Schema: text cells to a typed frame that meets a pandera contract.
 
-A table is read whole: every bad cell becomes a `Problem`.
+The whole table is read, and every bad cell becomes a `Problem`.
 """
 
 from __future__ import annotations
@@ -32,17 +32,17 @@ DTYPES = {
 
 
 @dataclass(frozen=True, kw_only=True)
-class Table:
-    """One table as read: a typed frame, where each row stands, and what is wrong with it.
+class CheckedTable:
+    """One table as read: a typed frame and everything wrong with its cells.
 
     Attributes
     ----------
-    file : the file as problems name it
-    frame : one typed column a field of the schema, one row a record; NaN, NaT or "" where blank or bad
-    line : the line of each row in the file
-    cells : the text of each column as it stands in the file
+    file : the file's name in problems
+    frame : one typed column per field of the schema, one row per record; NaN, NaT or "" where blank or bad
+    line : shape (rows,), the line of each row in the file
+    cells : the text of each column, as in the file
     problems : every bad cell
-    ignored : columns of the file that the schema does not know
+    ignored : columns of the file that the schema does not have
     """
 
     file: str
@@ -52,9 +52,9 @@ class Table:
     problems: tuple[Problem, ...]
     ignored: tuple[str, ...]
 
-    def only(self, kept: np.ndarray | pd.Series) -> Table:
-        """The rows where `kept` holds, each with its own line; the problems stay those of the whole."""
-        rows = np.flatnonzero(np.asarray(kept))
+    def only(self, chosen: np.ndarray | pd.Series) -> CheckedTable:
+        """The rows where `chosen` is true; `problems` stays that of the whole table."""
+        rows = np.flatnonzero(np.asarray(chosen))
         return replace(
             self,
             frame=self.frame.iloc[rows].reset_index(drop=True),
@@ -62,12 +62,20 @@ class Table:
             cells={column: [texts[row] for row in rows] for column, texts in self.cells.items()},
         )
 
-    def problem(self, row: int, column: str, allowed: str) -> Problem:
-        """A problem with the cell of one row (counted from 0)."""
-        return Problem(self.file, int(self.line[row]), column, self.cells[column][row], allowed)
+    def problem(self, row: int, column: str, allowed: str, value: str | None = None) -> Problem:
+        """A problem with one cell.
+
+        Parameters
+        ----------
+        row, column : the cell; rows are counted from 0
+        allowed : the rule that it breaks, as the second half of a sentence
+        value : the part of the cell that breaks it; the whole cell if None
+        """
+        value = self.cells[column][row] if value is None else value
+        return Problem(self.file, int(self.line[row]), column, value, allowed)
 
     def problems_where(self, bad: np.ndarray | pd.Series, column: str, allowed: str) -> list[Problem]:
-        """The same problem with every row where `bad` holds."""
+        """The same problem for every row where `bad` (shape (rows,)) is true."""
         return [self.problem(int(row), column, allowed) for row in np.flatnonzero(np.asarray(bad))]
 
 
@@ -80,6 +88,7 @@ def contract(name: str) -> DataFrameSchema:
     >>> contract("log").columns["percent"].nullable
     True
     """
+    # Imported late, because pandera takes longer to import than a small folder takes to read.
     from pandera.pandas import Column, DataFrameSchema
 
     return DataFrameSchema(
@@ -92,23 +101,38 @@ def contract(name: str) -> DataFrameSchema:
 
 
 def check_frame(frame: pd.DataFrame, name: str) -> pd.DataFrame:
-    """The cells of a typed frame that break the contract: one row each, with `column` and `index`."""
+    """Check a typed frame against its contract.
+
+    Parameters
+    ----------
+    frame : typed columns, as `read_table` makes them
+    name : name of the table's schema
+
+    Returns
+    -------
+    One row per cell that breaks the contract, with its `column` and `index`.
+    """
     from pandera.errors import SchemaErrors
 
     try:
         contract(name).validate(frame, lazy=True)
     except SchemaErrors as errors:
-        failed = errors.failure_cases
-        return failed[["column", "index"]].drop_duplicates().reset_index(drop=True)
+        return errors.failure_cases[["column", "index"]].drop_duplicates().reset_index(drop=True)
     return pd.DataFrame({"column": [], "index": []})
 
 
-def read_table(data: bytes, file: str, name: str) -> Table:
+def read_table(data: bytes, file: str, name: str) -> CheckedTable:
     """Read one CSV file by its schema.
+
+    Parameters
+    ----------
+    data : content of the file
+    file : its name in problems
+    name : name of the table's schema, such as "log"
 
     Raises
     ------
-    InputError when the file as a whole cannot be read; bad cells are in `Table.problems` instead.
+    InputError : when the file as a whole cannot be read; bad cells are in `CheckedTable.problems` instead
 
     Examples
     --------
@@ -131,15 +155,29 @@ def read_table(data: bytes, file: str, name: str) -> Table:
             text = cells[f.name][row]
             problems.append(Problem(file, int(line[row]), f.name, text, _rule_for(f, text, read.separator)))
     frame = pd.DataFrame(typed, index=pd.RangeIndex(len(line)))
-    table = Table(file=file, frame=frame, line=line, cells=cells, problems=tuple(problems), ignored=ignored)
+    table = CheckedTable(
+        file=file, frame=frame, line=line, cells=cells, problems=tuple(problems), ignored=ignored
+    )
     return _with_contract(table, name, place)
 
 
 def read_cells(cells: list[str], f: Field, *, decimal_comma: bool) -> tuple[pd.Series, np.ndarray]:
-    """Text cells to one typed column, and which of them could not be read (blank ones can)."""
+    """Convert text cells to one typed column.
+
+    Parameters
+    ----------
+    cells : texts, shape (rows,)
+    f : the field of the column
+    decimal_comma : accept 2,5 for 2.5
+
+    Returns
+    -------
+    The typed column, and a mask of the cells that could not be read (a blank cell can be).
+    """
     if f.kind == "string":
         text = [unguard_formula(c) if c[:1] == "'" else c for c in cells]
         return pd.Series(text, dtype="str"), np.zeros(len(cells), dtype=bool)
+    # A log repeats its dates, hours and quantities: each distinct text is parsed only once.
     codes, uniques = pd.factorize(np.array(cells, dtype=object))
     values, bad = [], []
     for text in uniques:
@@ -151,7 +189,12 @@ def read_cells(cells: list[str], f: Field, *, decimal_comma: bool) -> tuple[pd.S
 
 
 def read_number(text: str, *, decimal_comma: bool = False) -> float | None:
-    """A finite decimal number in plain digits, or None.
+    """A finite decimal number in ASCII digits, or None for any other text.
+
+    Parameters
+    ----------
+    text : the cell
+    decimal_comma : accept 2,5 for 2.5
 
     Examples
     --------
@@ -167,7 +210,12 @@ def read_number(text: str, *, decimal_comma: bool = False) -> float | None:
 
 
 def read_hours(text: str, *, decimal_comma: bool = False) -> float | None:
-    """Clock hours written as a decimal number or as H:MM, or None.
+    """Clock hours written as a decimal number or as H:MM, or None for any other text.
+
+    Parameters
+    ----------
+    text : the cell
+    decimal_comma : accept 2,5 for 2.5
 
     Examples
     --------
@@ -181,7 +229,7 @@ def read_hours(text: str, *, decimal_comma: bool = False) -> float | None:
 
 
 def read_date(text: str) -> date | None:
-    """A day that exists, written YYYY-MM-DD, or None.
+    """A date that exists, written YYYY-MM-DD, or None for any other text.
 
     Examples
     --------
@@ -240,7 +288,7 @@ def _rule_for(f: Field, text: str, separator: str) -> str:
 
 
 def _columns(read: CsvFile, schema: TableSchema) -> tuple[dict[str, int], list[Problem], tuple[str, ...]]:
-    """Where each known column stands, what is wrong with the header, and the columns it does not know."""
+    """The position of each known column, the problems of the header, and the unknown columns."""
     place: dict[str, int] = {}
     ignored: list[str] = []
     problems: list[Problem] = []
@@ -251,7 +299,7 @@ def _columns(read: CsvFile, schema: TableSchema) -> tuple[dict[str, int], list[P
             if written or any(row[position] for row in read.rows):
                 ignored.append(written)
         elif column in place:
-            problems.append(Problem(read.name, read.header_line, column, "", "this column is there twice"))
+            problems.append(Problem(read.name, read.header_line, column, "", "this column appears twice"))
         else:
             place[column] = position
     for f in schema.fields:
@@ -267,38 +315,34 @@ def _cells(read: CsvFile, position: int | None) -> list[str]:
 def _too_many_cells(read: CsvFile) -> list[Problem]:
     width = len(read.header)
     return [
-        Problem(read.name, line, "", "", f"holds {len(row)} cells where the header names {width} columns")
+        Problem(read.name, line, "", "", f"has {len(row)} cells, but the header names {width} columns")
         for row, line in zip(read.rows, read.lines, strict=True)
         if len(row) > width and any(row[width:])
     ]
 
 
-def _with_contract(table: Table, name: str, place: Collection[str]) -> Table:
-    """The table with every cell that breaks its contract, and every repeated key, added to the problems."""
-    said = {(p.line, p.column) for p in table.problems}
+def _with_contract(table: CheckedTable, name: str, place: Collection[str]) -> CheckedTable:
+    """Add the cells that break the contract, and the repeated keys, to the problems."""
+    reported = {(p.line, p.column) for p in table.problems}
     found = []
     for column, row in check_frame(table.frame, name).itertuples(index=False):
         f = table_schema(name).field(column)
-        if (int(table.line[row]), column) not in said:
-            found.append(table.problem(row, column, _contract_rule(f)))
+        if (int(table.line[row]), column) not in reported:
+            first, last = f.constraints.get("minimum"), f.constraints.get("maximum")
+            rule = f"must lie between {first} and {last}" if f.type == "date" else f.allowed
+            found.append(table.problem(row, column, rule))
     for f in table_schema(name).fields:
         if f.constraints.get("unique") and f.name in place:
             found += _repeated(table, f.name)
     return replace(table, problems=(*table.problems, *found))
 
 
-def _contract_rule(f: Field) -> str:
-    if f.type == "date":
-        return f"must lie between {f.constraints['minimum']} and {f.constraints['maximum']}"
-    return f.allowed
-
-
-def _repeated(table: Table, column: str) -> list[Problem]:
+def _repeated(table: CheckedTable, column: str) -> list[Problem]:
     first: dict[str, int] = {}
     problems = []
     for row, text in enumerate(table.frame[column]):
         if text and text in first:
-            problems.append(table.problem(row, column, f"must be there once: line {first[text]} has it too"))
+            problems.append(table.problem(row, column, f"must be unique: line {first[text]} has it too"))
         elif text:
             first[text] = int(table.line[row])
     return problems

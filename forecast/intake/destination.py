@@ -1,72 +1,75 @@
-"""The build folder as a take finds it: who builds, what the plan is, which rows are there already."""
+"""The build folder as a take finds it: who builds, what the plan is, which rows exist already."""
 
 from __future__ import annotations
 
+import re
 from collections import Counter
-from collections.abc import Mapping
 from dataclasses import dataclass
-from importlib import resources
 from pathlib import Path
 
 from forecast.errors import InputError, Problem
-from forecast.files.folder import STARTER_FILES
+from forecast.files.folder import STARTER_FILES, log_files, starter_file
 from forecast.files.logbook import Builder
 from forecast.files.plan import Plan, Task, read_plan
-from forecast.files.tables import read_table
-from forecast.intake.log_row import Content, contents_of
-from forecast.intake.saved import FILE, Saved, read_saved
+from forecast.files.tables import read_date, read_table
+from forecast.intake.saved_reading import FILE, SavedReadings, read_saved
+from forecast.intake.session_rows import Content, contents_of
 
 NOT_BUILDING = "not_building.csv"
 
 
 @dataclass(frozen=True, kw_only=True)
 class Destination:
-    """What a build folder holds.
+    """The contents of a build folder that a take depends on.
 
     Attributes
     ----------
-    folder : it need not exist yet
-    builders : of build.toml; empty when it is missing or still the one that `start` wrote
-    plan : None when it is missing or still the one that `start` wrote
-    examples : files that are still the invented ones of `start`, byte for byte
-    log : how often each row is in log.csv or log/, and in not_building.csv
-    taught : title -> type, as plan.csv has them
-    saved : take.toml
+    folder : its path; it need not exist yet
+    builders : of build.toml; empty when the file is missing or still the one that `start` wrote
+    plan : None when plan.csv is missing, without tasks, or still the one that `start` wrote
+    starter_files : names of the files that are still those of `start`, byte for byte
+    log, set_aside : rows of the log and of not_building.csv -> how often they occur
+    saved : the contents of take.toml
     """
 
     folder: Path
     builders: tuple[Builder, ...]
     plan: Plan | None
-    examples: frozenset[str]
+    starter_files: frozenset[str]
     log: Counter[Content]
-    apart: Counter[Content]
-    taught: Mapping[str, str]
-    saved: Saved
+    set_aside: Counter[Content]
+    saved: SavedReadings
 
     @property
     def log_file(self) -> Path:
-        """Where new rows go: log.csv, or a file of their own where the log is a folder."""
+        """The file for new rows: log.csv, or a file of their own where the log is a folder."""
         whole, parts = self.folder / "log.csv", self.folder / "log"
         return parts / "taken.csv" if parts.is_dir() and not whole.exists() else whole
 
     @property
-    def outside(self) -> list[tuple[str, str]]:
-        """Note and type of the log rows outside the plan, in a fixed order."""
-        rows = (content[-1:] + content[7:8] for content in self.log if not content[5])
-        return sorted((str(note), str(kind)) for note, kind in rows)
+    def outside_plan(self) -> list[tuple[str, str]]:
+        """Note and type of the log rows outside the plan, sorted."""
+        return sorted((str(c[-1]), str(c[7])) for c in self.log if not c[5])
+
+    @property
+    def types_of_plan(self) -> dict[str, str]:
+        """Title -> type of the tasks of the plan that have a type."""
+        return {t.title: t.type for t in self._tasks if t.type != "general"}
 
     @property
     def by_task(self) -> dict[str, Task]:
-        """The tasks of the plan by id and by title, without case."""
-        tasks = self.plan.tasks if self.plan else ()
-        return {t.title.casefold(): t for t in tasks} | {t.task.casefold(): t for t in tasks}
+        """The tasks of the plan by case-folded id and title; an id takes precedence over a title."""
+        return {t.title.casefold(): t for t in self._tasks} | {t.task.casefold(): t for t in self._tasks}
 
     @property
     def only_task_of_stage(self) -> dict[str, Task]:
-        """The stages that the plan holds as one row."""
-        tasks = self.plan.tasks if self.plan else ()
-        counts = Counter(t.stage for t in tasks)
-        return {t.stage: t for t in tasks if counts[t.stage] == 1}
+        """The stages that the plan has as a single task."""
+        counts = Counter(t.stage for t in self._tasks)
+        return {t.stage: t for t in self._tasks if counts[t.stage] == 1}
+
+    @property
+    def _tasks(self) -> tuple[Task, ...]:
+        return self.plan.tasks if self.plan else ()
 
 
 def read_destination(folder: Path) -> Destination:
@@ -74,76 +77,66 @@ def read_destination(folder: Path) -> Destination:
 
     Raises
     ------
-    InputError when a file of the folder is there but cannot be used.
+    InputError : when a file of the folder exists but cannot be used
     """
     from forecast.files.build_settings import read_settings
 
     if folder.exists() and not folder.is_dir():
-        raise InputError([Problem(str(folder), None, "", "", "is not a folder")])
-    examples = frozenset(n for n in STARTER_FILES if is_example(n, _bytes(folder / n) or b""))
+        raise InputError.about(str(folder), "is not a folder")
+    starter_files = frozenset(n for n in STARTER_FILES if is_starter_file(n, _bytes(folder / n)))
     problems: list[Problem] = []
     builders: tuple[Builder, ...] = ()
     limits: dict[str, float] = {}
-    data = _bytes(folder / "build.toml")
-    if data is not None and "build.toml" not in examples:
-        settings, found, _ = read_settings(data)
-        problems += found
+    own = {n for n in STARTER_FILES if n not in starter_files and (folder / n).exists()}
+    if "build.toml" in own:
+        settings, problems, _ = read_settings(_bytes(folder / "build.toml"))
         if settings is not None:
             builders, limits = settings.builders, {x.id: x.amount for x in settings.limits}
-    plan = _plan(folder, examples, limits, problems)
+    plan = None
+    if "plan.csv" in own:
+        table = read_table(_bytes(folder / "plan.csv"), "plan.csv", "plan")
+        plan, found = read_plan(table, limits=limits)
+        problems += [*table.problems, *found]
     if problems:
         raise InputError(problems)
     first = builders[0].id if builders else "A"
-    taught = {t.title: t.type for t in plan.tasks if t.type != "general"} if plan else {}
-    saved = _bytes(folder / FILE)
+    log: Counter[Content] = Counter()
+    for path in log_files(folder):
+        if path != folder / "log.csv" or "log.csv" in own:
+            log += count_contents(_bytes(path), path.relative_to(folder).as_posix(), first)
     return Destination(
         folder=folder,
         builders=builders,
-        plan=plan,
-        examples=examples,
-        log=_log_contents(folder, examples, first),
-        apart=read_contents(_bytes(folder / NOT_BUILDING), NOT_BUILDING, first),
-        taught=taught,
-        saved=read_saved(saved) if saved is not None else Saved(),
+        plan=plan if plan and plan.tasks else None,
+        starter_files=starter_files,
+        log=log,
+        set_aside=count_contents(_bytes(folder / NOT_BUILDING), NOT_BUILDING, first),
+        saved=read_saved(_bytes(folder / FILE)),
     )
 
 
-def read_contents(data: bytes | None, name: str, first_builder: str) -> Counter[Content]:
-    """How often each row is in a log file; an empty or missing file has none."""
-    if not data or not data.strip():
-        return Counter()
-    return Counter(contents_of(read_table(data, name, "log"), first_builder))
+def count_contents(data: bytes, name: str, first_builder: str) -> Counter[Content]:
+    """Count how often each row occurs in a log file.
+
+    Parameters
+    ----------
+    data : content of the file; blank for a file without rows
+    name : its name in problems
+    first_builder : id that a row without names means
+    """
+    return Counter(contents_of(read_table(data, name, "log"), first_builder) if data.strip() else ())
 
 
-def _log_contents(folder: Path, examples: frozenset[str], first: str) -> Counter[Content]:
-    files = sorted((folder / "log").glob("*.csv"))
-    found: Counter[Content] = Counter()
-    for path in [folder / "log.csv", *(p for p in files if p.name[0] not in ".~")]:
-        if path.name not in examples or path.parent != folder:
-            found += read_contents(_bytes(path), path.relative_to(folder).as_posix(), first)
-    return found
+def is_starter_file(name: str, data: bytes) -> bool:
+    """Whether a file of the folder is still, byte for byte, the one that `start` wrote on some day."""
+    days = [read_date(text) for text in re.findall(r"\d{4}-\d\d-\d\d", data.decode(errors="replace"))]
+    return data == starter_file(name, max(filter(None, days), default=None))
 
 
-def _plan(
-    folder: Path, examples: frozenset[str], limits: Mapping[str, float], problems: list[Problem]
-) -> Plan | None:
-    data = _bytes(folder / "plan.csv")
-    if data is None or "plan.csv" in examples:
-        return None
-    table = read_table(data, "plan.csv", "plan")
-    plan, found = read_plan(table, limits=limits, deliveries=None)
-    problems += [*table.problems, *found]
-    return plan if plan.tasks else None
-
-
-def is_example(name: str, data: bytes) -> bool:
-    """Whether a file of the folder is still, byte for byte, the one with invented rows that `start` wrote."""
-    return data == (resources.files("forecast") / "schemas" / "starter" / name).read_bytes()
-
-
-def _bytes(path: Path) -> bytes | None:
+def _bytes(path: Path) -> bytes:
+    """The content of a file; b"" where it is missing."""
     try:
-        return path.read_bytes() if path.exists() else None
+        return path.read_bytes() if path.exists() else b""
     except OSError as error:
         reason = error.strerror or "it cannot be opened"
-        raise InputError([Problem(path.name, None, "", "", f"could not be read: {reason}")]) from None
+        raise InputError.about(path.name, f"could not be read: {reason}") from None

@@ -1,8 +1,10 @@
-"""The log of a build folder as one CSV or XLSX file for other programs, in which no text is a formula."""
+"""Export the log as one CSV or XLSX file for other programs, in which no text is a formula."""
 
 from __future__ import annotations
 
 import io
+from collections.abc import Hashable, Mapping
+from dataclasses import replace
 from datetime import date, datetime
 from typing import Any
 
@@ -12,32 +14,32 @@ from forecast.errors import UsageError
 from forecast.files.csv_file import format_record, guard_formula
 from forecast.files.folder import Build
 from forecast.files.tables import table_schema
-from forecast.intake.log_row import LogRow
+from forecast.intake.session_rows import SessionRow, session_row
 
 _NUMBERS = ("hours", "quantity", "percent")
-_MADE = datetime(2000, 1, 1)  # the same log gives the same file, whenever it is written
+_CREATED = datetime(2000, 1, 1)  # a fixed day, so that the same log always gives the same file
 
 
 def exported_log(build: Build, ending: str, as_of: date | None = None) -> bytes:
-    """The sessions of a build, as the whole content of a `.csv` or `.xlsx` file.
+    """Content of a `.csv` or `.xlsx` file with the sessions of a build.
 
-    In CSV a text that a spreadsheet would take for a formula gets an apostrophe in front, which `take`
-    and every other reader of this program takes off again; in XLSX it is written as text.
+    In CSV, text that a spreadsheet would evaluate gets a leading apostrophe, which `take` and every other
+    reader of this program removes; in XLSX it is written as text.
 
     Parameters
     ----------
-    build : the folder
+    build : the build
     ending : ".csv" or ".xlsx"
-    as_of : sessions that end later are left out; None for none
+    as_of : last day of the export; None for all sessions
 
     Raises
     ------
-    UsageError for another kind of file.
+    UsageError : for another ending
     """
     sessions = build.sessions
     if as_of is not None:
         sessions = sessions.loc[sessions["until"] <= pd.Timestamp(as_of)]
-    rows = [_row(r).cells for r in sessions.to_dict("records")]
+    rows = [_row(record).cells for record in sessions.to_dict("records")]
     columns = table_schema("log").columns
     if ending.casefold() == ".csv":
         lines = [columns, *([_guarded(row, c) for c in columns] for row in rows)]
@@ -51,27 +53,11 @@ def _guarded(row: dict[str, str], column: str) -> str:
     return row[column] if column in _NUMBERS else guard_formula(row[column])
 
 
-def _row(session: dict[Any, Any]) -> LogRow:
-    return LogRow(
-        date=session["date"].date(),
-        until=session["until"].date(),
-        start=session["start"],
-        hours=session["hours"],
-        builders=tuple(session["builders"].split("+")),
-        helpers=session["helpers"],
-        task=session["task"],
-        stage="" if session["task"] or session["stage"] == "other" else session["stage"],
-        type="" if session["task"] or session["type"] == "general" else session["type"],
-        quantity=_known(session["quantity"]),
-        percent=_known(session["percent"]),
-        done=session["done"],
-        rework=session["rework"],
-        note=session["note"],
-    )
-
-
-def _known(value: float) -> float | None:
-    return None if value != value else value
+def _row(session: Mapping[Hashable, Any]) -> SessionRow:
+    """The row of the log that a session comes from; stage and type only where it has no task."""
+    row = session_row(session, tuple(session["builders"].split("+")), session["helpers"])
+    stage = "" if row.task or row.stage == "other" else row.stage
+    return replace(row, stage=stage, type="" if row.task or row.type == "general" else row.type)
 
 
 def _workbook(columns: tuple[str, ...], rows: list[dict[str, str]]) -> bytes:
@@ -80,7 +66,7 @@ def _workbook(columns: tuple[str, ...], rows: list[dict[str, str]]) -> bytes:
     options = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
     data = io.BytesIO()
     with xlsxwriter.Workbook(data, {**options, "in_memory": True}) as workbook:
-        workbook.set_properties({"created": _MADE})
+        workbook.set_properties({"created": _CREATED})
         sheet = workbook.add_worksheet("log")
         sheet.write_row(0, 0, columns)
         for i, row in enumerate(rows, start=1):

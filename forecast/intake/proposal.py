@@ -1,9 +1,9 @@
-"""The proposal of a take: every row of a foreign file read, kept apart or named; nothing is written."""
+"""Propose a take: every row of a foreign file read, set aside or reported; nothing is written."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -11,11 +11,11 @@ from pathlib import Path
 from forecast.errors import Problem
 from forecast.files.plan import Plan
 from forecast.files.tables import table_schema
-from forecast.intake.answers import Answers
-from forecast.intake.cells.date_forms import OrderEvidence, find_order
+from forecast.intake.builder_answers import BuilderAnswers
+from forecast.intake.cells.date_forms import find_order
 from forecast.intake.cells.dates import DateRules, is_day_number
-from forecast.intake.cells.labels import LabelGroup, join_labels
-from forecast.intake.cells.people import Crew, People, find_crew
+from forecast.intake.cells.labels import merge_labels
+from forecast.intake.cells.people import People, SheetCrew, identify_crew
 from forecast.intake.cells.phrases import split_tasks
 from forecast.intake.cells.task_types import (
     GENERAL,
@@ -24,109 +24,81 @@ from forecast.intake.cells.task_types import (
     fitted_types,
     held_out_accuracy,
 )
-from forecast.intake.coarse import coarse_plan
-from forecast.intake.columns import Column, propose_columns
-from forecast.intake.destination import Destination, read_destination
-from forecast.intake.doubts import Evidence, Question, find_doubts, find_questions
-from forecast.intake.joining import (
-    Joined,
-    Joining,
-    join_row,
+from forecast.intake.changes_since_last_take import ChangesSinceLastTake, compare
+from forecast.intake.coarse_plan import coarse_plan
+from forecast.intake.columns import SheetColumn, propose_columns
+from forecast.intake.conversion import (
+    ConversionRules,
+    ConvertedRow,
+    convert_row,
     main_kinds,
     stage_labels,
     stages_in_order,
     task_text,
     without_repeated_done,
 )
+from forecast.intake.destination import Destination, read_destination
+from forecast.intake.doubts import Evidence, Question, find_doubts, find_questions
+from forecast.intake.parsed_rows import Layout, ParsedRow, read_day, read_row
 from forecast.intake.readers.foreign import read_foreign
-from forecast.intake.rows import Layout, RawRow, read_day, read_row
-from forecast.intake.saved import Mark, SavedSheet, mark_row
-from forecast.intake.sheet import Cell, ReadFile, SheetRow, cell_text, one_line
-from forecast.intake.sheets import Gathered, gather_rows
-from forecast.intake.since import Change, Since, compare
-
-PREVIEW_ROWS = 8
+from forecast.intake.saved_reading import Fingerprint, SavedSheet, fingerprint_row
+from forecast.intake.sheet_cells import Cell, ReadFile, SheetRow, cell_text, one_line
+from forecast.intake.sheet_choice import ChosenSheets, choose_sheets
 
 
 @dataclass(frozen=True, kw_only=True)
 class Intake:
     """What a take would do; nothing has been written.
 
-    Every record of the file that holds anything is a row of headings, in `rows`, or in `reported`.
+    Every record of the file that is not blank is a row of headings, in `rows`, or in `reported`.
 
     Attributes
     ----------
-    file, sheets : what was read
+    file, sheets : names of the file and of the sheets that were read
     destination : the folder as it was found
-    columns : what each column is taken for, with the reason
-    answers : what the builder said, now and at earlier takes
-    rows : the rows that were read, each with its log rows (one `Joined` a row of the sheet)
-    reported : one problem for each row that cannot be taken
-    heading_rows : rows that hold the headings
-    doubts : sentences about what was read in a way that could be wrong
-    questions : what the builder is asked, and how to answer
+    headings, columns : the headings, and the meaning of each column with the reason
+    answers : the builder's answers, now and at earlier takes
+    rows : the rows that were read, one `ConvertedRow` per row of the sheet
+    reported : one problem for each row that cannot be taken in
+    heading_rows : number of rows of headings
+    doubts : sentences about what could be read in another way
+    questions : questions to the builder, and how to answer them
     crew : builders and helpers
-    stage_groups : labels that are proposed as one
-    plan : a coarse plan to be written, or None
-    types : rows outside the plan by the type that their words suggest
-    accuracy : of the task types on texts that the training did not see
-    since : what is new, what is there already, what was changed behind an earlier take
+    plan : the coarse plan to be written, or None
+    types : task type -> number of rows outside the plan and of coarse tasks that get it from their words
+    accuracy : accuracy of the task types on texts that were not used for training; None where not used
+    changes : the rows by what the folder knows of them
+    keyed, fingerprints : the columns in the key of a row, and what take.toml would store of each row
     """
 
     file: str
     sheets: tuple[str, ...]
     destination: Destination
     headings: tuple[str, ...]
-    columns: tuple[Column, ...]
-    answers: Answers
-    rows: tuple[Joined, ...]
+    columns: tuple[SheetColumn, ...]
+    answers: BuilderAnswers
+    rows: tuple[ConvertedRow, ...]
     reported: tuple[Problem, ...]
     heading_rows: int
     doubts: tuple[str, ...]
     questions: tuple[Question, ...]
-    crew: Crew
-    stage_groups: tuple[LabelGroup, ...]
+    crew: SheetCrew
     plan: Plan | None
     types: Mapping[str, int]
     accuracy: TypeAccuracy | None
-    since: Since
-    before: SavedSheet | None
-    marks: tuple[Mark, ...]
+    changes: ChangesSinceLastTake
+    keyed: tuple[str, ...]
+    fingerprints: tuple[Fingerprint, ...]
 
     @property
     def rows_in(self) -> int:
-        """Records of the file that hold anything, headings apart."""
+        """Number of records that are not blank and not headings."""
         return len(self.rows) + len(self.reported)
 
     @property
-    def kept(self) -> tuple[Joined, ...]:
-        """Rows that build, in whole or in part."""
-        return tuple(j for j in self.rows if not all(r.apart for r in j.rows))
-
-    @property
-    def apart(self) -> tuple[Joined, ...]:
-        """Rows that are not building; they go to not_building.csv."""
-        return tuple(j for j in self.rows if all(r.apart for r in j.rows))
-
-    @property
-    def new(self) -> tuple[Joined, ...]:
-        """Rows that are not in the folder yet: what a take would add."""
-        return tuple(self.rows[i] for i in self.since.new)
-
-    @property
-    def keyed(self) -> tuple[str, ...]:
-        """The columns that make a row's key when the sheet is taken for the first time."""
-        return _key_columns(self.columns)
-
-    @property
-    def changed(self) -> tuple[Change, ...]:
-        """Rows that an earlier take has added and the sheet now has differently."""
-        return self.since.changed
-
-    @property
-    def preview(self) -> tuple[Joined, ...]:
-        """The first rows as they were read."""
-        return self.rows[:PREVIEW_ROWS]
+    def new(self) -> tuple[ConvertedRow, ...]:
+        """The rows that the folder does not have yet and that a take would add."""
+        return tuple(self.rows[i] for i in self.changes.new)
 
 
 def propose_intake(
@@ -135,278 +107,243 @@ def propose_intake(
     *,
     today: date,
     mapping: Mapping[str, str] | None = None,
-    answers: Answers | None = None,
+    answers: BuilderAnswers | None = None,
     coarse: bool = True,
 ) -> Intake:
-    """Read a foreign file and propose what to take from it into a build folder, which need not exist.
+    """Read a foreign file and propose what to take from it into a build folder.
 
     Parameters
     ----------
     file : XLSX, ODS, CSV, TSV, Markdown with front matter, or a folder of such Markdown files
+    folder : the build folder, which need not exist
     today : no session lies after it
-    mapping : heading -> meaning (`answers.MEANINGS`), the builder's own word
-    coarse : propose a plan of one row a stage where the folder has none
-    answers : further answers (`parse_answers`); what take.toml has from earlier takes counts below them
+    mapping : heading -> meaning (a key of `builder_answers.MEANINGS`), as the builder says
+    answers : further answers; they take precedence over those of earlier takes in take.toml
+    coarse : propose a plan of one task per stage where the folder has none
 
     Raises
     ------
-    InputError when the file or the folder cannot be read as a whole; UsageError when `mapping` or the
-    answers name what is not there.
+    InputError : when the file or the folder cannot be read as a whole
+    UsageError : when `mapping` or `answers` name a column or a sheet that does not exist
     """
     read = read_foreign(file)
     destination = read_destination(Path(folder))
-    said = replace(answers or Answers(), columns={**(answers.columns if answers else {}), **(mapping or {})})
-    return _Proposing(read=read, destination=destination, today=today, said=said, coarse=coarse).run()
-
-
-@dataclass(kw_only=True)
-class _Proposing:
-    """One pass over a file, in the order in which one thing follows from another."""
-
-    read: ReadFile
-    destination: Destination
-    today: date
-    said: Answers
-    coarse: bool
-
-    def run(self) -> Intake:
-        sheet = self.said.sheet
-        gathered = gather_rows(self.read, sheet=sheet, said=self.said.columns)
-        before = self.destination.saved.sheet_for(self.read.name, gathered.headings)
-        answers = _over_saved(self.said, before, gathered.headings)
-        columns = propose_columns(gathered.as_headed, answers.columns)
-        days = _cells_of(gathered.rows, columns, ("date", "until"))
-        order = find_order(days, " ".join(c.heading for c in columns if c.meaning == "date"))
-        layout = _layout(gathered.rows, columns, answers, order, self.today)
-        raws, reported = _read_rows(gathered.rows, layout)
-        joining, accuracy = self._joining(raws, gathered.headings, layout, answers)
-        joined, plan, late = self._join(raws, joining)
-        reported = [*self._outside(gathered), *reported, *late]
-        marks = _marks(joined, gathered.headings, columns, before)
-        since = compare(
-            joined,
-            marks,
-            before.marks if before else (),
-            self.destination.log,
-            self.destination.apart,
-            again=answers.again,
-        )
-        found = Evidence(
-            rows=gathered.rows,
-            columns=columns,
-            joined=joined,
-            layout=layout,
-            joining=joining,
-            destination=self.destination,
-            order=order,
-            plan=plan,
-            notices=self.read.notices,
-            unread_sheets=gathered.unread,
-            lost=[joined[i] for i in since.lost],
-        )
-        return Intake(
-            file=self.read.name,
-            sheets=gathered.names,
-            destination=self.destination,
-            headings=gathered.headings,
-            columns=columns,
-            answers=replace(answers, columns={c.heading: c.meaning for c in columns}),
-            rows=tuple(joined),
-            reported=tuple(reported),
-            heading_rows=len(gathered.heading_rows),
-            doubts=tuple(find_doubts(found)),
-            questions=tuple(
-                find_questions(
-                    reported,
-                    columns,
-                    answers,
-                    order,
-                    has_plan=self.destination.plan is not None,
-                    rows=len(joined) + len(reported),
-                )
-            ),
-            crew=joining.crew,
-            stage_groups=joining.stages.groups,
-            plan=plan,
-            types=_types_outside(joined, plan),
-            accuracy=accuracy,
-            since=since,
-            before=before,
-            marks=tuple(marks),
-        )
-
-    def _outside(self, gathered: Gathered) -> list[Problem]:
-        """Records that are no rows of the log: above the headings, or not to be opened."""
-        above = [
-            Problem(row.file, row.line, "", _first_text(row), "stands above the headings")
-            for row in gathered.above
-        ]
-        return above + [Problem(u.file, u.line, "", u.value, u.reason) for u in self.read.unread]
-
-    def _joining(
-        self, raws: Sequence[RawRow], headings: Sequence[str], layout: Layout, answers: Answers
-    ) -> tuple[Joining, TypeAccuracy | None]:
-        by_task = self.destination.by_task
-        known = {t.stage for t in by_task.values()}
-        has_type = "type" in layout.of_meaning
-        own_log = set(table_schema("log").columns) <= {h.casefold() for h in headings}
-        types, accuracy = self._types(raws, answers) if not has_type else ({}, None)
-        joining = Joining(
-            crew=find_crew(
-                [_people(raw) for raw in raws],
-                known=[b.id for b in self.destination.builders],
-                said=answers.people,
-                never=[n for raw in raws for n in raw.helpers.names],
-            ),
-            stages=join_labels(
-                [label for raw in raws for label in stage_labels(raw, known)],
-                known=known,
-                said=answers.stages,
-            ),
-            kinds=join_labels([raw.type for raw in raws if raw.type]),
-            types=types,
-            by_task=by_task,
-            of_stage=self.destination.only_task_of_stage,
-            several=answers.several or "keep",
-            own_log=own_log,
-        )
-        return joining, accuracy
-
-    def _types(self, raws: Sequence[RawRow], answers: Answers) -> tuple[dict[str, str], TypeAccuracy | None]:
-        """The type that each text suggests, learned with everything the builder has said so far."""
-        by_task = self.destination.by_task
-        texts = {one_line(task_text(raw, by_task)) for raw in raws}
-        texts |= {clause for text in texts for clause in split_tasks(text)}
-        texts.discard("")
-        if not texts:
-            return {}, None
-        corrections = {
-            **self.destination.taught,
-            **corrections_in(self.destination.outside),
-            **self.destination.saved.types,
-            **answers.types,
-        }
-        types = fitted_types(corrections)
-        asked = sorted(texts)
-        return dict(zip(asked, types.suggest(asked), strict=True)), held_out_accuracy(types)
-
-    def _join(
-        self, raws: Sequence[RawRow], joining: Joining
-    ) -> tuple[list[Joined], Plan | None, list[Problem]]:
-        """The rows joined; where there is no plan, on the tasks of a coarse one."""
-        joined, problems = _join_all(raws, joining)
-        plan = None
-        stages = stages_in_order(joined)
-        if self.coarse and self.destination.plan is None and stages:
-            plan = coarse_plan(stages, main_kinds(joined))
-            of_stage = {t.stage: t for t in plan.tasks}
-            joined, problems = _join_all(raws, replace(joining, of_stage=of_stage))
-        joined, early = _without_early(joined, self.destination)
-        return without_repeated_done(joined, self.destination.log), plan, problems + early
-
-
-def _join_all(raws: Sequence[RawRow], joining: Joining) -> tuple[list[Joined], list[Problem]]:
-    found = [join_row(raw, joining) for raw in raws]
-    return [j for j in found if isinstance(j, Joined)], [p for p in found if isinstance(p, Problem)]
-
-
-def _without_early(joined: Sequence[Joined], destination: Destination) -> tuple[list[Joined], list[Problem]]:
-    """Rows that name a builder before the day on which build.toml says they join would not pass `check`."""
-    joins = {b.id: b.joins for b in destination.builders if b.joins is not None}
-    kept, problems = [], []
-    for j in joined:
-        early = [b for r in j.rows for b in r.builders if b in joins and r.date < joins[b]]
-        if early:
-            rule = f"names {early[0]} before {joins[early[0]]}, the day on which build.toml says they join"
-            problems.append(Problem(j.raw.row.file, j.raw.row.line, "", "", rule))
-        else:
-            kept.append(j)
-    return kept, problems
-
-
-def _over_saved(said: Answers, before: SavedSheet | None, headings: Sequence[str]) -> Answers:
-    """The builder's answers over those of an earlier take, for columns that are still there."""
-    if before is None:
-        return said
-    there = {h: m for h, m in before.answers.columns.items() if h in headings}
-    return said.over(replace(before.answers, columns=there))
-
-
-def _layout(
-    rows: Sequence[SheetRow],
-    columns: Sequence[Column],
-    answers: Answers,
-    order: OrderEvidence,
-    today: date,
-) -> Layout:
-    days = [c for c in _cells_of(rows, columns, ("date",)) if cell_text(c)]
-    numbers = sum(is_day_number(c) for c in days)
-    shares = [c for c in _cells_of(rows, columns, ("percent",)) if isinstance(c, float)]
-    rules = DateRules(
+    own = answers or BuilderAnswers()
+    own = replace(own, columns={**own.columns, **(mapping or {})})
+    chosen = choose_sheets(read, sheet=own.sheet, answers=own.columns)
+    before = destination.saved.sheet_for(read.name, chosen.headings)
+    answers = _with_earlier(own, before, chosen.headings)
+    columns = propose_columns(chosen.as_headed, answers.columns)
+    days = _cells_of(chosen.rows, columns, "date", "until")
+    order = find_order(days, " ".join(c.heading for c in columns if c.meaning == "date"))
+    date_rules = DateRules(
         today=today,
         order=answers.order or order.order,
         first_year=answers.first_year,
-        day_numbers=numbers > 0.5 * len(days),
-        said=dict(answers.days),
+        day_numbers=_are_day_numbers(_cells_of(chosen.rows, columns, "date")),
+        answers=answers.days,
     )
-    return Layout(
-        columns=tuple(columns),
-        rules=rules,
+    layout = Layout(
+        columns=columns,
+        date_rules=date_rules,
         blank_day_above=answers.blank_day_above,
-        point_before_minutes=answers.point_before_minutes,
-        percent_is_share=bool(shares) and max(shares) <= 1 and any(s % 1 for s in shares),
+        minutes_after_point=answers.minutes_after_point,
+        percent_is_share=_are_shares(_cells_of(chosen.rows, columns, "percent")),
+    )
+    parsed, unreadable = _parse_rows(chosen.rows, layout)
+    to_suggest = [] if "type" in layout.of_meaning else parsed
+    types, accuracy = _suggest_types(to_suggest, answers, destination)
+    rules = _conversion_rules(parsed, chosen.headings, answers, destination, types)
+    rows, plan, excluded = _convert_rows(parsed, rules, destination, coarse=coarse)
+    keyed = before.keyed if before else tuple(c.heading for c in columns if c.meaning != "ignore")
+    fingerprints = _fingerprints(rows, chosen.headings, keyed)
+    taken = before.taken if before else ()
+    changes = compare(rows, fingerprints, taken, destination.log, destination.set_aside, again=answers.again)
+    evidence = Evidence(
+        rows=chosen.rows,
+        layout=layout,
+        reported=[*_other_records(read, chosen), *unreadable, *excluded],
+        converted=rows,
+        rules=rules,
+        destination=destination,
+        order=order,
+        plan=plan,
+        notices=read.notices,
+        unread_sheets=chosen.unread,
+        lost=[rows[i] for i in changes.lost],
+    )
+    return Intake(
+        file=read.name,
+        sheets=chosen.names,
+        destination=destination,
+        headings=chosen.headings,
+        columns=columns,
+        answers=replace(answers, columns={c.heading: c.meaning for c in columns}),
+        rows=tuple(rows),
+        reported=tuple(evidence.reported),
+        heading_rows=len(chosen.heading_rows),
+        doubts=tuple(find_doubts(evidence)),
+        questions=tuple(find_questions(evidence)),
+        crew=rules.crew,
+        plan=plan,
+        types=_count_types(rows, plan),
+        accuracy=accuracy,
+        changes=changes,
+        keyed=keyed,
+        fingerprints=tuple(fingerprints),
     )
 
 
-def _read_rows(rows: Sequence[SheetRow], layout: Layout) -> tuple[list[RawRow], list[Problem]]:
-    """Every row, in the order of the file: what a day means may hang on the day above it."""
-    raws: list[RawRow] = []
-    problems: list[Problem] = []
-    known: date | None = None
-    above: date | None = None
-    for row in rows:
-        day = read_day(row, layout, known=known, above=above)
-        above = None if isinstance(day, Problem) else day.end
-        known = above or known
-        found = day if isinstance(day, Problem) else read_row(row, layout, day)
-        if isinstance(found, Problem):
-            problems.append(found)
-        else:
-            raws.append(found)
-    return raws, problems
+def _with_earlier(own: BuilderAnswers, before: SavedSheet | None, headings: Sequence[str]) -> BuilderAnswers:
+    """The builder's answers, completed by those of an earlier take for columns that still exist."""
+    if before is None:
+        return own
+    columns = {h: m for h, m in before.answers.columns.items() if h in headings}
+    return own.over(replace(before.answers, columns=columns))
 
 
-def _marks(
-    joined: Sequence[Joined], headings: Sequence[str], columns: Sequence[Column], before: SavedSheet | None
-) -> list[Mark]:
-    """What would be remembered of each row; the columns that make its key stay those of the first take."""
-    names = before.keyed if before else _key_columns(columns)
-    keyed = {h: headings.index(h) for h in names}
-    return [
-        mark_row(j.raw.row, keyed, j.raw.day.start, sum(p.hours for p in j.raw.parts), j.raw.words)
-        for j in joined
-    ]
-
-
-def _types_outside(joined: Sequence[Joined], plan: Plan | None) -> dict[str, int]:
-    """How often each type is written: on rows outside the plan, and on the stages of a coarse one."""
-    rows = [r.type or GENERAL for j in joined for r in j.rows if not r.apart and not r.task]
-    rows += [t.type for t in plan.tasks] if plan else []
-    return dict(Counter(rows).most_common())
-
-
-def _key_columns(columns: Sequence[Column]) -> tuple[str, ...]:
-    return tuple(c.heading for c in columns if c.meaning != "ignore")
-
-
-def _cells_of(rows: Sequence[SheetRow], columns: Sequence[Column], meanings: Sequence[str]) -> list[Cell]:
+def _cells_of(rows: Sequence[SheetRow], columns: Sequence[SheetColumn], *meanings: str) -> list[Cell]:
     places = [c.position for c in columns if c.meaning in meanings]
     return [row.cells[i] for row in rows for i in places if i < len(row.cells)]
 
 
-def _people(raw: RawRow) -> People:
-    return People(names=(*raw.people.names, *raw.helpers.names))
+def _are_day_numbers(days: Sequence[Cell]) -> bool:
+    """Whether more than half of the days that are not blank are numbers as spreadsheets count days."""
+    return sum(map(is_day_number, days)) > 0.5 * sum(bool(cell_text(c)) for c in days)
 
 
-def _first_text(row: SheetRow) -> str:
-    return next((cell_text(c) for c in row.cells if cell_text(c)), "")
+def _are_shares(cells: Sequence[Cell]) -> bool:
+    """Whether a column of percent holds shares from 0 to 1, some of them fractions."""
+    numbers = [c for c in cells if isinstance(c, float)]
+    return bool(numbers) and max(numbers) <= 1 and any(number % 1 for number in numbers)
+
+
+def _parse_rows(rows: Sequence[SheetRow], layout: Layout) -> tuple[list[ParsedRow], list[Problem]]:
+    """Parse the rows in the order of the file, because a day may depend on the day above it."""
+    parsed: list[ParsedRow] = []
+    problems: list[Problem] = []
+    known: date | None = None
+    above: date | None = None
+    for row in rows:
+        days = read_day(row, layout, known=known, above=above)
+        above = None if isinstance(days, Problem) else days.end
+        known = above or known
+        found = days if isinstance(days, Problem) else read_row(row, layout, days)
+        if isinstance(found, Problem):
+            problems.append(found)
+        else:
+            parsed.append(found)
+    return parsed, problems
+
+
+def _suggest_types(
+    rows: Sequence[ParsedRow], answers: BuilderAnswers, destination: Destination
+) -> tuple[dict[str, str], TypeAccuracy | None]:
+    """Text -> the type that it suggests to a classifier that has learned all corrections so far."""
+    texts = {one_line(task_text(row, destination.by_task)) for row in rows}
+    texts |= {clause for text in texts for clause in split_tasks(text)}
+    ordered = sorted(texts - {""})
+    if not ordered:
+        return {}, None
+    corrections = {
+        **destination.types_of_plan,
+        **corrections_in(destination.outside_plan),
+        **destination.saved.types,
+        **answers.types,
+    }
+    types = fitted_types(corrections)
+    return dict(zip(ordered, types.suggest(ordered), strict=True)), held_out_accuracy(types)
+
+
+def _conversion_rules(
+    rows: Sequence[ParsedRow],
+    headings: Sequence[str],
+    answers: BuilderAnswers,
+    destination: Destination,
+    types: Mapping[str, str],
+) -> ConversionRules:
+    """Who the names are, how the labels are spelled, and which tasks the plan has."""
+    by_task = destination.by_task
+    stages = {t.stage for t in by_task.values()}
+    return ConversionRules(
+        crew=identify_crew(
+            [People(names=(*row.people.names, *row.helpers.names)) for row in rows],
+            known=[b.id for b in destination.builders],
+            answers=answers.people,
+            only_helpers=[name for row in rows for name in row.helpers.names],
+        ),
+        stages=merge_labels(
+            [label for row in rows for label in stage_labels(row, stages)],
+            known=stages,
+            answers=answers.stages,
+        ),
+        kinds=merge_labels([row.type for row in rows if row.type]),
+        types=types,
+        by_task=by_task,
+        of_stage=destination.only_task_of_stage,
+        several=answers.several or "keep",
+        own_log=set(table_schema("log").columns) <= {h.casefold() for h in headings},
+    )
+
+
+def _convert_rows(
+    parsed: Sequence[ParsedRow], rules: ConversionRules, destination: Destination, *, coarse: bool
+) -> tuple[list[ConvertedRow], Plan | None, list[Problem]]:
+    """Convert the rows; where there is no plan, to sessions on the tasks of a coarse one."""
+    rows, problems = _convert_all(parsed, rules)
+    plan = None
+    stages = stages_in_order(rows)
+    if coarse and destination.plan is None and stages:
+        plan = coarse_plan(stages, main_kinds(rows))
+        rows, problems = _convert_all(parsed, replace(rules, of_stage={t.stage: t for t in plan.tasks}))
+    rows, early = _without_early(rows, destination)
+    return without_repeated_done(rows, destination.log), plan, problems + early
+
+
+def _convert_all(
+    parsed: Sequence[ParsedRow], rules: ConversionRules
+) -> tuple[list[ConvertedRow], list[Problem]]:
+    found = [convert_row(row, rules) for row in parsed]
+    return [c for c in found if isinstance(c, ConvertedRow)], [p for p in found if isinstance(p, Problem)]
+
+
+def _without_early(
+    rows: Sequence[ConvertedRow], destination: Destination
+) -> tuple[list[ConvertedRow], list[Problem]]:
+    """Exclude rows that name a builder before their first day in build.toml: `check` would reject them."""
+    joins = {b.id: b.joins for b in destination.builders if b.joins is not None}
+    accepted, problems = [], []
+    for row in rows:
+        early = [b for r in row.rows for b in r.builders if b in joins and r.date < joins[b]]
+        if early:
+            rule = f"names {early[0]} before {joins[early[0]]}, when build.toml says they join"
+            problems.append(Problem(row.parsed.row.file, row.line, "", "", rule))
+        else:
+            accepted.append(row)
+    return accepted, problems
+
+
+def _fingerprints(
+    rows: Sequence[ConvertedRow], headings: Sequence[str], keyed: Sequence[str]
+) -> list[Fingerprint]:
+    positions = {heading: headings.index(heading) for heading in keyed}
+    parsed = [row.parsed for row in rows]
+    return [
+        fingerprint_row(p.row, positions, p.days.start, sum(part.hours for part in p.parts), p.words)
+        for p in parsed
+    ]
+
+
+def _other_records(read: ReadFile, chosen: ChosenSheets) -> Iterator[Problem]:
+    """Records that are not rows of the log: above the headings, or unreadable."""
+    for row in chosen.above:
+        text = next(filter(None, map(cell_text, row.cells)), "")
+        yield Problem(row.file, row.line, "", text, "is above the headings")
+    for record in read.unread:
+        yield Problem(record.file, record.line, "", record.value, record.reason)
+
+
+def _count_types(rows: Sequence[ConvertedRow], plan: Plan | None) -> dict[str, int]:
+    outside = (r for row in rows for r in row.rows if not r.set_aside and not r.task)
+    types = [r.type or GENERAL for r in outside] + [t.type for t in (plan.tasks if plan else ())]
+    return dict(Counter(types).most_common())

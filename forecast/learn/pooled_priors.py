@@ -14,7 +14,7 @@ from typing import Annotated, Any, Literal, cast
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from forecast.errors import InputError, Problem
-from forecast.files.storage import write_apart
+from forecast.files.storage import write_atomically
 from forecast.learn.bench_time.priors import BenchPriors
 from forecast.learn.effort import EffortPriors, Normal, ReworkAndGrowthPriors
 
@@ -23,8 +23,8 @@ VERSION = 1
 LEAST_BUILDS = 3
 # Prior probability that a builder is unlike those pooled; common practice is 10 to 50 %. Measured: with
 # 2 to 10 % newcomers lose 0.01 at most, and strangers fare no worse than with the built-in priors alone
-# (benchmarks/priors_weight.md). 2 % does as well there, but its strangers are easily told apart from the
-# club, and others may not be.
+# (benchmarks/skill/pooled_weight.md). 2 % does as well there, but its strangers are easily told apart from
+# the club, and others may not be.
 BUILT_IN_WEIGHT = 0.05
 _LARGEST_FILE_BYTES = 1_000_000  # such a file holds some kilobytes: anything larger is another file
 
@@ -142,7 +142,7 @@ def write_priors(path: Path, pooled: PooledPriors) -> None:
     ------
     InputError : one sentence, when the file cannot be written
     """
-    write_apart(path, priors_text(pooled).encode())
+    write_atomically(path, priors_text(pooled).encode())
 
 
 def read_priors(path: Path | str) -> PooledPriors:

@@ -1,9 +1,12 @@
-"""Many builds at once: one table of all, and priors for the next builder.
+"""Many builds at once: one table, and pooled priors for the next builder.
 
-    run       Many: builds, each checked, fitted and forecast, by whatever engine
-    engine    this machine's cores, or a Dask cluster
-    kept      answers that are kept, so that a broken-off run goes on
-    pool      what many builds teach, as distributions
+    builds        ManyBuilds: check and read each build, forecast it through an executor
+    executors     this machine's cores, or a Dask cluster
+    job           what a worker receives and returns for one build
+    answer        one build's answer and its row of the table
+    answer_cache  answers on disk, so that an interrupted run can resume
+    summary       what one build contributes to pooled priors
+    pool          pooled priors of all summaries, by hierarchy (effects) and rates (counts)
 
-Nothing is imported here: a worker that starts again loads the engine alone until it has a job.
+Nothing is imported here, so that a restarted worker loads only what its job needs.
 """

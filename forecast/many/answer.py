@@ -1,4 +1,4 @@
-"""The answer about one build of many, and the table of all."""
+"""The answer for one of many builds, and its row of the table."""
 
 from __future__ import annotations
 
@@ -9,12 +9,8 @@ from typing import Any
 from forecast.questions.drivers import CAUSE_WORDS
 from forecast.wording import format_percent
 
-CSV_COLUMNS = (
-    "folder", "name", "as_of", "stage", "stage_p50", "stage_p80", "build_p50", "build_p80", "finished",
-    "held_by", "problems",
-)  # fmt: skip
-_WORTH_SAYING = 0.1
-# Work in a row and hands that have other work are no waiting: nobody could help.
+_LEAST_SHARE = 0.1  # a cause in fewer than a tenth of the runs is not worth a cell; a judgement
+# Work in sequence and hands that are busy elsewhere: no delivery, limit or helper would change them.
 _NO_WAIT = ("start", "after", "hands")
 
 
@@ -24,10 +20,15 @@ class BuildAnswer:
 
     Attributes
     ----------
-    folder, name : where it is kept, and what its builder calls it
-    problems : sentences; with any the rest is None
-    answer : as_of, runs, seed, basis, stages and build as `Outlook.to_dict` gives them, open_stages and
-        held_by (tasks with title and criticality; causes with the share of the runs)
+    folder, name : its path, and the name in build.toml
+    problems : sentences; if there are any, `answer` is None
+    answer : as_of, runs, seed, basis, stages and build as in `Outlook.to_dict`; open_stages (names); and
+        held_by: tasks with title and criticality, causes with their share of the runs
+
+    Examples
+    --------
+    >>> BuildAnswer(folder="kit", name="Kit", problems=("is not a folder.",)).row()["problems"]
+    'is not a folder.'
     """
 
     folder: str
@@ -37,11 +38,11 @@ class BuildAnswer:
 
     @property
     def stage(self) -> Mapping[str, Any] | None:
-        """The answer for the first stage that is open."""
+        """The answer for the first open stage."""
         if self.answer is None or not self.answer["open_stages"]:
             return None
-        wanted = self.answer["open_stages"][0]
-        return next(s for s in self.answer["stages"] if s["stage"] == wanted)
+        first = self.answer["open_stages"][0]
+        return next(s for s in self.answer["stages"] if s["stage"] == first)
 
     @property
     def finished(self) -> str | None:
@@ -50,43 +51,46 @@ class BuildAnswer:
 
     @property
     def held_by(self) -> str:
-        """What holds the date, in few words: what tasks wait for, and the task that it hangs on."""
+        """What drives the finish date: the most frequent wait, and the most critical task."""
         if self.answer is None or self.finished:
             return ""
-        held = self.answer["held_by"]
+        drivers = self.answer["held_by"]
         waits = [
-            (share, cause) for cause, share in held["causes"].items()
-            if cause not in _NO_WAIT and share >= _WORTH_SAYING
+            (share, cause) for cause, share in drivers["causes"].items()
+            if cause not in _NO_WAIT and share >= _LEAST_SHARE
         ]  # fmt: skip
         words = [CAUSE_WORDS[cause] for _, cause in sorted(waits, reverse=True)[:1]]
-        words += [f"{t['title']} ({format_percent(t['critical'])})" for t in held["tasks"][:1]]
+        words += [f"{t['title']} ({format_percent(t['critical'])})" for t in drivers["tasks"][:1]]
         return "; ".join(words)
 
     def to_dict(self) -> dict[str, Any]:
         """The answer as the contract's JSON."""
-        said = {"folder": self.folder, "name": self.name, "problems": list(self.problems)}
+        head = {"folder": self.folder, "name": self.name, "problems": list(self.problems)}
         if self.answer is None:
-            return said | {"stages": [], "build": None}
+            return head | {"stages": [], "build": None}
         keys = ("as_of", "runs", "seed", "basis", "stages", "build", "held_by")
-        return said | {key: self.answer[key] for key in keys}
+        return head | {key: self.answer[key] for key in keys}
 
     def row(self) -> dict[str, str]:
-        """One row of the table as texts, by `CSV_COLUMNS`; a date past the horizon is blank."""
+        """One row of the table as texts; a date past the horizon is blank."""
         stage, whole = self.stage, self.answer["build"] if self.answer else None
         return {
             "folder": self.folder,
             "name": self.name,
             "as_of": self.answer["as_of"] if self.answer else "",
             "stage": stage["stage"] if stage else "",
-            "stage_p50": _at(stage, "p50"),
-            "stage_p80": _at(stage, "p80"),
-            "build_p50": _at(whole, "p50"),
-            "build_p80": _at(whole, "p80"),
+            "stage_p50": _finish(stage, "p50"),
+            "stage_p80": _finish(stage, "p80"),
+            "build_p50": _finish(whole, "p50"),
+            "build_p80": _finish(whole, "p80"),
             "finished": self.finished or "",
             "held_by": self.held_by,
             "problems": " ".join(self.problems),
         }
 
 
-def _at(target: Mapping[str, Any] | None, level: str) -> str:
-    return (target["finish"][level] or "") if target else ""
+def _finish(target: Mapping[str, Any] | None, quantile: str) -> str:
+    return (target["finish"][quantile] or "") if target else ""
+
+
+CSV_COLUMNS = tuple(BuildAnswer(folder="", name="").row())

@@ -1,12 +1,12 @@
-"""A normal hierarchy over builds: what each build says of its effects, and how builds differ.
+"""A normal hierarchy over builds: the centre of each parameter, and how far builds lie apart.
 
-    effects of build i ~ N(centre, between^2), one of each a parameter; parameters of one group (the
-        levels of all types) share their `between`
-    likelihood of build i: quadratic, exp(-b' P b / 2 + h' b)
+    parameters of build i   b_i ~ N(centre, between^2), independently; parameters of one group (such as
+                            the levels of all task types) share one `between`
+    likelihood of build i   quadratic, exp(-b' P b / 2 + h' b), with P `precision` and h `pull`
 
-Fitted by EM with beliefs on both: the centre lies where a builder may lie, as built in, so that what five
-builds are too few to tell stays near it; `between` from a share of the built-in standard deviation, as
-if seen on three builds, so that five builds that happen to agree do not make the sixth a certainty.
+Fitted by EM to the mode under priors on both. The centre has the built-in prior of one builder, so that
+it stays near it where a few builds cannot tell. Each `between` has a prior worth three builds, so that
+five builds that happen to agree do not make the sixth a certainty.
 """
 
 from __future__ import annotations
@@ -16,43 +16,67 @@ from dataclasses import dataclass
 
 import numpy as np
 
-_WORTH_BUILDS = 3.0
-_SWEEPS = 300
-_STILL = 1e-4
+# Judgement: strong enough that five builds in agreement leave the next one free, weak against fifty.
+_PRIOR_BUILDS = 3.0
+# A safety limit: EM slows down as `between` nears zero. The tolerance (in prior sds of the centre, plus
+# relative change of `between`) lies far below the standard error of either.
+_MOST_ITERATIONS = 300
+_TOLERANCE = 1e-4
 
 
 @dataclass(frozen=True, kw_only=True)
 class Likelihood:
-    """One build's word: `places` (p,) which of the shared parameters, `precision` (p, p), `pull` (p,)."""
+    """The likelihood of one build.
 
-    places: np.ndarray
+    Attributes
+    ----------
+    index : (p,) which of the shared parameters the others refer to
+    precision : (p, p)
+    pull : (p,) precision times the estimate
+    """
+
+    index: np.ndarray
     precision: np.ndarray
     pull: np.ndarray
 
-    def without(self, gone: np.ndarray, sd: np.ndarray) -> Likelihood:
-        """The same with some parameters integrated out, each believed to be N(0, sd).
+    def integrate_out(self, dropped: np.ndarray, sd: np.ndarray) -> Likelihood:
+        """The likelihood of the other parameters, with N(0, sd^2) priors on those dropped.
 
         Parameters
         ----------
-        gone : (p,) bool
-        sd : (p,) of the belief; read where `gone`
+        dropped : (p,) bool
+        sd : (p,) prior standard deviations; only those of dropped parameters are read
+
+        Examples
+        --------
+        >>> precision = np.array([[4.0, 1.0], [1.0, 1.0]])
+        >>> both = Likelihood(index=np.arange(2), precision=precision, pull=np.ones(2))
+        >>> one = both.integrate_out(np.array([False, True]), np.ones(2))
+        >>> one.precision.tolist(), one.pull.tolist()
+        ([[3.5]], [0.5])
         """
-        if not gone.any():
+        if not dropped.any():
             return self
-        kept = ~gone
-        cross = self.precision[np.ix_(gone, kept)]
-        inner = self.precision[np.ix_(gone, gone)] + np.diag(sd[gone] ** -2.0)
+        rest = ~dropped
+        cross = self.precision[np.ix_(dropped, rest)]
+        inner = self.precision[np.ix_(dropped, dropped)] + np.diag(sd[dropped] ** -2.0)
         solved = np.linalg.solve(inner, cross)
         return Likelihood(
-            places=self.places[kept],
-            precision=self.precision[np.ix_(kept, kept)] - cross.T @ solved,
-            pull=self.pull[kept] - solved.T @ self.pull[gone],
+            index=self.index[rest],
+            precision=self.precision[np.ix_(rest, rest)] - cross.T @ solved,
+            pull=self.pull[rest] - solved.T @ self.pull[dropped],
         )
 
 
 @dataclass(frozen=True, kw_only=True)
 class Hierarchy:
-    """(parameter,) centre, its standard error, and the standard deviation between builds."""
+    """A fitted hierarchy.
+
+    Attributes
+    ----------
+    centre, centre_sd : (parameter,) and its standard error
+    between : (parameter,) standard deviation between builds
+    """
 
     centre: np.ndarray
     centre_sd: np.ndarray
@@ -60,7 +84,7 @@ class Hierarchy:
 
     @property
     def next_sd(self) -> np.ndarray:
-        """(parameter,) how far the next build may lie from the centre, the centre's own error included."""
+        """(parameter,) predictive sd of the next build, the error of the centre included."""
         return np.asarray(np.sqrt(self.between**2 + self.centre_sd**2))
 
 
@@ -70,59 +94,62 @@ def fit_hierarchy(
     sd: np.ndarray,
     group: np.ndarray,
     *,
-    share: float = 1.0,
+    between_share: float = 1.0,
 ) -> Hierarchy:
-    """Centre and spread of each parameter over builds.
+    """Fit centre and spread of each parameter over builds.
 
     Parameters
     ----------
-    builds : what each build says
-    centre, sd : (parameter,) what was believed of a build before any other was seen
-    group : (parameter,) number of the group that shares a spread; 0, 1, ...
-    share : how far builds that are pooled are believed to lie apart, as a share of `sd`
+    builds : one likelihood per build, at least one
+    centre, sd : (parameter,) prior of one builder, before any build was seen
+    group : (parameter,) number of the group that shares one `between`: 0, 1, ...
+    between_share : prior mean of `between`, as a share of `sd`
 
     Examples
     --------
-    A build without a word leaves the belief as it was:
+    A build without information leaves the prior as it was:
 
-    >>> nothing = Likelihood(places=np.array([0]), precision=np.zeros((1, 1)), pull=np.zeros(1))
+    >>> nothing = Likelihood(index=np.array([0]), precision=np.zeros((1, 1)), pull=np.zeros(1))
     >>> fit = fit_hierarchy([nothing], np.array([0.1]), np.array([0.3]), np.array([0]))
     >>> fit.centre.round(6).tolist(), fit.between.round(6).tolist()
     ([0.1], [0.3])
     """
-    believed = sd.astype(float) ** 2
-    mean, variance = centre.astype(float), believed
+    prior = sd.astype(float) ** 2
+    mean, variance = centre.astype(float), prior
     groups = int(group.max()) + 1
-    first = np.bincount(group, (share * sd) ** 2, groups) / np.bincount(group, minlength=groups)
-    count = np.bincount(np.concatenate([b.places for b in builds]), minlength=len(mean)).astype(float)
-    for _ in range(_SWEEPS):
-        total, squares, _ = _expected(builds, mean, variance)
-        new = (total / variance + centre / believed) / (count / variance + 1 / believed)
-        apart = squares - 2 * new * total + count * new**2
-        shared = (_WORTH_BUILDS * first + np.bincount(group, apart, groups)) / (
-            _WORTH_BUILDS + np.bincount(group, count, groups)
+    prior_between = np.bincount(group, (between_share * sd) ** 2, groups) / np.bincount(
+        group, minlength=groups
+    )
+    count = np.bincount(np.concatenate([b.index for b in builds]), minlength=len(mean)).astype(float)
+    for _ in range(_MOST_ITERATIONS):
+        total, squares, _ = _moments(builds, mean, variance)
+        new = (total / variance + centre / prior) / (count / variance + 1 / prior)
+        scatter = squares - 2 * new * total + count * new**2
+        shared = (_PRIOR_BUILDS * prior_between + np.bincount(group, scatter, groups)) / (
+            _PRIOR_BUILDS + np.bincount(group, count, groups)
         )
         step = np.abs(new - mean) / sd + np.abs(np.sqrt(shared[group] / variance) - 1)
         mean, variance = new, shared[group]
-        if step.max() < _STILL:
+        if step.max() < _TOLERANCE:
             break
-    _, _, told = _expected(builds, mean, variance)
-    return Hierarchy(centre=mean, centre_sd=np.sqrt(1 / (told + 1 / believed)), between=np.sqrt(variance))
+    _, _, information = _moments(builds, mean, variance)
+    return Hierarchy(centre=mean, centre_sd=np.sqrt(1 / (information + 1 / prior)), between=np.sqrt(variance))
 
 
-def _expected(
+def _moments(
     builds: Sequence[Likelihood], mean: np.ndarray, variance: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(parameter,) sum over builds of the expected effects and of their squares, and what they tell
-    of the centre (a precision)."""
-    total, squares, told = np.zeros(len(mean)), np.zeros(len(mean)), np.zeros(len(mean))
+    """The E step, (parameter,) each, summed over builds: expected parameters, expected squares, and
+    information on the centre (a precision)."""
+    total, squares, information = np.zeros(len(mean)), np.zeros(len(mean)), np.zeros(len(mean))
     for build in builds:
-        at = build.places
+        at = build.index
         prior = 1 / variance[at]
         covariance = np.linalg.inv(build.precision + np.diag(prior))
-        effects = covariance @ (build.pull + prior * mean[at])
+        expected = covariance @ (build.pull + prior * mean[at])
         own = np.diag(covariance)
-        np.add.at(total, at, effects)
-        np.add.at(squares, at, effects**2 + own)
-        np.add.at(told, at, np.maximum(1 - own * prior, 0.0) * prior)
-    return total, squares, told
+        np.add.at(total, at, expected)
+        np.add.at(squares, at, expected**2 + own)
+        # Information is not negative, but rounding can make a variance exceed its prior a little.
+        np.add.at(information, at, np.maximum(1 - own * prior, 0.0) * prior)
+    return total, squares, information

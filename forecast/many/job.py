@@ -1,7 +1,7 @@
-"""One build as a worker gets it: what the forecast needs, and none of the builder's words.
+"""One build as a worker receives it: what the forecast needs, and none of the builder's words.
 
-Notes, titles, reasons, the names of the build and of its files stay where they were read. A worker is
-handed bytes and hands back plain numbers, so that a cluster has nothing to look after.
+Notes, titles, reasons, and the names of the build and of its files stay on the machine that read them.
+A worker receives bytes and returns plain values, so that a cluster needs no access to the folders.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from forecast.files.folder import Build
 from forecast.files.plan import Plan
 from forecast.simulate.settings import Settings
 
-_MOST_HOLDING = 3
+_MOST_DRIVERS = 3  # the table shows one task; two more are for other programs
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,13 +29,13 @@ class Job:
     build : without the builder's words
     as_of : the last day that counts
     settings : with the build's own seed
-    learn : whether to hand back what pooled priors need
+    with_summary : whether to return what pooled priors need
     """
 
     build: Build
     as_of: date
     settings: Settings
-    learn: bool
+    with_summary: bool
 
     def packed(self) -> bytes:
         """The job as it travels."""
@@ -58,42 +58,50 @@ def without_words(build: Build) -> Build:
 
 
 def seed_of_build(seed: int, digest: str) -> int:
-    """A seed that comes from the build and the seed asked for, whoever plays it.
+    """A build's own seed: the same wherever and in whatever company it is forecast.
 
+    Parameters
+    ----------
+    seed : the seed of the command
+    digest : of the build's files
+
+    Examples
+    --------
     >>> seed_of_build(0, "ab") == seed_of_build(0, "ab") != seed_of_build(1, "ab")
     True
     """
     return int.from_bytes(hashlib.sha256(f"{seed} {digest}".encode()).digest()[:4], "big") >> 1
 
 
-def do_job(data: bytes) -> dict[str, Any]:
-    """Fit and play one build: its answer as plain numbers, or {"failed": sentence}."""
+def run_job(data: bytes) -> dict[str, Any]:
+    """Fit and simulate one build: its answer as plain values, or {"failed": sentence}."""
     try:
-        return _answer(pickle.loads(data))
+        return _forecast(pickle.loads(data))
     except Exception as error:  # noqa: BLE001 - one build's failure is reported and must not stop the others
         return {"failed": f"could not be forecast ({type(error).__name__}: {error})"}
 
 
-def _answer(job: Job) -> dict[str, Any]:
+def _forecast(job: Job) -> dict[str, Any]:
     from forecast.questions.drivers import simulate_with_drivers
     from forecast.simulate.fitted import fit_build
     from forecast.simulate.runs import limit_threads
 
     fitted = fit_build(job.build, job.as_of, job.settings)
-    with limit_threads(1):
-        outlook, holders = simulate_with_drivers(fitted, job.settings)
-    answer = outlook.to_dict()
-    index = dict(zip(holders.tasks.names, holders.tasks.index.tolist(), strict=True))
-    answer["open_stages"] = list(outlook.open_stages)
-    answer["held_by"] = {
-        "tasks": [
-            {"task": name, "critical": round(index[name], 4)}
-            for name in holders.tasks.most_crucial(_MOST_HOLDING)
-            if index[name] > 0
-        ],
-        "causes": {cause: round(float(share), 4) for cause, share in holders.tasks.causes.items()},
+    with limit_threads(1):  # the other cores have builds of their own
+        outlook, drivers = simulate_with_drivers(fitted, job.settings)
+    criticality = dict(zip(drivers.tasks.names, drivers.tasks.index.tolist(), strict=True))
+    answer = outlook.to_dict() | {
+        "open_stages": list(outlook.open_stages),
+        "held_by": {
+            "tasks": [
+                {"task": name, "critical": round(criticality[name], 4)}
+                for name in drivers.tasks.most_crucial(_MOST_DRIVERS)
+                if criticality[name] > 0
+            ],
+            "causes": {cause: round(float(share), 4) for cause, share in drivers.tasks.causes.items()},
+        },
     }
-    if job.learn:
+    if job.with_summary:
         from forecast.many.summary import summary_of
 
         answer["summary"] = summary_of(fitted).to_dict()

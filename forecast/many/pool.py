@@ -1,11 +1,11 @@
-"""Priors for the next build from what many builds say: builder effects above type effects.
+"""Pooled priors from the summaries of many builds.
 
-    effect of build i                 ~ N(centre, between)        level, learning, repeats, ...
-    effect of type k in build i       ~ N(centre of k, between)   level and learning of each type
-    centre of k                       ~ N(0, built-in scale)
+    effect of build i                 ~ N(centre, between^2)        level, learning, repeats, ...
+    effect of type k in build i       ~ N(centre of k, between^2)   level and learning of each type
+    centre of k                       ~ N(0, built-in scale^2)
 
-A type is named only where at least `LEAST_BUILDS` builds have finished tasks of it; the others are
-integrated out.
+A type is named only where at least `LEAST_BUILDS` builds have finished tasks of it, so that the file shows
+no builder's own words; the others are integrated out.
 """
 
 from __future__ import annotations
@@ -27,18 +27,20 @@ from forecast.many.hierarchy import Hierarchy, Likelihood, fit_hierarchy
 from forecast.many.rates import pool_chance, pool_days, pool_rate
 from forecast.many.summary import BuildSummary
 
-# The scale of the heavy-tailed belief whose central 80 % is that of a normal one with scale 1.
-_HEAVY = float(norm.ppf(0.9) / t.ppf(0.9, DEGREES))
-_SIZES_WORTH = 20.0  # built-in sizes of rework, outside work and growth count as so many
-_SCALES_WORTH = 3.0  # built-in scales count as so many builds
-# Builders of one club share a guide, a kit and a climate: half of what a builder anywhere may be off by is
-# believed to be between them. An assumption, as if seen on three builds.
-WITHIN = 0.5
+# Scale of a t distribution with DEGREES degrees whose central 80 % is that of the standard normal one.
+_T_SCALE = float(norm.ppf(0.9) / t.ppf(0.9, DEGREES))
+# Judgements: the built-in sizes of rework, unplanned work and growth count as 20 such events; built-in scales
+# count as three builds, as in the hierarchy.
+_PRIOR_SIZES = 20.0
+_PRIOR_BUILDS = 3.0
+# Builders of one club share a guide, a kit and a climate: the prior puts between them half the spread of
+# builders anywhere. An assumption, with the weight of three builds (hierarchy.py).
+CLUB_SHARE = 0.5
 _TYPES = ("type_level", "type_learning")
 
 
 def pool_priors(summaries: Iterable[BuildSummary]) -> PooledPriors:
-    """The priors that these builds teach.
+    """Pooled priors of these builds.
 
     Raises
     ------
@@ -48,11 +50,7 @@ def pool_priors(summaries: Iterable[BuildSummary]) -> PooledPriors:
     if len(known) < LEAST_BUILDS:
         sentence = f"pooled priors need at least {LEAST_BUILDS} builds with a finished task. Got {len(known)}"
         raise InputError([Problem("--write-priors", None, "", "", sentence)])
-    builds: dict[str, Any] = {
-        "builds": len(known),
-        "degrees": DEGREES,
-        "built_in_weight": BUILT_IN_WEIGHT,
-    }
+    builds: dict[str, Any] = {"builds": len(known), "degrees": DEGREES, "built_in_weight": BUILT_IN_WEIGHT}
     return PooledPriors(
         builds=len(known),
         effort=replace(_effort(known), beyond=_beyond(known), **builds),
@@ -65,23 +63,25 @@ def _effort(known: Sequence[BuildSummary]) -> EffortPriors:
     in_builds = Counter(name for s in known for name in s.effort.finished)
     types = sorted(name for name, builds in in_builds.items() if builds >= LEAST_BUILDS)
     effects = [(name, "") for name in SHARED] + [(kind, name) for kind in _TYPES for name in types]
-    place = {effect: i for i, effect in enumerate(effects)}
+    position = {effect: i for i, effect in enumerate(effects)}
     scale = {"type_level": built_in.type_level_scale, "type_learning": built_in.type_learning_scale}
-    believed = [_believed(built_in, kind, scale) for kind, _ in effects]
+    priors = [_prior(built_in, kind, scale) for kind, _ in effects]
     group = [SHARED.index(k) if k in SHARED else len(SHARED) + _TYPES.index(k) for k, _ in effects]
     fit = fit_hierarchy(
-        [_likelihood(s, place, scale) for s in known],
-        np.array([b.centre for b in believed]),
-        np.array([b.sd for b in believed]),
+        [_likelihood(s, position, scale) for s in known],
+        np.array([b.centre for b in priors]),
+        np.array([b.sd for b in priors]),
         np.array(group),
-        share=WITHIN,
+        between_share=CLUB_SHARE,
     )
-    found: dict[str, Any] = {name: _next(fit, i, _HEAVY) for i, name in enumerate(SHARED)}
+    found: dict[str, Any] = {name: _next_build(fit, i, _T_SCALE) for i, name in enumerate(SHARED)}
     size = found["size_slope"]
     levels: dict[str, Any] = {
-        kind: {name: float(fit.centre[place[kind, name]]) for name in types} for kind in _TYPES
+        kind: {name: float(fit.centre[position[kind, name]]) for name in types} for kind in _TYPES
     }
-    scales: dict[str, Any] = {f"{kind}_scale": _type_scale(fit, place, kind, scale[kind]) for kind in _TYPES}
+    scales: dict[str, Any] = {
+        f"{kind}_scale": _type_scale(fit, position, kind, scale[kind]) for kind in _TYPES
+    }
     return replace(
         built_in,
         **found | {"size_slope": Normal(centre=size.centre + 1.0, sd=size.sd)},
@@ -93,31 +93,33 @@ def _effort(known: Sequence[BuildSummary]) -> EffortPriors:
     )
 
 
-def _believed(built_in: EffortPriors, kind: str, scale: dict[str, float]) -> Normal:
+def _prior(built_in: EffortPriors, kind: str, scale: dict[str, float]) -> Normal:
     if kind in scale:
         return Normal(centre=0.0, sd=scale[kind])
-    belief: Normal = getattr(built_in, kind)
-    return Normal(centre=belief.centre - 1.0, sd=belief.sd) if kind == "size_slope" else belief
+    prior: Normal = getattr(built_in, kind)
+    # The slope is pooled as its difference from one: hours in proportion to the planned size.
+    return Normal(centre=prior.centre - 1.0, sd=prior.sd) if kind == "size_slope" else prior
 
 
 def _likelihood(
-    summary: BuildSummary, place: dict[tuple[str, str], int], scale: dict[str, float]
+    summary: BuildSummary, position: dict[tuple[str, str], int], scale: dict[str, float]
 ) -> Likelihood:
     effects = summary.effort.effects
-    said = Likelihood(
-        places=np.array([place.get(e, -1) for e in effects]),
+    everything = Likelihood(
+        index=np.array([position.get(e, -1) for e in effects]),
         precision=summary.effort.precision,
         pull=summary.effort.pull,
     )
-    return said.without(said.places < 0, np.array([scale.get(kind, 1.0) for kind, _ in effects]))
+    sd = np.array([scale.get(kind, 1.0) for kind, _ in effects])
+    return everything.integrate_out(everything.index < 0, sd)
 
 
-def _next(fit: Hierarchy, at: int, times: float = 1.0) -> Normal:
+def _next_build(fit: Hierarchy, at: int, times: float = 1.0) -> Normal:
     return Normal(centre=float(fit.centre[at]), sd=times * float(fit.next_sd[at]))
 
 
-def _type_scale(fit: Hierarchy, place: dict[tuple[str, str], int], kind: str, built_in: float) -> float:
-    at = [i for (k, _), i in place.items() if k == kind]
+def _type_scale(fit: Hierarchy, position: dict[tuple[str, str], int], kind: str, built_in: float) -> float:
+    at = [i for (k, _), i in position.items() if k == kind]
     return float(np.sqrt(np.mean(fit.next_sd[at] ** 2))) if at else built_in
 
 
@@ -125,27 +127,34 @@ def _spreads(known: Sequence[BuildSummary], built_in: EffortPriors) -> dict[str,
     """How far tasks scatter: mean log spread and its slope on size."""
     found: dict[str, Any] = {}
     for name in ("log_spread", "spread_by_size"):
-        belief: Normal = getattr(built_in, name)
-        said = [_told_apart(getattr(s.effort, name), belief) for s in known]
-        fit = fit_hierarchy(
-            said, np.array([belief.centre]), np.array([belief.sd]), np.array([0]), share=WITHIN
-        )
-        found[name] = _next(fit, 0)
+        prior: Normal = getattr(built_in, name)
+        likelihoods = [_without_prior(getattr(s.effort, name), prior) for s in known]
+        found[name] = _next_build(_fit_one(likelihoods, prior.centre, prior.sd), 0)
     return found
 
 
-def _told_apart(posterior: tuple[float, float], belief: Normal) -> Likelihood:
-    """The likelihood behind a posterior, of what had a normal belief."""
+def _without_prior(posterior: tuple[float, float], prior: Normal) -> tuple[float, float]:
+    """Precision and pull of the likelihood behind a normal posterior (mean, sd)."""
     mean, sd = posterior
-    gained = max(sd**-2 - belief.sd**-2, 0.0)
-    pull = (gained + belief.sd**-2) * mean - belief.centre / belief.sd**2 if gained else 0.0
-    return Likelihood(places=np.array([0]), precision=np.array([[gained]]), pull=np.array([pull]))
+    # Few draws can make a posterior a little wider than its prior: such a log tells nothing.
+    precision = max(sd**-2 - prior.sd**-2, 0.0)
+    pull = (precision + prior.sd**-2) * mean - prior.centre / prior.sd**2 if precision else 0.0
+    return precision, pull
+
+
+def _fit_one(likelihoods: Sequence[tuple[float, float]], centre: float, sd: float) -> Hierarchy:
+    """The hierarchy of one parameter, from (precision, pull) of each build."""
+    builds = [
+        Likelihood(index=np.array([0]), precision=np.array([[precision]]), pull=np.array([pull]))
+        for precision, pull in likelihoods
+    ]
+    return fit_hierarchy(builds, np.array([centre]), np.array([sd]), np.array([0]), between_share=CLUB_SHARE)
 
 
 def _scale(known: Sequence[BuildSummary], name: str, built_in: float) -> float:
     """A half-t scale: root mean square over the builds and the built-in one."""
-    squares = sum(s.effort.scales[name] ** 2 for s in known) + _SCALES_WORTH * built_in**2
-    return float(np.sqrt(squares / (len(known) + _SCALES_WORTH)))
+    squares = sum(s.effort.scales[name] ** 2 for s in known) + _PRIOR_BUILDS * built_in**2
+    return float(np.sqrt(squares / (len(known) + _PRIOR_BUILDS)))
 
 
 def _beyond(known: Sequence[BuildSummary]) -> ReworkAndGrowthPriors:
@@ -156,9 +165,9 @@ def _beyond(known: Sequence[BuildSummary]) -> ReworkAndGrowthPriors:
 
     hours = counts("worked_hours")
     share = built_in.rework_log_share
-    seen = float(counts("rework_shares").sum()) + _SIZES_WORTH
-    centre = (float(counts("rework_log_share").sum()) + _SIZES_WORTH * share.centre) / seen
-    square = float(counts("rework_log_square").sum()) + _SIZES_WORTH * (share.sd**2 + share.centre**2)
+    seen = float(counts("rework_shares").sum()) + _PRIOR_SIZES
+    centre = (float(counts("rework_log_share").sum()) + _PRIOR_SIZES * share.centre) / seen
+    square = float(counts("rework_log_square").sum()) + _PRIOR_SIZES * (share.sd**2 + share.centre**2)
     return ReworkAndGrowthPriors(
         rework_chance=pool_chance(counts("redone"), counts("could"), built_in.rework_chance),
         rework_log_share=Normal(centre=centre, sd=float(np.sqrt(square / seen - centre**2))),
@@ -170,34 +179,25 @@ def _beyond(known: Sequence[BuildSummary]) -> ReworkAndGrowthPriors:
 
 
 def _size(hours: np.ndarray, days: np.ndarray, built_in: float) -> float:
-    return float((hours.sum() + _SIZES_WORTH * built_in) / (days.sum() + _SIZES_WORTH))
+    return float((hours.sum() + _PRIOR_SIZES * built_in) / (days.sum() + _PRIOR_SIZES))
 
 
 def _bench(known: Sequence[BuildSummary]) -> BenchPriors:
     built_in = BenchPriors()
     chain = fit_hierarchy(
         [
-            Likelihood(places=np.arange(4), precision=s.bench.chain_precision, pull=s.bench.chain_pull)
+            Likelihood(index=np.arange(4), precision=s.bench.chain_precision, pull=s.bench.chain_pull)
             for s in known
         ],
         np.array(built_in.chain_mean),
-        np.array(built_in.chain_sd) / _HEAVY,
+        np.array(built_in.chain_sd) / _T_SCALE,
         np.arange(4),
-        share=WITHIN,
+        between_share=CLUB_SHARE,
     )
-    weekly = fit_hierarchy(
-        [
-            Likelihood(
-                places=np.array([0]),
-                precision=np.array([[s.bench.weekly_precision]]),
-                pull=np.array([s.bench.weekly_pull]),
-            )
-            for s in known
-        ],
-        np.array([built_in.weekly_log_hours]),
-        np.array([built_in.weekly_log_sd]) / _HEAVY,
-        np.array([0]),
-        share=WITHIN,
+    weekly = _fit_one(
+        [(s.bench.weekly_precision, s.bench.weekly_pull) for s in known],
+        built_in.weekly_log_hours,
+        built_in.weekly_log_sd / _T_SCALE,
     )
     day_chance, day_weeks = pool_days(
         np.array([s.bench.worked for s in known]),
@@ -208,9 +208,9 @@ def _bench(known: Sequence[BuildSummary]) -> BenchPriors:
     return replace(
         built_in,
         chain_mean=tuple(chain.centre.tolist()),
-        chain_sd=tuple((_HEAVY * chain.next_sd).tolist()),
+        chain_sd=tuple((_T_SCALE * chain.next_sd).tolist()),
         weekly_log_hours=float(weekly.centre[0]),
-        weekly_log_sd=_HEAVY * float(weekly.next_sd[0]),
+        weekly_log_sd=_T_SCALE * float(weekly.next_sd[0]),
         day_chance=tuple(day_chance.tolist()),
         day_weeks=day_weeks,
     )

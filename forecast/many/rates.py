@@ -1,7 +1,7 @@
-"""Chances, rates and shares over builds: conjugate priors for the next one, by their marginal likelihood.
+"""Chances and rates over builds: conjugate priors for the next build, by penalised marginal likelihood.
 
-Each has a weak belief around the built-in prior, so that nothing moves where nothing was seen, and an
-upper end to what the prior may weigh, so that a builder unlike the others is soon believed.
+The penalty centres on the built-in prior, so that nothing moves without evidence. The weight of each
+pooled prior is capped, so that a builder unlike the others soon overrules it.
 """
 
 from __future__ import annotations
@@ -12,19 +12,25 @@ import numpy as np
 from scipy.optimize import minimize
 from scipy.special import betaln, expit, gammaln, logit
 
-MOST_CHANCES = 40.0  # tasks that a chance may weigh
-MOST_EVENTS = 4.0  # events that a rate may weigh
-MOST_WEEKS = 4.0  # weeks that a habit may weigh
-_CENTRE_SD, _WEIGHT_SD = 1.0, 0.7
+# Caps on what a pooled prior may weigh, in units of the next build's own evidence. Judgement: about what
+# a builder records in the first months, after which the log should lead.
+MOST_CHANCES = 40.0  # tasks
+MOST_EVENTS = 4.0  # days with unplanned or added work
+MOST_WEEKS = 4.0  # worked weeks
+# Prior sds of the centre (logit or log) and of the log of the weight. Judgement: a factor of e and of two
+# either way, so that a few builds count for more than the built-in values.
+_CENTRE_SD, _LOG_WEIGHT_SD = 1.0, 0.7
+# Bounds of the search: six and more sds, which keeps exp() and betaln() finite and excludes no estimate.
+_CENTRE_REACH, _LOG_WEIGHT_BELOW, _LOG_WEIGHT_ABOVE = 6.0, 4.0, 8.0
 
 
-def pool_chance(happened: np.ndarray, of: np.ndarray, believed: tuple[float, float]) -> tuple[float, float]:
-    """Beta parameters of a chance that differs from build to build (a beta-binomial).
+def pool_chance(happened: np.ndarray, of: np.ndarray, prior: tuple[float, float]) -> tuple[float, float]:
+    """Beta parameters of a chance that differs from build to build (beta-binomial).
 
     Parameters
     ----------
     happened, of : (build,) counts
-    believed : Beta parameters built in
+    prior : built-in Beta parameters
 
     Examples
     --------
@@ -32,67 +38,81 @@ def pool_chance(happened: np.ndarray, of: np.ndarray, believed: tuple[float, flo
     >>> bool(abs(a / (a + b) - 0.25) < 0.01)
     True
     """
-    at, weight = believed[0] / sum(believed), float(sum(believed))
+    at, weight = prior[0] / sum(prior), float(sum(prior))
 
-    def log_chance(centre: np.ndarray, weight: float) -> float:
+    def log_likelihood(centre: np.ndarray, weight: float) -> float:
         a, b = weight * expit(centre[0]), weight * expit(-centre[0])
         return float((betaln(a + happened, b + of - happened) - betaln(a, b)).sum())
 
-    centre, weight = _most_likely(log_chance, np.array([logit(at)]), weight)
+    centre, weight = _posterior_mode(log_likelihood, np.array([logit(at)]), weight)
     weight = min(weight, MOST_CHANCES)
     return float(weight * expit(centre[0])), float(weight * expit(-centre[0]))
 
 
-def pool_rate(events: np.ndarray, exposure: np.ndarray, believed: tuple[float, float]) -> tuple[float, float]:
-    """Gamma shape and rate of a rate that differs from build to build (a gamma-Poisson).
+def pool_rate(events: np.ndarray, exposure: np.ndarray, prior: tuple[float, float]) -> tuple[float, float]:
+    """Gamma shape and rate of a rate that differs from build to build (gamma-Poisson).
 
     Parameters
     ----------
-    events, exposure : (build,) counts, and what they came from (person-hours)
-    believed : shape and rate built in
+    events : (build,) counts
+    exposure : (build,) person-hours in which they happened
+    prior : built-in shape and rate (person-hours)
+
+    Examples
+    --------
+    >>> shape, rate = pool_rate(np.array([18, 20, 22] * 10), np.full(30, 400.0), (0.8, 50.0))
+    >>> bool(abs(shape / rate - 0.05) < 0.002)
+    True
     """
 
-    def log_chance(centre: np.ndarray, shape: float) -> float:
+    def log_likelihood(centre: np.ndarray, shape: float) -> float:
         rate = shape / np.exp(centre[0])
-        seen = gammaln(shape + events) - gammaln(shape) + shape * np.log(rate)
-        return float((seen - (shape + events) * np.log(rate + exposure)).sum())
+        terms = gammaln(shape + events) - gammaln(shape) + shape * np.log(rate)
+        return float((terms - (shape + events) * np.log(rate + exposure)).sum())
 
-    first = np.array([np.log(believed[0] / believed[1])])
-    centre, shape = _most_likely(log_chance, first, believed[0])
+    start = np.array([np.log(prior[0] / prior[1])])
+    centre, shape = _posterior_mode(log_likelihood, start, prior[0])
     shape = min(shape, MOST_EVENTS)
     return float(shape), float(shape / np.exp(centre[0]))
 
 
 def pool_days(
-    worked: np.ndarray, idle: np.ndarray, believed: np.ndarray, weeks: float
+    worked: np.ndarray, idle: np.ndarray, prior: np.ndarray, weeks: float
 ) -> tuple[np.ndarray, float]:
-    """(7,) chance of a session on each day of a worked week, and the weeks that it weighs.
+    """Chance of a session by day of a worked week (7,), and the weeks that it weighs.
 
     Parameters
     ----------
-    worked, idle : (build, 7) days with and without a session
-    believed, weeks : built in
+    worked, idle : (build, 7) days with and without a session, Monday to Sunday
+    prior : (7,) built-in chances
+    weeks : built-in weight
+
+    Examples
+    --------
+    >>> chances, _ = pool_days(np.full((40, 7), 30.0), np.full((40, 7), 10.0), np.full(7, 0.3), 0.5)
+    >>> bool(abs(chances - 0.75).max() < 0.02)
+    True
     """
 
-    def log_chance(centre: np.ndarray, weight: float) -> float:
+    def log_likelihood(centre: np.ndarray, weight: float) -> float:
         a, b = weight * expit(centre), weight * expit(-centre)
         return float((betaln(a + worked, b + idle) - betaln(a, b)).sum())
 
-    centre, weight = _most_likely(log_chance, logit(believed), weeks)
+    centre, weight = _posterior_mode(log_likelihood, logit(prior), weeks)
     return np.asarray(expit(centre)), min(weight, MOST_WEEKS)
 
 
-def _most_likely(
-    log_chance: Callable[[np.ndarray, float], float], centre: np.ndarray, weight: float
+def _posterior_mode(
+    log_likelihood: Callable[[np.ndarray, float], float], centre: np.ndarray, weight: float
 ) -> tuple[np.ndarray, float]:
-    """Centre and weight at the maximum of chance times belief."""
+    """Centre and weight at the maximum of likelihood times prior; the arguments are the prior's."""
     start = np.append(centre, np.log(weight))
-    sd = np.append(np.full(len(centre), _CENTRE_SD), _WEIGHT_SD)
+    sd = np.append(np.full(len(centre), _CENTRE_SD), _LOG_WEIGHT_SD)
 
     def loss(at: np.ndarray) -> float:
-        return 0.5 * float((((at - start) / sd) ** 2).sum()) - log_chance(at[:-1], float(np.exp(at[-1])))
+        return 0.5 * float((((at - start) / sd) ** 2).sum()) - log_likelihood(at[:-1], float(np.exp(at[-1])))
 
-    reach = [(c - 6.0, c + 6.0) for c in centre]
-    bounds = [*reach, (np.log(weight) - 4.0, np.log(weight) + 8.0)]
+    bounds = [(c - _CENTRE_REACH, c + _CENTRE_REACH) for c in centre]
+    bounds.append((np.log(weight) - _LOG_WEIGHT_BELOW, np.log(weight) + _LOG_WEIGHT_ABOVE))
     found = minimize(loss, start, method="L-BFGS-B", bounds=bounds).x
     return found[:-1], float(np.exp(found[-1]))

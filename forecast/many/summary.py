@@ -1,4 +1,4 @@
-"""What one build contributes to pooled priors: likelihoods and counts, no row of its log."""
+"""What one build contributes to pooled priors: likelihoods and counts, but no row of its log."""
 
 from __future__ import annotations
 
@@ -13,18 +13,19 @@ from forecast.learn.bench_time.evidence import evidence_of as bench_evidence_of
 from forecast.learn.effort import EffortEvidence
 from forecast.simulate.fitted import Fitted
 
-_DIGITS = 8
+_DIGITS = 8  # keeps a summary to 8 kB; far finer than the draws behind it
 
 
 @dataclass(frozen=True, kw_only=True)
 class BuildSummary:
-    """What one build says.
+    """One build's contribution.
 
     Attributes
     ----------
-    effort, bench : likelihoods of effects and habits
-    counts : redone and could (tasks), worked_hours, outside_days, outside_hours, growth_days and
-        growth_hours, and rework_shares (how many), rework_log_share (sum) and rework_log_square
+    effort, bench : likelihoods of effort effects and of habits
+    counts : tasks redone and could (be redone); worked_hours; outside_days, outside_hours, growth_days and
+        growth_hours (days and person-hours of unplanned and of added work); rework_shares (how many), and
+        the sums of their logs and squared logs, rework_log_share and rework_log_square
     """
 
     effort: EffortEvidence
@@ -32,7 +33,7 @@ class BuildSummary:
     counts: Mapping[str, float]
 
     def to_dict(self) -> dict[str, Any]:
-        """Plain numbers for JSON; of the symmetric precision its lower triangle."""
+        """Plain numbers for JSON; only the lower triangle of the symmetric precision."""
         effort, bench = self.effort, self.bench
         return {
             "effects": [list(effect) for effect in effort.effects],
@@ -52,37 +53,43 @@ class BuildSummary:
         }
 
     @classmethod
-    def from_dict(cls, said: Mapping[str, Any]) -> BuildSummary:
+    def from_dict(cls, data: Mapping[str, Any]) -> BuildSummary:
         """The summary that `to_dict` wrote."""
-        count = len(said["effects"])
+        count = len(data["effects"])
         precision = np.zeros((count, count))
-        precision[np.tril_indices(count)] = said["precision"]
+        precision[np.tril_indices(count)] = data["precision"]
         return cls(
             effort=EffortEvidence(
-                effects=tuple((kind, name) for kind, name in said["effects"]),
+                effects=tuple((kind, name) for kind, name in data["effects"]),
                 precision=precision + np.tril(precision, -1).T,
-                pull=np.array(said["pull"]),
-                finished=dict(said["finished"]),
-                log_spread=(said["log_spread"][0], said["log_spread"][1]),
-                spread_by_size=(said["spread_by_size"][0], said["spread_by_size"][1]),
-                scales=dict(said["scales"]),
+                pull=np.array(data["pull"]),
+                finished=dict(data["finished"]),
+                log_spread=(data["log_spread"][0], data["log_spread"][1]),
+                spread_by_size=(data["spread_by_size"][0], data["spread_by_size"][1]),
+                scales=dict(data["scales"]),
             ),
             bench=BenchEvidence(
-                chain_precision=np.array(said["chain_precision"]),
-                chain_pull=np.array(said["chain_pull"]),
-                weekly_precision=said["weekly"][0],
-                weekly_pull=said["weekly"][1],
-                worked=np.array(said["worked"]),
-                idle=np.array(said["idle"]),
-                weeks=said["weeks"],
+                chain_precision=np.array(data["chain_precision"]),
+                chain_pull=np.array(data["chain_pull"]),
+                weekly_precision=data["weekly"][0],
+                weekly_pull=data["weekly"][1],
+                worked=np.array(data["worked"]),
+                idle=np.array(data["idle"]),
+                weeks=data["weeks"],
             ),
-            counts=dict(said["counts"]),
+            counts=dict(data["counts"]),
         )
 
 
 def summary_of(fitted: Fitted) -> BuildSummary:
-    """What a build that was fitted with the built-in priors says."""
+    """The summary of a build.
+
+    Raises
+    ------
+    ValueError when it was fitted with other than the built-in priors.
+    """
     beyond = fitted.effort.rework_and_growth_
+    # A tenth of a per cent is the least rework that anybody writes down; the log of zero is not finite.
     shares = np.log(np.maximum(beyond.rework_shares, 1e-3))
     return BuildSummary(
         effort=fitted.effort.evidence_of_build_,

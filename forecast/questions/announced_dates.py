@@ -1,7 +1,6 @@
-"""The dates that were announced, kept in the folder: what the builder was told is a fact.
+"""The announced dates, stored in the build folder: what the builder was told is a fact.
 
-`forecasts.csv` only ever grows. A set of dates that is announced again on the same day, unchanged, is
-the same announcement and is not written twice.
+`forecasts.csv` only grows. The same dates announced twice on one day are written once.
 """
 
 from __future__ import annotations
@@ -21,9 +20,14 @@ BUILD = "build"
 def store_announced_dates(outlook: Outlook, announced: date) -> None:
     """Append the dates of every open stage and of the build to `forecasts.csv`.
 
+    Parameters
+    ----------
+    outlook : the forecast
+    announced : the day of the announcement
+
     Raises
     ------
-    InputError in one sentence when the folder cannot be written; then nothing has changed.
+    InputError when the folder cannot be written; then nothing has changed.
     """
     columns = table_schema("forecasts").columns
     rows = [format_record([row[c] for c in columns], ",") for row in announced_rows(outlook, announced)]
@@ -33,14 +37,20 @@ def store_announced_dates(outlook: Outlook, announced: date) -> None:
     def with_block(data: bytes) -> bytes:
         if block in data:
             return data
-        begun = data or header
-        return (begun if begun.endswith(b"\n") else begun + b"\r\n") + block
+        before = data or header
+        return (before if before.endswith(b"\n") else before + b"\r\n") + block
 
     change_file(outlook.fitted.build.folder / FORECASTS, with_block, keep_version=False)
 
 
 def announced_rows(outlook: Outlook, announced: date) -> list[dict[str, str]]:
-    """One row a target that is still open, as texts by column."""
+    """One row per open stage, and one for the build, as texts by column.
+
+    Parameters
+    ----------
+    outlook : the forecast
+    announced : the day of the announcement
+    """
     targets: list[tuple[str, str | None]] = [(stage, stage) for stage in outlook.open_stages]
     if outlook.open_stages:
         targets.append((BUILD, None))

@@ -1,9 +1,9 @@
-"""What moved since some weeks ago, and why: two forecasts of one build, and the way from one to the other.
+"""Why the finish date changed: two forecasts of one build, and the difference attributed to causes.
 
-The way is walked in steps. Hours worked less than expected, hours by which tasks run over, and hours of
-tasks that came into the plan each move the date by as many days as such an hour took in the earlier
-forecast. Playing today's plan at the earlier pace and then at today's gives the part of the pace. What is
-left over is the order of the work: what waits for what, deliveries, holds.
+Hours worked less than expected, hours by which tasks run over and hours of tasks added to the plan each move
+the date by as many days as an hour took in the earlier forecast. Today's plan, simulated at the earlier pace
+and at today's, gives the part of the pace. The remainder is the order of the work: constraints, deliveries,
+holds.
 """
 
 from __future__ import annotations
@@ -12,30 +12,32 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
+import pandas as pd
 
 from forecast.files.folder import Build
 from forecast.quantiles import sample_quantile
 from forecast.random_streams import DATE_CHANGE, stream
 from forecast.simulate.finish import simulate_build
-from forecast.simulate.fitted import Fitted, fit_build
+from forecast.simulate.fitted import fit_build
 from forecast.simulate.outlook import Outlook
 
 CAUSES = ("worked", "over", "grown", "pace", "order")
 LEVEL = 0.80
+_GROWTH_DRAWS = 400  # only medians of single tasks are needed
 
 
 @dataclass(frozen=True, kw_only=True)
 class DateChange:
-    """How far the finish of the whole build moved between two days, and by what.
+    """How far the finish of the whole build moved between two days, and why.
 
     Attributes
     ----------
     before, now : the two forecasts
     days : cause -> days later (below zero: earlier); they add up to `days_later`. Causes: worked (hours
-        at the bench against those expected), over (tasks that take more than thought), grown (tasks that
-        came into the plan), pace (the hours a week expected from here), order (all else)
-    hours_expected, hours_worked : person-hours between the two days, as forecast then and as logged
-    hours_over, hours_grown : person-hours by which the rest is longer than it would be without
+        at the bench compared with those expected), over (tasks that take longer than forecast), grown
+        (tasks added to the plan), pace (hours per week from now on), order (the remainder)
+    hours_expected, hours_worked : person-hours between the two days, as forecast and as logged
+    hours_over, hours_grown : person-hours that these two causes add to the work left
     """
 
     before: Outlook
@@ -48,21 +50,33 @@ class DateChange:
 
     @property
     def days_later(self) -> float:
-        """By how many days the date moved; below zero: earlier."""
+        """Days by which the date moved; below zero: earlier."""
         return sum(self.days.values())
+
+    def __repr__(self) -> str:
+        return f"<DateChange {self.before.as_of} to {self.now.as_of}: {self.days_later:+.0f} days>"
+
+    def to_frame(self) -> pd.DataFrame:
+        """One row per cause: cause, days_later (below zero: earlier)."""
+        causes = {"cause": pd.Series(list(self.days), dtype="str"), "days_later": list(self.days.values())}
+        return pd.DataFrame(causes)
 
 
 def explain_date_change(
     build: Build, now: Outlook, *, days: int = 30, runs: int = 2_000
 ) -> DateChange | None:
-    """Compare a forecast with the one of `days` earlier; None when one of them has no date to compare.
+    """Compare a forecast with the one of `days` earlier.
 
     Parameters
     ----------
     build : the folder that `now` forecasts
     now : today's forecast
     days : how far to look back
-    runs : plays of each of the other forecasts, and of `now` that are looked at
+    runs : of each of the other forecasts; of `now`, the first ones are compared
+
+    Returns
+    -------
+    None when either has no finish date to compare: no session by then, nothing open, past the horizon
     """
     then_day = now.as_of - timedelta(days=days)
     started = now.fitted.progress.started
@@ -73,19 +87,15 @@ def explain_date_change(
     if not len(then.progress.tasks) or not len(then.progress.open_tasks):
         return None
     before = simulate_build(then, settings)
-    at_old_pace = simulate_build(_with_bench_of(then, now.fitted), settings)
+    at_old_pace = simulate_build(replace(now.fitted, bench=then.bench), settings)
     dates = [_finish(o, settings.runs) for o in (before, at_old_pace, now)]
     if not np.isfinite(dates).all():
         return None
     return _attributed(before, now, days, settings.runs, dates)
 
 
-def _with_bench_of(then: Fitted, now: Fitted) -> Fitted:
-    return replace(now, bench=then.bench)
-
-
 def _finish(outlook: Outlook, runs: int) -> float:
-    """Days from `as_of` to the finish that is 80 % sure, in the first runs."""
+    """Days from `as_of` to the 80 % sure finish, in the first runs."""
     return sample_quantile(outlook.days(None)[:runs], LEVEL)
 
 
@@ -97,6 +107,7 @@ def _attributed(before: Outlook, now: Outlook, days: int, runs: int, dates: list
     left_then = sample_quantile(before.person_hours_left(None), 0.5)
     left_now = sample_quantile(now.person_hours_left(None)[:runs], 0.5)
     over = left_now - (left_then - worked + grown)
+    # At least an hour of work left: a forecast that was all but finished would divide by 0.
     per_hour = max(first - days, 0.0) / max(left_then - expected, 1.0)
     moved = {
         "worked": (expected - worked) * per_hour,
@@ -117,7 +128,7 @@ def _attributed(before: Outlook, now: Outlook, days: int, runs: int, dates: list
 
 
 def _hours_done_by(outlook: Outlook, days: int) -> np.ndarray:
-    """(run,) person-hours done so many days after `as_of`, between the days at which they are read."""
+    """(run,) person-hours done so many days after `as_of`, interpolated between the points of the grid."""
     done = outlook.burn_hours_done.sum(axis=1)
     grid = outlook.burn_grid_days
     after = int(np.searchsorted(grid, days))
@@ -134,15 +145,15 @@ def _hours_worked(now: Outlook, days: int) -> float:
 
 
 def _hours_grown(now: Outlook, since: date) -> float:
-    """Hours, spent and left, of the tasks that came into the plan after a day."""
+    """Person-hours, spent and left, of the tasks added to the plan after a day."""
     tasks = now.fitted.progress.tasks
-    came = (tasks["added"] > np.datetime64(since)).to_numpy()
-    if not came.any():
+    added = (tasks["added"] > np.datetime64(since)).to_numpy()
+    if not added.any():
         return 0.0
-    spent = float((tasks["hours_first"] + tasks["hours_rework"])[came].sum())
+    spent = float((tasks["hours_first"] + tasks["hours_rework"])[added].sum())
     is_open = ~tasks["done"].to_numpy()
-    if not (came & is_open).any():
+    if not (added & is_open).any():
         return spent
     rng = stream(now.settings.seed, DATE_CHANGE)
-    left = np.median(now.fitted.effort.sample_remaining(400, rng).hours, axis=0)
-    return spent + float(left[came[is_open]].sum())
+    left = np.median(now.fitted.effort.sample_remaining(_GROWTH_DRAWS, rng).hours, axis=0)
+    return spent + float(left[added[is_open]].sum())

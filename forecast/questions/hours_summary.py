@@ -1,7 +1,7 @@
 """The builder's own record of hours: by date, person, stage, type and month.
 
-It keeps time and says nothing else: no share of the work, no finding. Hours by person are clock hours at
-the bench; a helper without a name is counted for each one who was there.
+It records time and nothing else: no share of the work, no finding. Hours per person are clock hours at the
+bench; helpers without a name count once each.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from datetime import timedelta
 import numpy as np
 import pandas as pd
 
+from forecast.errors import UsageError
 from forecast.files.csv_file import format_record, guard_formula
 
 CAUTION = (
@@ -27,18 +28,18 @@ _KEYS = ["date", "until", "month", "person", "stage", "type", "task"]
 def hours_record(sessions: pd.DataFrame) -> pd.DataFrame:
     """Hours of each person on each day and task.
 
-    A row of the log that stands for several days stays one row, but is parted where a month ends, in
-    proportion to the days: the log does not say more.
+    A log row that covers several days stays one row, but is split where a month ends, in proportion to the
+    days: the log has no finer detail.
 
     Parameters
     ----------
-    sessions : the sessions frame, cut at the day that is asked about (`Progress.sessions`)
+    sessions : the sessions up to the last day that counts (`Progress.sessions`)
 
     Returns
     -------
-    One row a date, person, stage, type and task, sorted: date, until, month (YYYY-MM), person, stage,
+    One row per date, person, stage, type and task, sorted: date, until, month (YYYY-MM), person, stage,
     type, task ("outside the plan" where none), hours (clock hours of that person; of helpers without a
-    name the sum over them), rework_hours (those of them that went into doing something again)
+    name the sum over them), rework_hours (those of them spent on rework)
     """
     rows = _by_month(sessions)
     named = rows.assign(person=rows["builders"].str.split("+")).explode("person", ignore_index=True)
@@ -63,11 +64,15 @@ def hours_by(record: pd.DataFrame, breakdown: str) -> pd.DataFrame:
 
     Returns
     -------
-    One row each, in the order of the names, `days` the days on which there was such work (a row that
-    stands for several days counts as all of them)
+    One row per name, in alphabetical order; `days` are the days with such work (a row that covers several
+    days counts as all of them)
+
+    Raises
+    ------
+    UsageError for another breakdown.
     """
     if breakdown not in BREAKDOWNS:
-        raise ValueError(f"breakdown must be one of {', '.join(BREAKDOWNS)}. Got {breakdown!r} instead.")
+        raise UsageError(f"breakdown must be one of {', '.join(BREAKDOWNS)}. Got {breakdown!r} instead.")
     hours = record.groupby(breakdown, sort=True)[["hours", "rework_hours"]].sum()
     days = record.assign(days=(record["until"] - record["date"]).dt.days + 1)
     spans = days.drop_duplicates([breakdown, "date", "until"]).groupby(breakdown)["days"].sum()
@@ -77,8 +82,8 @@ def hours_by(record: pd.DataFrame, breakdown: str) -> pd.DataFrame:
 def record_csv(record: pd.DataFrame) -> bytes:
     """The record as a CSV file (RFC 4180, UTF-8).
 
-    The caution heads a last column without cells, so that it stays with the figures in a spreadsheet and
-    the file still has one header and a row each.
+    The caution is the header of an empty last column: in a spreadsheet it stays with the figures, and the
+    file remains one header and its rows.
     """
     cells = {
         **{day: record[day].dt.strftime("%Y-%m-%d").tolist() for day in ("date", "until")},
@@ -90,16 +95,16 @@ def record_csv(record: pd.DataFrame) -> bytes:
 
 
 def _by_month(sessions: pd.DataFrame) -> pd.DataFrame:
-    """The sessions, those that run past the end of a month parted there."""
+    """The sessions, split where they run past the end of a month."""
     months = sessions["until"].dt.to_period("M") != sessions["date"].dt.to_period("M")
     if not months.any():
         return sessions
-    parts = [_parted(row) for _, row in sessions.loc[months].iterrows()]
+    parts = [_split(row) for _, row in sessions.loc[months].iterrows()]
     return pd.concat([sessions.loc[~months], *parts], ignore_index=True).astype(sessions.dtypes.to_dict())
 
 
-def _parted(row: pd.Series) -> pd.DataFrame:
-    """One row a month, its hours in proportion to the days."""
+def _split(row: pd.Series) -> pd.DataFrame:
+    """One row per month, its hours in proportion to the days."""
     first, last = row["date"].date(), row["until"].date()
     days = [first + timedelta(days=d) for d in range((last - first).days + 1)]
     starts = [d for d in days if d == first or d.day == 1]

@@ -1,8 +1,8 @@
-"""Proper scores: how good a forecast was, once what it was about has happened.
+"""Proper scores: how good a forecast was, once its outcome is known.
 
-Every function takes arrays and scores many forecasts at once. A score is in the unit of what was
-forecast (days, person-hours); smaller is better, and none can be improved by saying anything other
-than what one believes (Gneiting & Raftery 2007, JASA 102:359-378).
+Every function takes arrays and scores many forecasts at once. A score is in the unit of the forecast (days,
+person-hours); smaller is better, and none can be improved by a forecast other than one's belief (Gneiting &
+Raftery 2007, JASA 102:359-378).
 """
 
 from __future__ import annotations
@@ -20,15 +20,16 @@ Floats = Any  # a float for scalars in, an array for arrays in
 def crps(draws: ArrayLike, observed: ArrayLike, *, estimator: Estimator = "standard") -> Floats:
     """Continuous ranked probability score of a forecast given as draws.
 
-    mean|x - y| - mean|x - x'| / 2, with the pairs' mean from one sort: O(m log m) a forecast.
-    "standard" divides the pairs by m**2 and scores these draws as they are; "fair" divides by
-    m * (m - 1) and scores the distribution they came from, free of bias for small m (Ferro 2014,
-    QJRMS 140:1917-1923).
+    mean|x - y| - mean|x - x'| / 2, with the pairs' mean from one sort: O(m log m) per forecast.
+    "standard" divides the pairs by m**2 and scores these draws; "fair" divides by m * (m - 1)
+    and scores the distribution that they come from, without bias for small m (Ferro 2014, QJRMS
+    140:1917-1923).
 
     Parameters
     ----------
     draws : shape (..., m), finite
     observed : shape (...), finite
+    estimator : "standard" or "fair"
 
     Raises
     ------
@@ -59,22 +60,27 @@ def crps(draws: ArrayLike, observed: ArrayLike, *, estimator: Estimator = "stand
 def crps_censored(
     draws: ArrayLike, observed: ArrayLike, known_until: ArrayLike, *, estimator: Estimator = "standard"
 ) -> Floats:
-    """CRPS by what is known so far: an open target is scored as "not by now", never dropped.
+    """CRPS by what is known so far: an open target is scored as "not yet", never dropped.
 
     The CRPS integral stops at `known_until`, which is the CRPS of min(x, known_until) against
     min(y, known_until): threshold-weighted and so still proper (Gneiting & Ranjan 2011, JBES
     29:411-422; Allen, Ginsbourger & Ziegel 2023, SIAM/ASA JUQ 11:906-940), as long as `known_until`
-    does not depend on the forecast. A forecast is not punished for what nobody knows yet.
+    does not depend on the forecast. No forecast is penalised for what nobody knows yet.
 
     Parameters
     ----------
-    draws : shape (..., m); inf stands for "past the horizon"
+    draws : shape (..., m); inf = past the horizon
     observed : shape (...); inf (not NaN) where the target is still open at `known_until`
-    known_until : shape (...), the day up to which the world has been seen, finite
+    known_until : shape (...), the day up to which everything is known, finite
+    estimator : "standard" or "fair"
+
+    Raises
+    ------
+    ValueError : for a `known_until` that is not finite
 
     Examples
     --------
-    Still open after 10 days, and half the draws had said 8: a miss of one half squared, for two days.
+    Still open after 10 days, and half the draws were at 8: one half squared, for two days.
 
     >>> float(crps_censored([8, 20], float("inf"), 10))
     0.5
@@ -87,7 +93,16 @@ def crps_censored(
 
 
 def pinball_loss(quantile: ArrayLike, observed: ArrayLike, *, level: ArrayLike) -> Floats:
-    """Loss of a forecast quantile: level a unit below the outcome, 1 - level a unit above it.
+    """Loss of a forecast quantile: `level` per unit below the outcome, 1 - `level` per unit above it.
+
+    Parameters
+    ----------
+    quantile, observed : shape (...)
+    level : of the quantile, between 0 and 1
+
+    Raises
+    ------
+    ValueError : for a level outside (0, 1)
 
     Examples
     --------
@@ -100,10 +115,15 @@ def pinball_loss(quantile: ArrayLike, observed: ArrayLike, *, level: ArrayLike) 
 
 
 def interval_score(lower: ArrayLike, upper: ArrayLike, observed: ArrayLike, *, level: ArrayLike) -> Floats:
-    """Score of a central interval that should hold with probability `level`.
+    """Score of a central interval that should contain the outcome with probability `level`.
 
     Width, plus 2 / (1 - level) for every unit by which the outcome lies outside: the sum of the pinball
     losses of both ends, times 2 / (1 - level).
+
+    Parameters
+    ----------
+    lower, upper, observed : shape (...)
+    level : between 0 and 1
 
     Raises
     ------
@@ -122,40 +142,14 @@ def interval_score(lower: ArrayLike, upper: ArrayLike, observed: ArrayLike, *, l
     return (high - low + 2 / (1 - level) * missed)[()]
 
 
-def weighted_interval_score(
-    median: ArrayLike, lower: ArrayLike, upper: ArrayLike, observed: ArrayLike, *, levels: ArrayLike
-) -> Floats:
-    """Score of a median with several central intervals, close to the CRPS for many of them.
-
-    (|y - median| / 2 + sum of (1 - level) / 2 * interval score) / (intervals + 1/2)
-    (Bracher, Ray, Gneiting & Reich 2021, PLOS Comput. Biol. 17:e1008618).
-
-    Parameters
-    ----------
-    median, observed : shape (...)
-    lower, upper : shape (..., intervals)
-    levels : shape (intervals,), each the probability that its interval should hold
-
-    Examples
-    --------
-    >>> float(weighted_interval_score(15, [10], [20], 22, levels=[0.5]))
-    5.333333333333333
-    """
-    levels = np.asarray(levels, dtype=float)
-    y, median = np.asarray(observed, dtype=float), np.asarray(median, dtype=float)
-    intervals = interval_score(lower, upper, y[..., None], level=levels)
-    weighted = np.abs(y - median) / 2 + (intervals * (1 - levels) / 2).sum(axis=-1)
-    return (weighted / (levels.size + 0.5))[()]
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Coverage:
-    """How often intervals held, with the band that so few of them deserve.
+    """How often intervals contained the outcome, with a confidence band.
 
     Attributes
     ----------
-    level : the share that should hold
-    inside, trials : how many held, of how many
+    level : the share that should contain it
+    inside, trials : how many did, of how many
     low, high : Clopper-Pearson band for the true share; it assumes independent forecasts, and
         successive forecasts of one build are not
     """
@@ -168,7 +162,7 @@ class Coverage:
 
     @property
     def share(self) -> float:
-        """The share that held; NaN without trials."""
+        """The share that contained it; NaN without trials."""
         return self.inside / self.trials if self.trials else float("nan")
 
 
@@ -176,6 +170,16 @@ def coverage(
     lower: ArrayLike, upper: ArrayLike, observed: ArrayLike, *, level: float, confidence: float = 0.95
 ) -> Coverage:
     """Count how many outcomes lie inside their intervals, ends included.
+
+    Parameters
+    ----------
+    lower, upper, observed : shape (forecast,)
+    level : the share that should lie inside
+    confidence : of the band for the true share
+
+    Raises
+    ------
+    ValueError : for NaN
 
     Examples
     --------
@@ -197,6 +201,15 @@ def clopper_pearson(
 
     Clopper & Pearson 1934, Biometrika 26:404-413. Without trials the band is 0 to 1.
 
+    Parameters
+    ----------
+    successes, trials : shape (...), 0 <= successes <= trials
+    confidence : 1 - a
+
+    Raises
+    ------
+    ValueError : for more successes than trials
+
     Examples
     --------
     >>> low, high = clopper_pearson(8, 10)
@@ -210,7 +223,7 @@ def clopper_pearson(
         raise ValueError("Successes must lie between 0 and the number of trials.")
     _check_levels(np.asarray(confidence))
     tail = (1 - confidence) / 2
-    # Where an end is certain the beta distribution has no such parameter: any valid one stands in.
+    # Where an end is certain the beta distribution is not defined; np.where replaces the value.
     low = np.where(k == 0, 0.0, betaincinv(np.maximum(k, 1), n - k + 1, tail))
     high = np.where(k == n, 1.0, betaincinv(k + 1, np.maximum(n - k, 1), 1 - tail))
     return low[()], high[()]
@@ -221,15 +234,18 @@ def randomised_pit(
 ) -> Floats:
     """Where the outcome falls among the draws, 0 to 1: uniform for a calibrated forecast.
 
+    For the calibration studies in benchmarks.
+
     The rank among the m draws, ties broken at random, spread evenly over its (m + 1)-th part of the
-    line. For an open target `observed` is the time up to which it is known to be open, and the outcome
-    falls anywhere beyond, by chance in proportion to the draws there (a randomised probability integral
+    interval. For an open target `observed` is the time up to which it is known to be open, and the outcome
+    falls anywhere beyond, with the probabilities of the draws there (a randomised probability integral
     transform: Czado, Gneiting & Held 2009, Biometrics 65:1254-1261).
 
     Parameters
     ----------
     draws : shape (..., m)
     observed : shape (...)
+    rng : random generator
     open_ : shape (...), True where the target is still open at `observed`
 
     Examples
@@ -248,28 +264,6 @@ def randomised_pit(
     start = np.where(open_, upto - 1, below)
     end = np.where(open_, parts, upto)
     return ((start + rng.random(np.shape(start)) * (end - start)) / parts)[()]
-
-
-def uniformity(counts: ArrayLike) -> tuple[float, float]:
-    """Chi-square distance of PIT counts in equal bins from even, and its p-value.
-
-    The p-value holds for independent forecasts only: never quote it for successive forecasts of one
-    build.
-
-    Examples
-    --------
-    >>> distance, p_value = uniformity([8, 12, 11, 9, 10, 7, 13, 10, 9, 11])
-    >>> round(distance, 9), round(p_value, 6)
-    (3.0, 0.964295)
-    """
-    from scipy.special import chdtrc
-
-    counts = np.asarray(counts, dtype=float)
-    if counts.ndim != 1 or len(counts) < 2 or not np.all(counts >= 0) or counts.sum() == 0:
-        raise ValueError("Uniformity needs two bins or more, with counts of 0 or more and not all 0.")
-    expected = counts.mean()
-    distance = float(((counts - expected) ** 2).sum() / expected)
-    return distance, float(chdtrc(len(counts) - 1, distance))
 
 
 def _forecast(draws: ArrayLike, observed: ArrayLike) -> tuple[NDArray, NDArray]:

@@ -1,8 +1,8 @@
 """What to do tonight: which tasks are ready, the chance of finishing each, and a plan for the evening.
 
-The chance of finishing a task is the share of draws in which the hours left on it, of first-time work, fit
-into the session: `one` takes one person whoever is there, `two` takes two at once, and two who share an
-`either` task need more person-hours for it, by the factor that the log has taught.
+The chance of finishing a task is the share of draws in which its first-time hours left fit into the session.
+A `one` task takes one person whoever is present, a `two` task two people at once; two who share an `either`
+task need more person-hours for it, by the penalty learned from the log.
 """
 
 from __future__ import annotations
@@ -15,44 +15,49 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from forecast.errors import UsageError
 from forecast.files.plan import Task
-from forecast.quantiles import QUANTILES, quantile_key, sample_quantile
-from forecast.questions.readiness import Readiness, Wait, readiness, say_day, say_days, title_of
+from forecast.quantiles import sample_quantiles
+from forecast.questions.readiness import Readiness, Wait, readiness, title_of
 from forecast.random_streams import TONIGHT, stream
 from forecast.simulate.finish import simulate_what_ifs
 from forecast.simulate.fitted import Fitted
 from forecast.simulate.network import criticality_of_tasks
 from forecast.simulate.settings import Settings
 from forecast.simulate.what_if import BASELINE
+from forecast.wording import format_day, format_days
 
 if TYPE_CHECKING:
     from forecast.simulate.runs import SimulatedBatch
 
 USUAL_HOURS = 2.5  # of a session where no log says better: median of real logs, measured by the authors
+# Standard errors: 0.8 % of a chance, 2.9 % of a criticality.
 _DRAWS = 4_000
-_PLAYS = 300
+_TRACED_RUNS = 300
+# All other figures are judgement: how long a type of work stays fresh, the shortest time worth starting a
+# task for, the criticality worth a reason, and the points of each reason.
 _FRESH_DAYS = 10
 _WORTH_STARTING_HOURS = 0.5
-# What speaks for a task, in points: judgement, no source.
+_CRITICAL = 0.25
 _TWO_HERE, _PREPARES, _DATE, _UNDER_WAY, _FRESH, _HOLD = 3.0, 2.0, 2.0, 1.5, 1.0, 1.0
 
 
 @dataclass(frozen=True, kw_only=True)
 class Ready:
-    """A task that could be taken up tonight.
+    """A task that could be done tonight.
 
     Attributes
     ----------
     task : a row of the plan
-    hands : how many of those who are there it takes
+    hands : how many of the people present it takes
     session_hours : clock hours of the session
-    hours_left : (draw,) person-hours still to do by one person alone, or by the two of a `two` task
-    shared_penalty : person-hours of two who share it, as a multiple of one alone
+    hours_left : (draw,) person-hours left for one person alone, or for the two of a `two` task
+    shared_penalty : person-hours of two who share it, as a multiple of those of one alone
     why_ready : in words
-    frees : ids of the tasks that wait for it and for nothing else
-    criticality : share of the runs in which it is on the chain of tasks that sets the date of the build
-    reasons : what speaks for doing it tonight, in words, the strongest first
-    points : how much they weigh
+    frees : ids of the tasks that wait for it only
+    criticality : share of the runs in which it is on the critical chain of the build
+    reasons : reasons to do it tonight, in words, in descending order of weight
+    points : their total weight
     """
 
     task: Task
@@ -67,29 +72,28 @@ class Ready:
     points: float = 0.0
 
     def person_hours(self, hands: int) -> np.ndarray:
-        """(draw,) person-hours still to do when so many people are on it."""
+        """(draw,) person-hours left when `hands` people work on it."""
         shared = hands > 1 and self.task.crew == "either"
         return self.hours_left * self.shared_penalty if shared else self.hours_left
 
     def chance(self, hours: float, hands: int) -> float:
-        """The chance that so many people finish it within so many clock hours."""
+        """The chance that `hands` people finish it within `hours` clock hours."""
         return chance_of_finishing(self.person_hours(hands), hours, hands)
 
     @property
     def expected_hours(self) -> dict[str, float]:
-        """Quantiles of the person-hours still to do with tonight's hands."""
-        needed = self.person_hours(self.hands)
-        return {quantile_key(q): sample_quantile(needed, q) for q in QUANTILES}
+        """Quantiles of the person-hours left with tonight's people."""
+        return sample_quantiles(self.person_hours(self.hands))
 
     @property
     def probability_done(self) -> float:
-        """The chance of finishing it when the whole session goes to it."""
+        """The chance of finishing it when the whole session is spent on it."""
         return self.chance(self.session_hours, self.hands)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Stretch:
-    """A part of the evening: who works on what, from which hour of the session, for about how long."""
+    """Part of the evening: who works on what, from which hour of the session, for about how many hours."""
 
     ready: Ready
     people: tuple[str, ...]
@@ -98,7 +102,7 @@ class Stretch:
 
     @property
     def probability_done(self) -> float:
-        """The chance of finishing the task if it is stayed with until the session ends."""
+        """The chance of finishing the task when they work on it until the session ends."""
         return self.ready.chance(self.ready.session_hours - self.begin, len(self.people))
 
 
@@ -110,10 +114,10 @@ class Tonight:
     ----------
     as_of : the day of the session
     hours : its length in clock hours
-    people : who is there
-    tasks : every task that is ready, what serves the date best first
-    suggestion : an evening made of them, nobody in two places at once
-    waiting : what is nearly ready: (task, the one thing that it waits for), in the order of the plan
+    people : who is present
+    tasks : every ready task, in descending order of points
+    suggestion : a plan for the evening, nobody in two places at once
+    waiting : (task, the one thing that it waits for) of the nearly ready tasks, in plan order
     notes : what a reader must know, in sentences
     """
 
@@ -125,8 +129,33 @@ class Tonight:
     waiting: tuple[tuple[Task, Wait], ...]
     notes: tuple[str, ...]
 
+    def __repr__(self) -> str:
+        first = ", ".join(ready.task.task for ready in self.tasks[:3])
+        return f"<Tonight {self.as_of}: {self.hours:g} hours, {len(self.tasks)} tasks ready: {first}>"
+
+    def to_frame(self) -> pd.DataFrame:
+        """One row per ready task, in descending order of points.
+
+        Returns
+        -------
+        Columns task, title, stage, hands, probability_done, criticality, points, why_ready,
+        expected_hours_p10, _p50 and _p90 (person-hours), frees (number of tasks)
+        """
+        own = ("hands", "probability_done", "criticality", "points", "why_ready")
+        return pd.DataFrame(
+            {
+                **{c: [getattr(ready.task, c) for ready in self.tasks] for c in ("task", "title", "stage")},
+                **{c: [getattr(ready, c) for ready in self.tasks] for c in own},
+                **{
+                    f"expected_hours_{key}": [ready.expected_hours[key] for ready in self.tasks]
+                    for key in ("p10", "p50", "p90")
+                },
+                "frees": [len(ready.frees) for ready in self.tasks],
+            }
+        )
+
     def to_dict(self) -> dict[str, Any]:
-        """The answer as the contract's JSON, what serves the date best first."""
+        """The answer as JSON, in descending order of points."""
         return {
             "tasks": [
                 {
@@ -143,17 +172,23 @@ class Tonight:
 
 
 def tonight(fitted: Fitted, *, hours: float, people: Sequence[str], settings: Settings) -> Tonight:
-    """What could be done in one session on the evening of `as_of`.
+    """What can be done in one session on the evening of `as_of`.
 
     Parameters
     ----------
     fitted : what was learned from the log up to that day
     hours : clock hours of the session, above 0
-    people : names of those who are there, helpers among them
+    people : names of those present, helpers included
     settings : runs and seed
+
+    Raises
+    ------
+    UsageError for a session without hours or without people.
     """
     if not hours > 0 or not people:
-        raise ValueError(f"hours must be above 0 and somebody there. Got {hours!r}, {people!r} instead.")
+        raise UsageError(
+            f"hours must be above 0 and people must name somebody. Got {hours!r}, {people!r} instead."
+        )
     state = readiness(fitted, len(people))
     found = _ready_tasks(fitted, state, hours, len(people), settings)
     found = sorted(found, key=lambda r: -r.points)
@@ -169,9 +204,9 @@ def tonight(fitted: Fitted, *, hours: float, people: Sequence[str], settings: Se
 
 
 def usual_hours(sessions: pd.DataFrame) -> float | None:
-    """The median length of a day at the bench in clock hours, to a quarter; None without a log.
+    """The median length of a day at the bench in clock hours, to a quarter of an hour; None without a log.
 
-    The last half year counts where there is one; rows that stand for several days do not.
+    Only the last half year of the log counts, and only rows of a single day.
     """
     single = sessions.loc[sessions["date"] == sessions["until"]]
     recent = single.loc[single["date"] > single["date"].max() - pd.Timedelta(days=183)]
@@ -183,25 +218,33 @@ def usual_hours(sessions: pd.DataFrame) -> float | None:
 
 
 def chance_of_finishing(person_hours: np.ndarray, hours: float, hands: int) -> float:
-    """The share of draws of the person-hours still to do that fit into a session.
+    """The share of draws in which the person-hours left fit into a session.
 
     Parameters
     ----------
-    person_hours : (draw,) with so many people on the task
+    person_hours : (draw,) person-hours left with `hands` people on the task
     hours : clock hours of the session
-    hands : how many people are on it
+    hands : number of people on it
 
     Examples
     --------
     >>> chance_of_finishing(np.array([1.0, 2.0, 3.0, 7.0]), 3.0, 1)
     0.75
     """
+    # The tolerance counts a task of exactly the length of the session as finished.
     return float(np.mean(person_hours <= hours * hands + 1e-9))
 
 
 def hands_on(crew: str, people: int) -> int:
-    """How many of those who are there one task takes: `one` never takes two.
+    """How many of the people present a task takes.
 
+    Parameters
+    ----------
+    crew : one, either or two
+    people : number present
+
+    Examples
+    --------
     >>> [hands_on(crew, 2) for crew in ("one", "either", "two")]
     [1, 2, 2]
     """
@@ -209,16 +252,16 @@ def hands_on(crew: str, people: int) -> int:
 
 
 def draw_hours_left(fitted: Fitted, draws: int, rng: np.random.Generator) -> np.ndarray:
-    """(draw, open task) first-time person-hours still to do by one alone, or by the two of a `two` task.
+    """(draw, open task) first-time person-hours left for one alone, or for the two of a `two` task.
 
-    The model expects as much shared work as the log has; here it is taken out. Of a task that is open
-    again the rework on it is left.
+    The model expects as much shared work as in the log; here its penalty is taken out. A reopened task has
+    only its rework left.
 
     Parameters
     ----------
     fitted : what was learned from the log
-    draws : how many
-    rng : source of randomness
+    draws : number of draws
+    rng : random generator
     """
     model = fitted.effort
     design = model.design_
@@ -250,32 +293,32 @@ def _ready_tasks(
         )
         for i in state.ready
     ]
-    return [_weighed(ready, fitted, hands, fresh) for ready in found]
+    return [_with_reasons(ready, fitted, hands, fresh) for ready in found]
 
 
-def _weighed(ready: Ready, fitted: Fitted, hands: int, fresh: dict[str, date]) -> Ready:
-    """What speaks for a task tonight."""
+def _with_reasons(ready: Ready, fitted: Fitted, hands: int, fresh: dict[str, date]) -> Ready:
+    """A task with the reasons to do it tonight."""
     known = fitted.build.plan.by_id
     task = ready.task
-    said: list[tuple[float, str]] = []
-    if ready.criticality >= 0.25:
-        said.append((_DATE * ready.criticality, f"sets the date in {_of_ten(ready.criticality)} runs"))
+    reasons: list[tuple[float, str]] = []
+    if ready.criticality >= _CRITICAL:
+        reasons.append((_DATE * ready.criticality, f"sets the date in {_of_ten(ready.criticality)} runs"))
     if task.crew == "two":
-        said.append((_TWO_HERE, "needs two, and two are here"))
+        reasons.append((_TWO_HERE, "needs two, and two are here"))
     for_two = [known[t] for t in ready.frees if known[t].crew == "two"]
     if for_two and hands < 2:
         words = f"makes {title_of(for_two[0])} ready for the next evening with two"
-        said.append((_PREPARES, words))
+        reasons.append((_PREPARES, words))
     if fitted.progress.tasks.set_index("task").at[task.task, "sessions"]:
-        said.append((_UNDER_WAY, "it is begun"))
+        reasons.append((_UNDER_WAY, "it is begun"))
     elif task.type in fresh:
-        last = say_day(fresh[task.type], fitted.as_of)
-        said.append((_FRESH, f"{task.type} is fresh in your hands, last done on {last}"))
+        last = format_day(fresh[task.type], fitted.as_of)
+        reasons.append((_FRESH, f"{task.type} is fresh in your hands, last done on {last}"))
     if task.hold_days and ready.frees:
-        words = f"its hold of {say_days(task.hold_days)} then runs while nobody is here"
-        said.append((_HOLD * ready.probability_done, words))
-    said.sort(key=lambda s: -s[0])
-    return replace(ready, reasons=tuple(w for _, w in said), points=sum(p for p, _ in said))
+        words = f"its hold of {format_days(task.hold_days)} then runs while nobody is here"
+        reasons.append((_HOLD * ready.probability_done, words))
+    reasons.sort(key=lambda reason: -reason[0])
+    return replace(ready, reasons=tuple(w for _, w in reasons), points=sum(p for p, _ in reasons))
 
 
 def _of_ten(share: float) -> str:
@@ -283,7 +326,7 @@ def _of_ten(share: float) -> str:
 
 
 def _fresh(fitted: Fitted) -> dict[str, date]:
-    """The types of work that were done within the last days, and when last."""
+    """Type of work -> the last day on which it was done, for the types done within the last days."""
     sessions = fitted.progress.sessions
     last = sessions.loc[sessions["task"] != ""].groupby("type")["until"].max()
     since = pd.Timestamp(fitted.as_of) - pd.Timedelta(days=_FRESH_DAYS)
@@ -291,19 +334,19 @@ def _fresh(fitted: Fitted) -> dict[str, date]:
 
 
 def _criticality(fitted: Fitted, settings: Settings) -> np.ndarray:
-    """(open task,) share of plays in which it is on the chain that sets the date; zeros if none finishes."""
+    """(open task,) share of the runs in which it is on the critical chain; zeros if none finishes."""
     found: list[np.ndarray] = []
 
-    def watch(played: tuple[SimulatedBatch, ...]) -> None:
-        found.append(criticality_of_tasks(played[0].simulation, played[0].work.hours).index)
+    def collect(batches: tuple[SimulatedBatch, ...]) -> None:
+        found.append(criticality_of_tasks(batches[0].simulation, batches[0].work.hours).index)
 
-    few = replace(settings, runs=min(settings.runs, _PLAYS))
-    simulate_what_ifs(fitted, few, [BASELINE], watch=watch, trace=True)
+    few = replace(settings, runs=min(settings.runs, _TRACED_RUNS))
+    simulate_what_ifs(fitted, few, [BASELINE], on_batch=collect, trace=True)
     return np.mean(found, axis=0)
 
 
 def _evening(found: Sequence[Ready], hours: float, people: tuple[str, ...]) -> tuple[Stretch, ...]:
-    """Fill the session from the top of the list, by median hours; two share only what is left over."""
+    """Fill the session from the top of the list, by median hours; whoever is left over shares a task."""
     spent = dict.fromkeys(people, 0.0)
     plan: list[Stretch] = []
     for ready in found:
@@ -335,9 +378,10 @@ def _shared(plan: list[Stretch], idle: list[str]) -> tuple[Stretch, ...]:
 
 
 def _away(fitted: Fitted, people: Sequence[str]) -> list[str]:
-    """Those who are said to be away on this day."""
+    """Who is away on this day by away.csv."""
     day = fitted.as_of
     away = [a for a in fitted.build.away if a.start <= day <= a.end and a.builder in (None, *people)]
     return [
-        f"away.csv says that {a.builder or 'everybody'} is away until {say_day(a.end, day)}." for a in away
+        f"According to away.csv {a.builder or 'everybody'} is away until {format_day(a.end, day)}."
+        for a in away
     ]

@@ -1,7 +1,7 @@
-"""The front door: from a build folder to the day on which each stage is finished, in every run.
+"""The entry points: from a build folder to the day on which each stage is finished, in every run.
 
-`forecast_finish` reads as the way through the house: what each task took, what the rest will take,
-when somebody is at the bench, and ten thousand simulation runs of both through the network.
+The steps: what each task took, what the rest will take, when somebody is at the bench, and thousands of
+simulation runs of both through the network of the plan.
 """
 
 from __future__ import annotations
@@ -25,12 +25,13 @@ from forecast.simulate.what_if import BASELINE, WhatIf
 if TYPE_CHECKING:
     from forecast.simulate.network import Simulation
 
+# Judgement: about two years. Runs that need more double it, so it changes the time taken and no answer.
 _FIRST_HORIZON_DAYS = 720
 
 
 def forecast_finish(
     build: Build,
-    as_of: date,
+    as_of: date | str,
     settings: Settings | None = None,
     *,
     on_progress: Callable[[int, int], None] | None = None,
@@ -40,9 +41,20 @@ def forecast_finish(
     Parameters
     ----------
     build : the folder, read by `forecast.files.folder.read_build`
-    as_of : the last day that counts
-    settings : runs, seed and horizon
-    on_progress : called with (runs played, runs in all)
+    as_of : the last day that counts; a date or its ISO text
+    settings : runs, seed, horizon and priors
+    on_progress : called with (runs done, runs in all)
+
+    Raises
+    ------
+    UsageError for an `as_of` that is no day.
+
+    Examples
+    --------
+    >>> from forecast.files.folder import read_build
+    >>> outlook = forecast_finish(read_build("sample_logs/dinghy"), "2026-09-30", Settings(runs=50))
+    >>> outlook.days().shape
+    (50,)
     """
     settings = settings or Settings()
     return simulate_build(fit_build(build, as_of, settings), settings, on_progress=on_progress)
@@ -56,12 +68,19 @@ def simulate_build(
     first_horizon_days: int = _FIRST_HORIZON_DAYS,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> Outlook:
-    """Play the rest of the build `settings.runs` times.
+    """Simulate the rest of the build `settings.runs` times.
 
-    Plays with the same settings share their draws run by run, whatever is otherwise, so that what a
-    second builder changes can be taken as a difference within each run. `first_horizon_days` changes
-    how long it takes and nothing else: it doubles until more days would help no run or the last is
-    reached.
+    Simulations with the same settings share their draws run by run, whatever the what-if, so that what a
+    second builder changes is a difference within each run.
+
+    Parameters
+    ----------
+    fitted : what was learned from the log
+    settings : runs, seed and horizon
+    what_if : what is different from the build as it is
+    first_horizon_days : days to simulate first; they double for the runs that more days would help. It
+        changes the time taken and nothing else
+    on_progress : called with (runs done, runs in all)
     """
     (outlook,) = simulate_what_ifs(
         fitted, settings, [what_if], first_horizon_days=first_horizon_days, on_progress=on_progress
@@ -74,61 +93,66 @@ def simulate_what_ifs(
     settings: Settings,
     what_ifs: Sequence[WhatIf],
     *,
-    watch: Callable[[tuple[SimulatedBatch, ...]], None] | None = None,
+    on_batch: Callable[[tuple[SimulatedBatch, ...]], None] | None = None,
     trace: bool = False,
     first_horizon_days: int = _FIRST_HORIZON_DAYS,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> tuple[Outlook, ...]:
-    """Play several what-ifs on the same draws, drawn once.
+    """Simulate several what-ifs on the same draws.
 
-    `watch` is called with what was played of each chunk, one for each what-if; with `trace` the causes
-    of every start are noted.
+    Parameters
+    ----------
+    fitted, settings, first_horizon_days, on_progress : as in `simulate_build`
+    what_ifs : each gets its own outlook
+    on_batch : called with each batch of runs, simulated once per what-if
+    trace : record the causes of every start, and the critical chains
     """
     parts: list[list[_Part]] = [[] for _ in what_ifs]
     horizon = min(first_horizon_days, settings.horizon_days)
     grid = burn_down_grid(settings.horizon_days)
-    runs_played = 0
-    for runs, played in batches_in_order(
+    runs_done = 0
+    for runs, batches in batches_in_order(
         fitted, settings, what_ifs, size=BATCH_RUNS, horizon=horizon, grid=grid, trace=trace
     ):
-        for kept, one in zip(parts, played, strict=True):
-            kept.append(_part(fitted, one))
-        if watch is not None:
-            watch(played)
-        runs_played += runs
+        for collected, batch in zip(parts, batches, strict=True):
+            collected.append(_part(fitted, batch))
+        if on_batch is not None:
+            on_batch(batches)
+        runs_done += runs
         if on_progress is not None:
-            on_progress(runs_played, settings.runs)
-    return tuple(_gather(fitted, settings, grid, kept) for kept in parts)
+            on_progress(runs_done, settings.runs)
+    return tuple(_outlook(fitted, settings, grid, collected) for collected in parts)
 
 
 def burn_down_grid(horizon_days: int) -> np.ndarray:
-    """(point,) days at which the burn-down is read: every other week for two years, then wider.
+    """(point,) days after `as_of` at which the burn-down is read.
 
     >>> burn_down_grid(5479)[[0, 1, 53, 54]].tolist()
     [0, 14, 742, 798]
     """
+    # Fortnights for two years, where charts show most detail; then 8 weeks, which keeps memory small.
     near = np.arange(0, min(742, horizon_days) + 1, 14)
     return np.concatenate([near, np.arange(near[-1] + 56, horizon_days + 1, 56)])
 
 
 @dataclass(frozen=True, kw_only=True)
 class _Part:
-    """What is kept of one chunk of runs: nothing of single tasks."""
+    """What the outlook needs of one batch of runs; the arrays per task are dropped."""
 
     hours_left: np.ndarray
     hours_parts: dict[str, np.ndarray]
     simulation: Simulation
 
 
-def _part(fitted: Fitted, played: SimulatedBatch) -> _Part:
+def _part(fitted: Fitted, batch: SimulatedBatch) -> _Part:
     return _Part(
-        hours_left=_hours_by_stage(fitted, played.work.hours),
-        hours_parts=played.work.parts,
-        simulation=played.simulation.without_tasks(),
+        hours_left=_hours_by_stage(fitted, batch.work.hours),
+        hours_parts=batch.work.parts,
+        simulation=batch.simulation.without_tasks(),
     )
 
 
-def _gather(fitted: Fitted, settings: Settings, grid: np.ndarray, parts: list[_Part]) -> Outlook:
+def _outlook(fitted: Fitted, settings: Settings, grid: np.ndarray, parts: list[_Part]) -> Outlook:
     simulations = [p.simulation for p in parts]
     return Outlook(
         fitted=fitted,

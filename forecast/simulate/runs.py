@@ -1,4 +1,4 @@
-"""One chunk of runs: the same draws, played as it is and as it might be."""
+"""Simulation runs in batches: drawn once, simulated under each what-if, several batches at a time."""
 
 from __future__ import annotations
 
@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from forecast.learn.effort import RemainingWork
     from forecast.simulate.network import Simulation
 
+# Judgement: each thread holds the days of its batch (22 MB for 500 runs of 15 years and two people) and up to
+# one copy per what-if, so many cores would fill a small machine's memory.
 _MOST_THREADS = 2
 _threads: ContextVar[int | None] = ContextVar("threads", default=None)
 J = TypeVar("J")
@@ -35,26 +37,26 @@ T = TypeVar("T")
 
 @dataclass(frozen=True, kw_only=True)
 class SimulatedBatch:
-    """One chunk of runs: the work that was left, who was there, and how it went."""
+    """One batch of runs: the hours that were left, who came to the bench, and the simulation."""
 
     work: RemainingWork
     people: tuple[str, ...]
     simulation: Simulation
 
     def with_runs(self, rows: np.ndarray, other: SimulatedBatch) -> SimulatedBatch:
-        """The same with some runs as they were played again."""
+        """The same with the runs at positions `rows` replaced by those of another batch."""
         return replace(self, simulation=self.simulation.with_runs(rows, other.simulation))
 
 
 @dataclass(frozen=True, kw_only=True)
 class DrawnBatch:
-    """What was drawn of one chunk of runs, the days at the bench apart.
+    """The draws of one batch of runs, except the days at the bench.
 
     Attributes
     ----------
     fitted : of the build
-    work : share of the hours that two work together -> the work that is left
-    paths : the same -> (open task,) longest paths by the hours that the builders reckon with
+    work : share of the hours that two work together -> the hours left
+    paths : the same share -> (open task,) longest paths by the hours that the builders expect
     arrivals : (run, delivery) days after `as_of`
     """
 
@@ -63,7 +65,7 @@ class DrawnBatch:
     paths: dict[float | None, np.ndarray]
     arrivals: np.ndarray
 
-    def play(
+    def simulate(
         self,
         rows: np.ndarray,
         bench: BenchDraws,
@@ -73,10 +75,18 @@ class DrawnBatch:
         grid: ArrayLike = (),
         trace: bool = False,
     ) -> SimulatedBatch:
-        """Play some of the runs under one of the what-ifs; `bench` holds the days of those runs."""
+        """Simulate some of the runs under one of the what-ifs.
+
+        Parameters
+        ----------
+        rows : positions of the runs in the batch
+        bench : days at the bench of those runs
+        what_if, what_ifs : the one to simulate, and all those drawn together
+        grid, trace : as in `simulate_schedule`
+        """
         from forecast.simulate.network import simulate_schedule
 
-        bench, later = what_if.applied_to(bench, what_ifs), what_if.found_later
+        bench, reopens = what_if.applied_to(bench, what_ifs), what_if.rework_reopens
         work, network = self.work[what_if.shared], self.fitted.network
         simulation = simulate_schedule(
             network,
@@ -92,8 +102,8 @@ class DrawnBatch:
             shared_penalty=work.shared_penalty,
             expected_hours=work.expected_hours,
             longest_paths=self.paths[what_if.shared],
-            reopening_hours=work.reopening_hours[rows] if later else None,
-            reopening_after_days=work.reopening_after_days[rows] if later else None,
+            reopening_hours=work.reopening_hours[rows] if reopens else None,
+            reopening_after_days=work.reopening_after_days[rows] if reopens else None,
             grid=grid,
             trace=trace,
         )
@@ -101,56 +111,30 @@ class DrawnBatch:
 
 
 def draw_batch(
-    fitted: Fitted, settings: Settings, what_ifs: Sequence[WhatIf], *, chunk: int, runs: int
+    fitted: Fitted, settings: Settings, what_ifs: Sequence[WhatIf], *, number: int, runs: int
 ) -> tuple[DrawnBatch, PresenceSampler]:
-    """Draw one chunk of runs; the days at the bench are drawn as far as they are asked for."""
+    """Draw one batch; the sampler draws its days at the bench as far as they are needed.
+
+    Parameters
+    ----------
+    fitted, settings : of the forecast
+    what_ifs : those to be simulated on these draws
+    number : of the batch, from 0; it names the random streams
+    runs : of the batch
+    """
     seed = settings.seed
     work = {
-        shared: fitted.effort.sample_remaining(runs, stream(seed, EFFORT, chunk), shared=shared)
+        shared: fitted.effort.sample_remaining(runs, stream(seed, EFFORT, number), shared=shared)
         for shared in {w.shared for w in what_ifs}
     }
     drawn = DrawnBatch(
         fitted=fitted,
         work=work,
         paths={shared: fitted.network.longest_paths(left.expected_hours) for shared, left in work.items()},
-        arrivals=draw_arrivals(fitted.network.deliveries, fitted.as_of, runs, stream(seed, ARRIVALS, chunk)),
+        arrivals=draw_arrivals(fitted.network.deliveries, fitted.as_of, runs, stream(seed, ARRIVALS, number)),
     )
-    rng = stream(seed, BENCH, chunk)
+    rng = stream(seed, BENCH, number)
     return drawn, fitted.bench.presence_sampler(runs, rng, joining=everyone_joining(what_ifs))
-
-
-def simulate_batch(
-    fitted: Fitted,
-    settings: Settings,
-    what_ifs: Sequence[WhatIf],
-    *,
-    chunk: int,
-    runs: int,
-    horizon: int,
-    grid: np.ndarray,
-    trace: bool,
-) -> tuple[tuple[SimulatedBatch, ...], int]:
-    """Play one chunk under each what-if, and the days that half of its runs or more took.
-
-    The days double for the runs that more days would help, until there is none or the last day is reached.
-    """
-    drawn, days = draw_batch(fitted, settings, what_ifs, chunk=chunk, runs=runs)
-
-    def play_rows(rows: np.ndarray, horizon: int) -> tuple[SimulatedBatch, ...]:
-        bench = days.hours(0, horizon, rows)
-        return tuple(drawn.play(rows, bench, w, what_ifs, grid=grid, trace=trace) for w in what_ifs)
-
-    rows, usual = np.arange(runs), horizon
-    played = play_rows(rows, horizon)
-    while horizon < settings.horizon_days:
-        rows = rows[np.any([p.simulation.more_days_help[rows] for p in played], axis=0)]
-        if not len(rows):
-            break
-        horizon = min(2 * horizon, settings.horizon_days)
-        usual = horizon if 2 * len(rows) > runs else usual
-        longer = play_rows(rows, horizon)
-        played = tuple(p.with_runs(rows, more) for p, more in zip(played, longer, strict=True))
-    return played, usual
 
 
 def batches_in_order(
@@ -163,32 +147,69 @@ def batches_in_order(
     grid: np.ndarray,
     trace: bool,
 ) -> Iterator[tuple[int, tuple[SimulatedBatch, ...]]]:
-    """Every chunk with its runs, in order; while one is looked at the next are played.
+    """Every batch with its number of runs, in order; the next are simulated meanwhile.
 
-    A chunk is drawn and played apart from the others, so the threads change nothing but the time. Each
-    begins with the days that half of the runs took in the chunk that was finished last.
+    A batch has its own random streams, so the threads change nothing but the time. Each batch starts with
+    as many days as half of the runs took in the batch that was finished last.
 
     Parameters
     ----------
-    size : runs of a chunk; the last one has what is left
-    horizon : days that the first chunks begin with
+    fitted, settings : of the forecast
+    what_ifs : each is simulated on the same draws
+    size : runs per batch; the last one has the remainder
+    horizon : days with which the first batches start
+    grid, trace : as in `simulate_schedule`
     """
     usual = horizon
 
-    def play(numbered: tuple[int, int]) -> tuple[int, tuple[SimulatedBatch, ...]]:
+    def simulate(numbered: tuple[int, int]) -> tuple[int, tuple[SimulatedBatch, ...]]:
         nonlocal usual
-        chunk, runs = numbered
-        played, usual = simulate_batch(
-            fitted, settings, what_ifs, chunk=chunk, runs=runs, horizon=usual, grid=grid, trace=trace
-        )
-        return runs, played
+        number, runs = numbered
+        drawn, days = draw_batch(fitted, settings, what_ifs, number=number, runs=runs)
 
-    yield from map_in_order(play, numbered_batches(settings.runs, size))
+        def simulate_rows(rows: np.ndarray, horizon: int) -> tuple[SimulatedBatch, ...]:
+            bench = days.hours(0, horizon, rows)
+            return tuple(drawn.simulate(rows, bench, w, what_ifs, grid=grid, trace=trace) for w in what_ifs)
+
+        batches, usual = _until_finished(simulate_rows, runs, usual, settings.horizon_days)
+        return runs, batches
+
+    yield from map_in_order(simulate, numbered_batches(settings.runs, size))
+
+
+def _until_finished(
+    simulate_rows: Callable[[np.ndarray, int], tuple[SimulatedBatch, ...]],
+    runs: int,
+    horizon: int,
+    last_day: int,
+) -> tuple[tuple[SimulatedBatch, ...], int]:
+    """One batch per what-if, and the days that at least half of its runs took.
+
+    The days double for the runs that more days would help, up to the last day.
+    """
+    rows, usual = np.arange(runs), horizon
+    batches = simulate_rows(rows, horizon)
+    while horizon < last_day:
+        rows = rows[np.any([b.simulation.more_days_help[rows] for b in batches], axis=0)]
+        if not len(rows):
+            break
+        horizon = min(2 * horizon, last_day)
+        usual = horizon if 2 * len(rows) > runs else usual
+        longer = simulate_rows(rows, horizon)
+        batches = tuple(b.with_runs(rows, more) for b, more in zip(batches, longer, strict=True))
+    return batches, usual
 
 
 def numbered_batches(runs: int, size: int) -> Iterator[tuple[int, int]]:
-    """Number and runs of each chunk; the last one has what is left.
+    """Number and runs of each batch; the last one has the remainder.
 
+    Parameters
+    ----------
+    runs : in all
+    size : runs per batch
+
+    Examples
+    --------
     >>> list(numbered_batches(1100, 500))
     [(0, 500), (1, 500), (2, 100)]
     """
@@ -197,7 +218,7 @@ def numbered_batches(runs: int, size: int) -> Iterator[tuple[int, int]]:
 
 @contextmanager
 def limit_threads(count: int) -> Iterator[None]:
-    """So many jobs side by side: one in a process that is one of several already."""
+    """Run at most `count` jobs at a time: 1 in a process that is one of several."""
     before = _threads.set(count)
     try:
         yield
@@ -206,20 +227,23 @@ def limit_threads(count: int) -> Iterator[None]:
 
 
 def map_in_order(work: Callable[[J], T], jobs: Iterable[J]) -> Iterator[T]:
-    """What `work` makes of each job, in order, while the next are under way on threads.
+    """The result of each job, in order, while threads work on the next ones.
 
-    A core each, but no more than memory has room for, unless `limit_threads` says how many.
+    Parameters
+    ----------
+    work : called with each job
+    jobs : read no faster than threads become free
 
     Examples
     --------
     >>> list(map_in_order(abs, [-1, 2, -3]))
     [1, 2, 3]
     """
-    waiting = iter(jobs)
-    many = _threads.get() or min(_MOST_THREADS, os.cpu_count() or 1)
-    with ThreadPoolExecutor(many, thread_name_prefix="chunk") as pool:
-        under_way = deque(pool.submit(work, job) for job in islice(waiting, many))
-        while under_way:
-            done = under_way.popleft().result()
-            under_way.extend(pool.submit(work, job) for job in islice(waiting, 1))
+    remaining = iter(jobs)
+    threads = _threads.get() or min(_MOST_THREADS, os.cpu_count() or 1)
+    with ThreadPoolExecutor(threads, thread_name_prefix="batch") as pool:
+        running = deque(pool.submit(work, job) for job in islice(remaining, threads))
+        while running:
+            done = running.popleft().result()
+            running.extend(pool.submit(work, job) for job in islice(remaining, 1))
             yield done

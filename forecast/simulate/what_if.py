@@ -1,4 +1,4 @@
-"""What might be otherwise: who joins, who stays away, when a kit comes."""
+"""What-ifs: who joins, who stays away, when a kit arrives."""
 
 from __future__ import annotations
 
@@ -16,18 +16,18 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WhatIf:
-    """What might be otherwise; everything else keeps its draws, run by run.
+    """One change to the build; everything else has the same draws, run by run.
 
     Attributes
     ----------
     joining : people who join
     leaving : ids of people who stay away
-    only_two : ids of people who take part in two-person tasks only
-    on_call : ids of people who also come when asked, for two-person work that has waited
-    presence : id -> share of that person's hours that they stay
-    shared : share of the hours on tasks that one can do that two work together; None = as in the log
-    arrivals : delivery -> days after `as_of` at which it is there; 0 = now, infinite = never
-    found_later : rework may open a task again; else all of it is done before the task is called done
+    only_two : ids of people who do two-person tasks only
+    on_call : ids of people who also come when called in for two-person work that has waited
+    presence : id -> share of that person's hours at the bench, 0 to 1
+    shared : share of the hours on `either` tasks that two people work together; None = as in the log
+    arrivals : delivery -> days after `as_of` at which it arrives; 0 = already, infinite = never
+    rework_reopens : whether rework may reopen finished tasks; else it is done before a task is finished
     """
 
     joining: tuple[Newcomer, ...] = ()
@@ -37,26 +37,35 @@ class WhatIf:
     presence: Mapping[str, float] = field(default_factory=dict)
     shared: float | None = None
     arrivals: Mapping[str, float] = field(default_factory=dict)
-    found_later: bool = True
+    rework_reopens: bool = True
 
     def applied_to(self, bench: BenchDraws, others: Sequence[WhatIf] = ()) -> BenchDraws:
         """The draws with the people of this what-if.
 
-        `bench` may hold whoever joins in `others`: those that do not join here are left out.
+        Parameters
+        ----------
+        bench : draws for the household and everybody who joins in this what-if or in `others`
+        others : the what-ifs drawn together with this one; their newcomers are left out
         """
         here = {j.id for j in self.joining}
         absent = [j.id for j in everyone_joining(others) if j.id not in here]
-        kept = bench.without(*self.leaving, *absent) if self.leaving or absent else bench
-        share = np.array([self.presence.get(p, 1.0) for p in kept.people], dtype=np.float32)
+        present = bench.without(*self.leaving, *absent) if self.leaving or absent else bench
+        share = np.array([self.presence.get(p, 1.0) for p in present.people], dtype=np.float32)
         return replace(
-            kept,
-            hours=kept.hours if (share == 1).all() else kept.hours * share,
-            only_two=kept.only_two | np.isin(kept.people, self.only_two),
-            on_call=kept.on_call | np.isin(kept.people, self.on_call),
+            present,
+            hours=present.hours if (share == 1).all() else present.hours * share,
+            only_two=present.only_two | np.isin(present.people, self.only_two),
+            on_call=present.on_call | np.isin(present.people, self.on_call),
         )
 
     def arrivals_from(self, drawn: np.ndarray, deliveries: Sequence[Delivery]) -> np.ndarray:
-        """(draw, delivery) days of arrival: as drawn, or as this what-if says."""
+        """(run, delivery) days of arrival under this what-if.
+
+        Parameters
+        ----------
+        drawn : (run, delivery) days after `as_of`, as drawn
+        deliveries : those of the columns
+        """
         if not self.arrivals:
             return drawn
         columns = [
@@ -70,14 +79,14 @@ BASELINE = WhatIf()
 
 
 def everyone_joining(what_ifs: Sequence[WhatIf]) -> tuple[Newcomer, ...]:
-    """Whoever joins in one of them, each once.
+    """Everybody who joins in one of the what-ifs, once each.
 
     Raises
     ------
     ValueError for an id that joins with different hours.
     """
     by_id: dict[str, Newcomer] = {}
-    for joining in (j for w in what_ifs for j in w.joining):
-        if by_id.setdefault(joining.id, joining) != joining:
-            raise ValueError(f"{joining.id} must join with the same hours in every what-if.")
+    for newcomer in (j for w in what_ifs for j in w.joining):
+        if by_id.setdefault(newcomer.id, newcomer) != newcomer:
+            raise ValueError(f"{newcomer.id} must join with the same hours in every what-if.")
     return tuple(by_id.values())

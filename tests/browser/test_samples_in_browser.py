@@ -15,7 +15,7 @@ DAY = date.today() - timedelta(days=1)
 
 def undo(page):
     page.get_by_role("button", name="Undo the last change").click()
-    page.wait_for_selector("[data-testid=stAlertContentSuccess]:has-text('took out')")
+    page.wait_for_selector("[data-testid=stAlertContentSuccess]:has-text('removed')")
     settle(page, charts=False)
 
 

@@ -72,7 +72,7 @@ def test_a_saved_session_can_be_undone(page, own):
     tap_hours(page, "1.5")
     save(page)
     page.get_by_role("button", name="Undo the last change").click()
-    page.wait_for_selector("text=took out")
+    page.wait_for_selector("text=log.csv: removed")
     assert (folder / "log.csv").read_bytes() == before
 
 

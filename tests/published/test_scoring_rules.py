@@ -14,8 +14,6 @@ from forecast.questions.scores import (
     crps_censored,
     interval_score,
     pinball_loss,
-    uniformity,
-    weighted_interval_score,
 )
 from tests.published import published_table
 
@@ -91,18 +89,6 @@ def test_a_dictionary_swaps_the_ends_of_the_band():
     assert bdtr(3, 20, low) > 0.99
 
 
-@pytest.mark.parametrize(
-    ("counts", "distance", "p_value"),
-    [
-        ([8, 12, 11, 9, 10, 7, 13, 10, 9, 11], 3.0, 0.964295),
-        ([20, 12, 8, 6, 5, 5, 6, 8, 12, 18], 26.2, 0.001895),
-    ],
-)
-def test_evenness_of_pit_counts(counts, distance, p_value):
-    # Chi-square with nine degrees of freedom, computed; the second is the U of ranges too narrow.
-    assert uniformity(counts) == pytest.approx((distance, p_value), abs=6e-7)
-
-
 @pytest.mark.parametrize(("ours", "theirs"), [("standard", "nrg"), ("fair", "fair")])
 def test_the_scoring_library_gives_the_same_crps(scoringrules, rng, ours, theirs):
     draws, observed = rng.gamma(2.0, 30.0, (40, 25)), rng.gamma(2.0, 30.0, 40)
@@ -130,19 +116,3 @@ def test_the_scoring_library_gives_the_same_interval_score(scoringrules, rng):
     np.testing.assert_allclose(
         interval_score(lower, lower + width, observed, level=0.8), expected, rtol=1e-12
     )
-
-
-def test_the_scoring_library_takes_the_median_itself_for_its_distance():
-    # scoringrules 0.10.0, numpy backend: w * median where w * |outcome - median| belongs (its numba
-    # backend has it right). By hand: (7/2 + 18/4) / 1.5 = 16/3, and theirs would be (15/2 + 18/4) / 1.5 = 8.
-    score = weighted_interval_score(15, [10], [20], 22, levels=[0.5])
-    assert score == pytest.approx(16 / 3, rel=1e-12)
-
-
-def test_apart_from_that_the_scoring_library_gives_the_same_weighted_score(scoringrules, rng):
-    median, observed, half = rng.normal(5, 1, 40), rng.normal(5, 2, 40), rng.gamma(2.0, size=(40, 1))
-    levels = np.array([0.5, 0.8, 0.95])
-    lower, upper = median[:, None] - half * levels, median[:, None] + half * levels
-    theirs = scoringrules.weighted_interval_score(observed, median, lower, upper, 1 - levels, backend="numba")
-    ours = weighted_interval_score(median, lower, upper, observed, levels=levels)
-    np.testing.assert_allclose(ours, theirs, rtol=1e-12)

@@ -1,11 +1,11 @@
-"""Invented builds with a known truth: plan, people, habits, hours, and how it all really ended.
+"""Invented builds with a known truth: plan, people, habits, hours, and how the build ended.
 
     make_build           a build of a kind, drawn at random from a seed
-    SyntheticBuild       the folder, the truth, where a fraction of the hours is spent, other futures
+    SyntheticBuild       the folder, the truth, the day of a fraction of the hours, other futures
     write_build          the same as a build folder
-    play_scenario        a build of one's own making
+    play_scenario        a build with given parameters
 
-The play is a plain walk over days (workshop.py), written apart from the forecasting kernel.
+The simulation walks over days (workshop.py) and shares no code with the forecasting kernel.
 """
 
 from benchmarks.invented.workshop.build import PlayedOn, SyntheticBuild, play_scenario

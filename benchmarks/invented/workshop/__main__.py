@@ -1,4 +1,4 @@
-"""Write a sample's folder: `python -m benchmarks.invented.workshop SAMPLE FOLDER`."""
+"""Write the folder of a sample: `python -m benchmarks.invented.workshop SAMPLE FOLDER`."""
 
 from __future__ import annotations
 
@@ -12,9 +12,9 @@ def main() -> None:
     """Read the command line and write the folder."""
     parser = argparse.ArgumentParser(prog="python -m benchmarks.invented.workshop", description=__doc__)
     parser.add_argument("sample", choices=sorted(SAMPLES))
-    parser.add_argument("folder", type=Path, help="as sample_logs/turnstone; its files are replaced")
-    asked = parser.parse_args()
-    write_sample(asked.sample, asked.folder)
+    parser.add_argument("folder", type=Path, help="such as sample_logs/turnstone; its files are replaced")
+    given = parser.parse_args()
+    write_sample(given.sample, given.folder)
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""An invented build as the program sees it, with its truth beside it, and what could still have come."""
+"""An invented build as the program sees it, its truth, and other ways in which it could have continued."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import numpy as np
 
 from benchmarks.invented.workshop.log import LogRow, log_rows, lump, sessions_of, stages_of_days
 from benchmarks.invented.workshop.presence import QUARTERS
-from benchmarks.invented.workshop.scenario import Scenario, Stand, begin
+from benchmarks.invented.workshop.scenario import PlayState, Scenario, begin
 from benchmarks.invented.workshop.totals import TrueTask
 from benchmarks.invented.workshop.truth import Truth
 from forecast.files.folder import Build
@@ -22,16 +22,16 @@ _OWN, _LUMPS = range(2)
 
 @dataclass(frozen=True, kw_only=True)
 class PlayedOn:
-    """What could have come after a day, play by play; days are counted from the end of that day.
+    """Ways in which a build could continue after a day; days are counted from the end of that day.
 
     Attributes
     ----------
     stages : in plan order
-    stage_days : (run, stage) days until the stage is finished; 0 = it was
-    build_days : (run,) days until all of it is
-    person_hours : (run,) person-hours of all work still to come
-    window_hours : (run,) those of them that fall into the window that was asked for
-    task_hours : (run,) those of them that go into the tasks that were asked for
+    stage_days : (run, stage) days until the stage is finished; 0 = it was finished before
+    build_days : (run,) days until the whole build is finished
+    person_hours : (run,) of all work to come
+    window_hours : (run,) person-hours of it inside the window
+    task_hours : (run,) person-hours of it on the given tasks
     """
 
     stages: tuple[str, ...]
@@ -44,14 +44,14 @@ class PlayedOn:
 
 @dataclass(frozen=True, kw_only=True)
 class SyntheticBuild:
-    """An invented build, played to its end.
+    """An invented build, simulated to its end.
 
     Attributes
     ----------
     scenario, seed : what it was made from
-    build : the folder as the builder keeps it, with the whole log
+    build : the build folder, with the whole log
     rows : the log, row by row
-    truth : everything that is true of it
+    truth : its parameters and outcome
     """
 
     scenario: Scenario
@@ -61,7 +61,12 @@ class SyntheticBuild:
     truth: Truth
 
     def cut(self, fraction: float) -> date:
-        """The first day at whose end this fraction of all person-hours is in the log."""
+        """The first day at whose end this fraction of all person-hours is in the log.
+
+        Raises
+        ------
+        ValueError when the fraction is not above 0 and at most 1.
+        """
         if not 0.0 < fraction <= 1.0:
             raise ValueError(f"fraction must be above 0 and at most 1. Got {fraction!r} instead.")
         f = self.build.sessions.sort_values("until", kind="stable")
@@ -70,7 +75,7 @@ class SyntheticBuild:
         return day
 
     def as_known_on(self, as_of: date) -> Build:
-        """The folder as it stood at the end of `as_of`: nothing later is in it."""
+        """The build folder at the end of `as_of`."""
         sessions = self.build.sessions
         return replace(
             self.build,
@@ -79,12 +84,12 @@ class SyntheticBuild:
             deliveries=tuple(known_delivery(d, as_of) for d in self.build.deliveries),
         )
 
-    def stand_on(self, as_of: date) -> Stand:
-        """The play as it stood at the end of `as_of`, played again from the first day."""
-        stand = begin(self.scenario, _stream(self.seed, _OWN))
-        stand.workshop.keeps_rows = True
-        stand.play(as_of.toordinal())
-        return stand
+    def state_on(self, as_of: date) -> PlayState:
+        """The state of the simulation at the end of `as_of`, simulated again from the first day."""
+        state = begin(self.scenario, _stream(self.seed, _OWN))
+        state.workshop.logs_rows = True
+        state.play(as_of.toordinal())
+        return state
 
     def play_on(
         self,
@@ -96,35 +101,35 @@ class SyntheticBuild:
         window_days: int = 0,
         tasks: Collection[str] = (),
     ) -> PlayedOn:
-        """Play the build on from the end of `as_of` by its own true parameters, with new luck each time.
+        """Simulate the rest of the build with its true parameters and new random numbers: the oracle.
 
-        The oracle's forecast: it knows every parameter, the level, the drift and the pairs as they
-        stand, and faults that have not been found yet; it does not know what the dice will say.
+        The oracle knows every parameter, the present level, drift and pair effects, and faults that have
+        not been found yet; it does not know the random numbers to come.
 
         Parameters
         ----------
-        as_of : the last day that is settled
-        runs : how many times
-        rng : source of the new luck; equal generators give paired plays, whoever is left out
-        without : builders who do not come any more
+        as_of : the last day that has happened
+        runs : number of simulations
+        rng : source of random numbers; equal generators give paired runs, whoever is left out
+        without : builders who no longer come
         window_days : length of the window, from the day after `as_of`
-        tasks : ids of tasks that are in the plan by then
+        tasks : ids of tasks that are in the plan by `as_of`
         """
-        stand = self.stand_on(as_of)
+        state = self.state_on(as_of)
         for builder in without:
-            stand.presence.joins = {b: d for b, d in stand.presence.joins.items() if b != builder}
-        ids = _plan_with_added(self.scenario.plan, stand)[1]
-        asked = [ids.index(t) for t in tasks]
-        before = np.array([_quarters(stand), _quarters(stand), _quarters(stand, asked)])
+            state.presence.joins = {b: d for b, d in state.presence.joins.items() if b != builder}
+        ids = _plan_with_added(self.scenario.plan, state)[1]
+        positions = [ids.index(t) for t in tasks]
+        before = np.array([_quarters(state), _quarters(state), _quarters(state, positions)])
         days, quarters = [], []
         for own in rng.spawn(runs):
-            one = stand.copy()
-            one.throw(own)
+            one = state.copy()
+            one.redraw(own)
             one.play(as_of.toordinal() + window_days)
             within = _quarters(one)
             one.play()
             days.append(one.workshop.stage_last)
-            quarters.append((_quarters(one), within, _quarters(one, asked)))
+            quarters.append((_quarters(one), within, _quarters(one, positions)))
         hours = (np.array(quarters).reshape(-1, 3) - before) / QUARTERS
         stage_days = np.maximum(np.array(days, dtype=float) - as_of.toordinal(), 0.0)
         return PlayedOn(
@@ -138,11 +143,18 @@ class SyntheticBuild:
 
 
 def play_scenario(scenario: Scenario, seed: int, *, lump_chance: float = 0.0) -> SyntheticBuild:
-    """Play a scenario to its end."""
-    stand = begin(scenario, _stream(seed, _OWN))
-    stand.play()
-    work = stand.workshop
-    plan, ids = _plan_with_added(scenario.plan, stand)
+    """Simulate a scenario to its end.
+
+    Parameters
+    ----------
+    scenario : the build before its first day
+    seed : the same seed gives the same build
+    lump_chance : chance that a run of sessions on one task is logged as one row
+    """
+    state = begin(scenario, _stream(seed, _OWN))
+    state.play()
+    work = state.workshop
+    plan, ids = _plan_with_added(scenario.plan, state)
     rows = log_rows(work.rows, ids, plan, stages_of_days(work.rows, ids, plan))
     if lump_chance:
         rows = lump(rows, lump_chance, _stream(seed, _LUMPS))
@@ -154,17 +166,17 @@ def play_scenario(scenario: Scenario, seed: int, *, lump_chance: float = 0.0) ->
         limits=scenario.limits,
         plan=plan,
         sessions=sessions_of(rows),
-        deliveries=tuple(_delivery(d, stand) for d in scenario.deliveries),
+        deliveries=tuple(_delivery(d, state) for d in scenario.deliveries),
         away=scenario.away,
         notices=(),
     )
     return SyntheticBuild(
-        scenario=scenario, seed=seed, build=build, rows=tuple(rows), truth=_truth(scenario, stand, ids)
+        scenario=scenario, seed=seed, build=build, rows=tuple(rows), truth=_truth(scenario, state, ids)
     )
 
 
 def known_delivery(delivery: Delivery, as_of: date) -> Delivery:
-    """A delivery as it was known at the end of `as_of`."""
+    """A delivery as known at the end of `as_of`."""
 
     def known(day: date | None) -> date | None:
         return day if day is not None and day <= as_of else None
@@ -176,17 +188,17 @@ def _stream(seed: int, place: int) -> np.random.Generator:
     return np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(place,)))
 
 
-def _quarters(stand: Stand, tasks: Sequence[int] | None = None) -> int:
-    """Person-quarters so far on some tasks (by position), or on everything."""
-    work = stand.workshop
+def _quarters(state: PlayState, tasks: Sequence[int] | None = None) -> int:
+    """Person-quarter-hours so far on the tasks at these positions (None: on everything)."""
+    work = state.workshop
     if tasks is not None:
-        return sum(work.spent[i] + work.again[i] for i in tasks)
+        return sum(work.spent[i] + work.rework_spent[i] for i in tasks)
     return work.planned_spent + work.outside_spent
 
 
-def _plan_with_added(plan: Plan, stand: Stand) -> tuple[Plan, list[str]]:
-    """The plan with the tasks that came in on the way, each at its place, and the ids by position."""
-    work = stand.workshop
+def _plan_with_added(plan: Plan, state: PlayState) -> tuple[Plan, list[str]]:
+    """The plan including the tasks added during the build, each at its place, and the ids by position."""
+    work = state.workshop
     tasks = list(plan.tasks)
     for number, (day, _, kind, stage, base) in enumerate(work.added, start=1):
         tasks.append(
@@ -199,24 +211,24 @@ def _plan_with_added(plan: Plan, stand: Stand) -> tuple[Plan, list[str]]:
     return Plan(tasks=tuple(tasks[i] for i in order)), [t.task for t in tasks]
 
 
-def _delivery(delivery: Delivery, stand: Stand) -> Delivery:
-    ordered = stand.workshop.supplies.ordered.get(delivery.delivery)
+def _delivery(delivery: Delivery, state: PlayState) -> Delivery:
+    ordered = state.workshop.supplies.ordered.get(delivery.delivery)
     if delivery.arrived is not None or ordered is None:
         return delivery
-    arrives = date.fromordinal(stand.workshop.supplies.arrives[delivery.delivery])
+    arrives = date.fromordinal(state.workshop.supplies.arrives[delivery.delivery])
     return replace(delivery, ordered=date.fromordinal(ordered), arrived=arrives)
 
 
-def _truth(scenario: Scenario, stand: Stand, ids: Sequence[str]) -> Truth:
-    work = stand.workshop
+def _truth(scenario: Scenario, state: PlayState, ids: Sequence[str]) -> Truth:
+    work = state.workshop
     added = [
         TrueTask(task=ids[number], type=kind, base_hours=base, quantity=1)
         for _, number, kind, _, base in work.added
     ]
     tasks = (*scenario.tasks, *added)
-    first = min((r.day for r in work.rows), default=stand.day)
+    first = min((r.day for r in work.rows), default=state.day)
     monday = first - (first - 1) % 7
-    weeks = np.zeros((stand.day - monday) // 7 + 1)
+    weeks = np.zeros((state.day - monday) // 7 + 1)
     for row in work.rows:
         weeks[(row.day - monday) // 7] += row.quarters * len(row.people) / QUARTERS
     finish = {s: date.fromordinal(d) for s, d in zip(scenario.plan.stages, work.stage_last, strict=True)}
@@ -229,7 +241,7 @@ def _truth(scenario: Scenario, stand: Stand, ids: Sequence[str]) -> Truth:
         types={t.task: t.type for t in tasks},
         base_hours={t.task: t.base_hours for t in tasks},
         total_hours={i: q / QUARTERS for i, q in zip(ids, work.spent, strict=True)},
-        rework_hours={i: q / QUARTERS for i, q in zip(ids, work.again, strict=True)},
+        rework_hours={i: q / QUARTERS for i, q in zip(ids, work.rework_spent, strict=True)},
         outside_hours=work.outside_spent / QUARTERS,
         stage_finish=finish,
         build_finish=max(finish.values()),

@@ -1,4 +1,4 @@
-"""The sample dinghy: a wooden sailing dinghy with one row a stage and a long log."""
+"""The sample dinghy: a wooden sailing dinghy with one row per stage and a long log."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ more than two years of weekends, with summers in which the builder sailed other 
 """
 
 EFFORT = EffortTruth(
-    level=0.15, size_slope=1.0, luck_sd={"woodwork": 0.35, "finish": 0.4}, drift_sd=0.1, drift_tasks=10.0
+    level=0.15, size_slope=1.0, residual_sd={"woodwork": 0.35, "finish": 0.4}, drift_sd=0.1, drift_tasks=10.0
 )
 HABIT = HabitTruth(
     day_chance=(0.05, 0.12, 0.06, 0.14, 0.05, 0.5, 0.38), session_hours=2.8, stop_chance=0.16,
@@ -53,7 +53,7 @@ PLAN = Plan(
 
 
 def dinghy() -> SyntheticBuild:
-    """Play the sample to its end."""
+    """Simulate the sample to its end."""
     scenario = Scenario(
         name="Sailing dinghy",
         country="IE",

@@ -1,4 +1,4 @@
-"""The sample dunlin: a composite single-seater three weeks in, the cold start."""
+"""The sample dunlin: a composite single-seater three weeks into its build."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ EFFORT = EffortTruth(
     learning_slope=dict.fromkeys(
         ("laminate", "sand", "bond", "cut", "fit", "fill"), log(0.9) / log(2)
     ),
-    luck_sd={"laminate": 0.3, "sand": 0.35, "bond": 0.3, "cut": 0.35, "fit": 0.5, "fill": 0.4},
+    residual_sd={"laminate": 0.3, "sand": 0.35, "bond": 0.3, "cut": 0.35, "fit": 0.5, "fill": 0.4},
     repeat=log(0.86),
     pair_sd=0.15,
     drift_sd=0.15,
@@ -47,7 +47,7 @@ HABIT = HabitTruth(
 
 
 def dunlin() -> SyntheticBuild:
-    """Play the sample to its end."""
+    """Simulate the sample to its end."""
     known = dunlin_plan()
     plan = Plan(
         tasks=tuple(replace(t, planned_hours=None) if t.type in _NO_GUESS else t for t in known.tasks)

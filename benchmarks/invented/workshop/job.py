@@ -1,21 +1,21 @@
-"""What people are on, what they write down, and the rules that they keep."""
+"""Jobs, log rows, and the rules of a build."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from math import exp, log
 
-from benchmarks.invented.workshop.dice import Dice
+from benchmarks.invented.workshop.number_stream import NumberStream
 from benchmarks.invented.workshop.truth import BeyondTruth, OrderTruth, ReportTruth
 from forecast.files.plan import Delivery, Limit, Plan
 
 OUTSIDE = -1
-_GOLDEN = 0.6180339887
+_GOLDEN = 0.6180339887  # multiples of the golden ratio spread evenly over 0..1, without random numbers
 
 
 @dataclass(slots=True)
 class Job:
-    """One thing that one or two people work on just now; task `OUTSIDE` is work outside the plan."""
+    """The task that one or two people are working on; `OUTSIDE` is work outside the plan."""
 
     task: int
     people: list[str]
@@ -24,7 +24,7 @@ class Job:
 
 @dataclass(slots=True)
 class Row:
-    """One row of the log; `quarters` are clock quarter-hours of each of the `people`."""
+    """One row of the log; `quarters` are clock quarter-hours per person."""
 
     day: int
     task: int
@@ -38,7 +38,7 @@ class Row:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rules:
-    """What does not change while a build is played."""
+    """What does not change during a simulation."""
 
     plan: Plan
     deliveries: tuple[Delivery, ...]
@@ -49,12 +49,12 @@ class Rules:
 
 
 def counts_pieces(task: int, reports: ReportTruth) -> bool:
-    """Whether the builder counts the pieces of this task: spread evenly over the tasks."""
+    """Whether the builder counts the pieces of this task; such tasks are spread evenly over the plan."""
     return (task * _GOLDEN) % 1.0 < reports.count_chance
 
 
-def format_percent(share: float, reports: ReportTruth, dice: Dice) -> int:
-    """What the builder says when this share of the hours is spent: 5 to 95, in fives."""
+def format_percent(share: float, reports: ReportTruth, numbers: NumberStream) -> int:
+    """The percent that the builder reports when this share of the hours is spent: 5 to 95, in fives."""
     inner = min(max(share, 0.01), 0.99)
-    said = reports.bias + reports.stretch * log(inner / (1.0 - inner)) + reports.noise * dice.normal()
-    return min(max(5 * round(20.0 / (1.0 + exp(-said))), 5), 95)
+    reported = reports.bias + reports.stretch * log(inner / (1.0 - inner)) + reports.noise * numbers.normal()
+    return min(max(5 * round(20.0 / (1.0 + exp(-reported))), 5), 95)

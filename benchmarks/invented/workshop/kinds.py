@@ -1,9 +1,9 @@
-"""Kinds of builders: how their hours and their habits are drawn, no two builds alike.
+"""Kinds of builders: distributions of the true parameters; no two builds are alike.
 
-The figures are in keeping with what large task records and long build logs show: log(actual / plan) with
-an sd of .5 to 1.1 a task, a repeat at .4 to 1.35 of the first, sessions on a quarter of the days, 21-38 %
-of weeks silent, 13-week totals with a coefficient of variation of .54 to .70. Rework, outside work and
-tasks that are added: common practice, no source.
+The figures agree with large task records and long build logs: log(actual / plan) with an sd of 0.5 to 1.1
+per task, a repeat at 0.4 to 1.35 of the first, sessions on a quarter of the days, 21-38 % of weeks silent,
+13-week totals with a coefficient of variation of 0.54 to 0.70. Rework, work outside the plan and added tasks:
+judgement, no source.
 """
 
 from __future__ import annotations
@@ -20,7 +20,12 @@ HABIT_KINDS = ("weekend", "daily", "bursts")
 
 
 def draw_effort(kind: str, rng: np.random.Generator) -> EffortTruth:
-    """How long this builder's tasks take."""
+    """Draw how many person-hours this builder's tasks take.
+
+    Raises
+    ------
+    ValueError for a kind that is not in `EFFORT_KINDS`.
+    """
     if kind not in EFFORT_KINDS:
         raise ValueError(f"effort must be one of {', '.join(EFFORT_KINDS)}. Got {kind!r} instead.")
     heavy = kind == "heavy tails"
@@ -37,7 +42,7 @@ def draw_effort(kind: str, rng: np.random.Generator) -> EffortTruth:
         size_slope=rng.normal(0.97, 0.07),
         type_effect=dict(zip(TYPES, effects.tolist(), strict=True)),
         learning_slope=dict(zip(TYPES, slopes.tolist(), strict=True)),
-        luck_sd=dict(zip(TYPES, spreads.tolist(), strict=True)),
+        residual_sd=dict(zip(TYPES, spreads.tolist(), strict=True)),
         repeat=0.0 if kind == "no learning" else rng.normal(log(0.86), 0.12),
         pair_sd=abs(rng.normal(0.0, 0.2)),
         drift_sd=abs(rng.normal(0.0, 0.2)),
@@ -50,7 +55,7 @@ def draw_effort(kind: str, rng: np.random.Generator) -> EffortTruth:
 
 
 def draw_beyond(rng: np.random.Generator) -> BeyondTruth:
-    """Rework, outside work and growth of this build."""
+    """Draw rework, work outside the plan and growth of a build."""
     return BeyondTruth(
         rework_chance=rng.beta(1.6, 18.0),
         rework_share=0.25 * exp(rng.normal(0.0, 0.3)),
@@ -62,7 +67,7 @@ def draw_beyond(rng: np.random.Generator) -> BeyondTruth:
 
 
 def draw_reports(rng: np.random.Generator) -> ReportTruth:
-    """How this builder speaks of tasks under way."""
+    """Draw how a builder reports on tasks under way."""
     return ReportTruth(
         percent_chance=rng.choice([0.0, 0.1, 0.3]),
         bias=rng.normal(0.15, 0.3),
@@ -73,7 +78,12 @@ def draw_reports(rng: np.random.Generator) -> ReportTruth:
 
 
 def draw_habit(kind: str, rng: np.random.Generator) -> HabitTruth:
-    """When this household is at the bench."""
+    """Draw when this household is at the bench.
+
+    Raises
+    ------
+    ValueError for a kind that is not in `HABIT_KINDS`.
+    """
     if kind not in HABIT_KINDS:
         raise ValueError(f"habit must be one of {', '.join(HABIT_KINDS)}. Got {kind!r} instead.")
     days, hours, stop, short, long, long_chance = {
@@ -94,12 +104,12 @@ def draw_habit(kind: str, rng: np.random.Generator) -> HabitTruth:
         both_chance=rng.uniform(0.75, 0.95),
         helper_chance=rng.uniform(0.04, 0.2),
         helper_hours=rng.uniform(1.5, 3.5),
-        asked_chance=rng.uniform(0.3, 0.8),
+        call_chance=rng.uniform(0.3, 0.8),
     )
 
 
 def draw_order(rng: np.random.Generator) -> OrderTruth:
-    """In which order this builder takes what is ready."""
+    """Draw in which order a builder takes ready tasks."""
     return OrderTruth(
         run_ahead=rng.beta(1.5, 7.0),
         stick=rng.uniform(0.4, 0.8),

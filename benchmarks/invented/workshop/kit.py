@@ -1,4 +1,4 @@
-"""How an invented kit is written down: assemblies of steps, some of them built twice."""
+"""A notation for invented kits: assemblies of steps, some of them built twice."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ from forecast.files.plan import Crew, Plan, Task, Use
 
 
 class Step(NamedTuple):
-    """One task of an assembly; `{}` in the title stands for the side, when it is built twice.
+    """One task of an assembly; `{}` in the title is replaced by the side, for one that is built twice.
 
-    `beside` steps wait for the first step of the assembly only; the next step waits for them and for
+    `parallel` steps wait for the first step of the assembly only; the next step waits for them and for
     the step before them.
     """
 
@@ -22,7 +22,7 @@ class Step(NamedTuple):
     hours: float
     crew: Crew = "either"
     hold_days: int = 0
-    beside: bool = False
+    parallel: bool = False
     uses: str = ""
 
 
@@ -35,7 +35,7 @@ UNITS = {
 
 @dataclass(kw_only=True)
 class Kit:
-    """A plan that grows assembly by assembly; ids are a letter for the stage and a number."""
+    """A plan under construction; task ids are a letter for the stage and a number."""
 
     letters: dict[str, str]
     tasks: list[Task] = field(default_factory=list)
@@ -49,10 +49,18 @@ class Kit:
         after: Sequence[str] | Mapping[str, Sequence[str]] = (),
         delivery: str | None = None,
     ) -> dict[str, list[str]]:
-        """Add an assembly, once or once a side; the ids of its steps by side.
+        """Add an assembly once, or once per side; the steps of the second side repeat those of the first.
 
-        The steps of the second side repeat those of the first. `after` binds the first step (by side
-        when it is a mapping), and so does the delivery.
+        Parameters
+        ----------
+        stage, steps : where, and what
+        sides : words for the titles
+        after : ids that the first step waits for; a mapping gives them per side
+        delivery : what the first step waits for
+
+        Returns
+        -------
+        side -> ids of its steps
         """
         made: dict[str, list[str]] = {}
         for side in sides:
@@ -66,21 +74,21 @@ class Kit:
         return made
 
     def join(self, stage: str, steps: Sequence[Step], *, after: Sequence[str]) -> list[str]:
-        """Add steps, one after the other, that wait for all of `after`."""
+        """Add a chain of steps that waits for all of `after`; the ids."""
         return self.assembly(stage, steps, after=after)[""]
 
     @property
     def plan(self) -> Plan:
-        """The plan as it stands."""
+        """The plan so far."""
         return Plan(tasks=tuple(self.tasks))
 
     @staticmethod
     def _before(step: Step, ids: Sequence[str], steps: Sequence[Step]) -> tuple[str, ...]:
-        """The steps since the last one that does not stand beside, and that one."""
-        if step.beside:
+        """The last step that is not `parallel`, and the steps since."""
+        if step.parallel:
             return (ids[0],)
         for n in range(len(ids) - 1, 0, -1):
-            if not steps[n].beside:
+            if not steps[n].parallel:
                 return tuple(ids[n:])
         return tuple(ids)
 

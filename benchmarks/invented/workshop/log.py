@@ -1,4 +1,4 @@
-"""From the rows of a play to the log that a builder would have kept."""
+"""From the rows of a simulation to a builder's log."""
 
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ from benchmarks.invented.workshop.presence import HELPER, QUARTERS
 from forecast.files.plan import Plan
 from forecast.files.tables import table_schema
 
-_LONGEST_LUMP_DAYS = 15
+_LONGEST_LUMP_DAYS = 15  # nobody catches up on more than a fortnight from memory: judgement
 OUTSIDE_TYPES = ("shop", "tools", "ordering", "planning", "cleaning")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LogRow:
-    """One row of log.csv; `hours` are clock hours, stage and type as a reader of the file knows them."""
+    """One row of log.csv; `hours` are clock hours, `stage` and `type` those of the plan."""
 
     date: Day
     until: Day
@@ -51,7 +51,15 @@ class LogRow:
 def log_rows(
     rows: Sequence[Row], tasks: Sequence[str], plan: Plan, stage_of_day: dict[int, str]
 ) -> list[LogRow]:
-    """The rows of a play as log rows; `tasks` are the ids by position, those added on the way too."""
+    """The rows of a simulation as log rows.
+
+    Parameters
+    ----------
+    rows : of the simulation
+    tasks : task ids by position, added tasks included
+    plan : with the added tasks
+    stage_of_day : the stage under which work outside the plan is logged; see `stages_of_days`
+    """
     return [_log_row(row, tasks, plan, stage_of_day) for row in rows]
 
 
@@ -81,19 +89,26 @@ def _log_row(row: Row, tasks: Sequence[str], plan: Plan, stage_of_day: dict[int,
 
 
 def stages_of_days(rows: Sequence[Row], tasks: Sequence[str], plan: Plan) -> dict[int, str]:
-    """Ordinal -> a stage that was worked on that day."""
+    """Ordinal -> the stage that was worked on last on that day."""
     return {r.day: plan.by_id[tasks[r.task]].stage for r in rows if r.task != OUTSIDE}
 
 
 def lump(rows: Sequence[LogRow], chance: float, rng: np.random.Generator) -> list[LogRow]:
-    """Some runs of sessions on one task, caught up on later in one row that stands for several days."""
+    """Merge some runs of sessions on one task into rows of several days, as if logged later.
+
+    Parameters
+    ----------
+    rows : in order of date
+    chance : per row, that a run begins with it
+    rng : decides where runs begin
+    """
     out: list[LogRow] = []
     i = 0
     starts = rng.random(len(rows)) < chance
     while i < len(rows):
         end = i + 1
         if starts[i]:
-            while end < len(rows) and _belongs(rows[i], rows[end - 1], rows[end]):
+            while end < len(rows) and _continues_run(rows[i], rows[end - 1], rows[end]):
                 end += 1
         run = rows[i:end]
         hours = sum(r.hours for r in run)
@@ -103,7 +118,7 @@ def lump(rows: Sequence[LogRow], chance: float, rng: np.random.Generator) -> lis
     return sorted(out, key=lambda r: (r.date, r.until))
 
 
-def _belongs(first: LogRow, before: LogRow, row: LogRow) -> bool:
+def _continues_run(first: LogRow, before: LogRow, row: LogRow) -> bool:
     same = (row.task, row.builders, row.helpers, row.rework) == (
         first.task, first.builders, first.helpers, first.rework,
     )  # fmt: skip
@@ -117,7 +132,7 @@ def _pieces(run: Sequence[LogRow]) -> float | None:
 
 
 def sessions_of(rows: Sequence[LogRow]) -> pd.DataFrame:
-    """The sessions frame of log rows that are sorted by date and until (columns: schemas/sessions.json)."""
+    """The sessions frame of log rows, which must be sorted by date and until."""
 
     def number(values: list[float | None]) -> np.ndarray:
         return np.array([np.nan if v is None else v for v in values], dtype=float)

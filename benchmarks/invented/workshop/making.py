@@ -16,8 +16,8 @@ from forecast.files.plan import Plan
 
 _DRAWING = 9
 _AWAY_YEARS = 20
-_MISLABELLED, _WITHOUT_PLAN = 0.15, 0.5
-_LUMPS = 0.03
+_MISLABELLED, _WITHOUT_PLAN = 0.15, 0.5  # as the kind "mislabelled" says
+_LUMPS = 0.03  # share of rows that begin a run logged later: judgement
 
 
 def make_build(
@@ -29,7 +29,7 @@ def make_build(
     builders: int = 1,
     until: float = 1.0,
 ) -> SyntheticBuild:
-    """An invented build, its parameters drawn from what builders are like, played to its end.
+    """An invented build of a kind, simulated to its end.
 
     Parameters
     ----------
@@ -37,9 +37,9 @@ def make_build(
         plan are wrong and half of the planned hours are missing)
     habit : "weekend", "daily" (short sessions), or "bursts" (with silences of months)
     seed : the same seed and kinds give the same build
-    tasks : about how many are in the plan
-    builders : 1, or 2 with the second joining at the start or within two years
-    until : the fraction of all person-hours after which the log is cut; 1 = the whole log
+    tasks : approximate number of tasks in the plan
+    builders : 1, or 2; the second joins at the start or within two years
+    until : fraction of all person-hours after which the log is cut (default: the whole log)
 
     Examples
     --------
@@ -94,7 +94,7 @@ def _mislabelled(plan: Plan, rng: np.random.Generator) -> Plan:
 
 
 def _holidays(start: date, rng: np.random.Generator) -> tuple[Away, ...]:
-    """Two weeks in summer and one at the end of the year, known ahead as holidays are."""
+    """Two weeks in summer and one at the end of the year, for as long as any build may last."""
     first = rng.integers(0, 40, size=_AWAY_YEARS)
     away = []
     for year in range(_AWAY_YEARS):

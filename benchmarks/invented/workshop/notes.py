@@ -1,4 +1,4 @@
-"""Words in the margin: what a builder writes beside the hours, and when a session began."""
+"""Notes that builders write beside the hours, and start times of sessions."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ LUMPED = "Written up afterwards, hours from memory"
 
 
 def with_notes(synthetic: SyntheticBuild, *, seed: int, share: float = 0.3) -> SyntheticBuild:
-    """The same build with notes on a share of the rows, and the hour on which some sessions began."""
+    """The same build with notes on a share of the rows, and start times on some."""
     rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(7,)))
     rows = []
     day = None

@@ -1,4 +1,4 @@
-"""Plans drawn at random, with the shape of a kit: stages of assemblies, assemblies of steps, pairs."""
+"""Random plans with the shape of a kit: stages of assemblies, assemblies of steps, pairs."""
 
 from __future__ import annotations
 
@@ -8,14 +8,16 @@ from benchmarks.invented.workshop.kit import UNITS
 from forecast.files.plan import Crew, Delivery, Plan, Task
 
 TYPES = ("deburr", "drill", "dimple", "prime", "rivet", "fit", "seal", "bend", "wire", "cut", "test", "paint")
+# Chance of a hold of 1 to 3 days, chance of needing two people, pieces per 4-hour task: judgement, after
+# common kits. Hours: the median and spread of planned hours in large task records (shared/effort_spread.csv).
 _HOLDS = {"prime": 0.6, "seal": 0.8, "paint": 0.7}
 _TWO = {"rivet": 0.2, "fit": 0.1, "test": 0.06}
 _PIECES = {"drill": 120.0, "dimple": 150.0, "rivet": 150.0}
 _MEDIAN_HOURS, _HOURS_LOG_SD = 3.2, 0.75
 
 
-class _Drawing:
-    """A plan under the pencil: its tasks, and where each stage ended."""
+class _PlanDraft:
+    """A plan under construction: its tasks so far, and the last task of each finished stage."""
 
     def __init__(self, rng: np.random.Generator) -> None:
         self.rng = rng
@@ -26,7 +28,7 @@ class _Drawing:
         return bool(self.rng.random() < of)
 
     def stage(self, name: str, count: int, mix: np.ndarray, delivery: str | None) -> None:
-        """A stage of about `count` tasks: assemblies, then a few steps that join them."""
+        """Add a stage of about `count` tasks: assemblies, then a few steps that join them."""
         ends: list[str] = []
         first = len(self.tasks)
         while len(self.tasks) - first < count - 2:
@@ -88,20 +90,20 @@ class _Drawing:
 
 
 def draw_plan(tasks: int, rng: np.random.Generator) -> tuple[Plan, tuple[Delivery, ...]]:
-    """A plan of about so many tasks in three to six stages, and what its later stages wait for."""
+    """Draw a plan of about `tasks` tasks in three to six stages (two below 60 tasks), and its deliveries."""
     count = int(rng.integers(3, 7)) if tasks >= 60 else 2
     share = rng.dirichlet(np.full(count, 6.0))
     common = rng.dirichlet(np.full(len(TYPES), 3.0))
-    drawing, deliveries = _Drawing(rng), []
+    draft, deliveries = _PlanDraft(rng), []
     for s in range(count):
         name = f"stage {s + 1}"
         kit = None
-        if s > 0 and drawing.chance(0.4):
+        if s > 0 and draft.chance(0.4):
             kit = f"kit-{s + 1}"
             deliveries.append(_delivery(kit, name, rng))
         mix = 0.6 * common + 0.4 * rng.dirichlet(np.full(len(TYPES), 0.8))
-        drawing.stage(name, max(round(tasks * share[s]), 4), mix / mix.sum(), kit)
-    return Plan(tasks=tuple(drawing.tasks)), tuple(deliveries)
+        draft.stage(name, max(round(tasks * share[s]), 4), mix / mix.sum(), kit)
+    return Plan(tasks=tuple(draft.tasks)), tuple(deliveries)
 
 
 def _delivery(kit: str, stage: str, rng: np.random.Generator) -> Delivery:

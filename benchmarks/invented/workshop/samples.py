@@ -14,7 +14,7 @@ from benchmarks.invented.workshop.writer import write_build
 
 @dataclass(frozen=True, kw_only=True)
 class Sample:
-    """One sample: how it is made, the day on which its folder is looked at, and what it is about."""
+    """How a sample is made, the last day of its folder, and the text of its README.md."""
 
     make: Callable[[], SyntheticBuild]
     until: date
@@ -29,7 +29,12 @@ SAMPLES = {
 
 
 def write_sample(name: str, folder: Path | str) -> SyntheticBuild:
-    """Write one sample's folder and its README.md; the build that it was cut from."""
+    """Write the folder of a sample and its README.md.
+
+    Returns
+    -------
+    the whole build, from which the folder was cut
+    """
     sample = SAMPLES[name]
     synthetic = sample.make()
     write_build(synthetic, folder, until=sample.until)
@@ -39,7 +44,7 @@ def write_sample(name: str, folder: Path | str) -> SyntheticBuild:
 
 
 def sample_readme(name: str, sample: Sample, synthetic: SyntheticBuild) -> str:
-    """How the sample was made, how it is cut, and how its play went on."""
+    """The text of a sample's README.md."""
     truth, plan = synthetic.truth, synthetic.build.plan
     known = synthetic.build.sessions
     known = known.loc[known["until"] <= str(sample.until)]

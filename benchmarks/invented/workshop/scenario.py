@@ -1,4 +1,4 @@
-"""One invented build, told before it begins, and its play from the first day to the last."""
+"""An invented build before its first day, and the state of its simulation."""
 
 from __future__ import annotations
 
@@ -9,28 +9,28 @@ from datetime import date
 import numpy as np
 
 from benchmarks.invented.workshop.job import Rules
-from benchmarks.invented.workshop.presence import HELPER, Mood, Presence, ordinals
+from benchmarks.invented.workshop.presence import HELPER, HabitState, Presence, ordinals
 from benchmarks.invented.workshop.totals import Totals, TrueTask
 from benchmarks.invented.workshop.truth import BeyondTruth, EffortTruth, HabitTruth, OrderTruth, ReportTruth
 from benchmarks.invented.workshop.workshop import Workshop
 from forecast.files.logbook import Away, Builder
 from forecast.files.plan import Delivery, Limit, Plan
 
-_LONGEST_DAYS = 150 * 366
+_LONGEST_DAYS = 150 * 366  # guards against work that grows faster than it is done
 
 
 @dataclass(frozen=True, kw_only=True)
 class Scenario:
-    """Everything that is settled before the first day.
+    """Everything that is decided before the first day.
 
     Attributes
     ----------
-    name, country, builders, limits, plan, deliveries, away : as the folder tells them at the start
-    start : the first day on which somebody may come
-    tasks : what is true of each task of the plan, in its order
+    name, country, builders, limits, plan, deliveries, away : as in the build folder at the start
+    start : the first day on which anybody may come
+    tasks : the truth about each task, in plan order
     pair_effect : task -> log effect that a pair of repeats has in common
     effort, beyond, reports, habit, order : the parameters
-    first_level : of the habit on the first day
+    first_level : level of the habit on the first day
     """
 
     name: str
@@ -52,34 +52,34 @@ class Scenario:
 
 
 @dataclass(slots=True)
-class Stand:
-    """A build in mid-play: the day that comes next, the work and the household."""
+class PlayState:
+    """The state of a simulation: the day to come, the work and the household."""
 
     day: int
     workshop: Workshop
     presence: Presence
 
-    def copy(self) -> Stand:
-        """The same stand, to be played on apart."""
-        return Stand(self.day, self.workshop.copy(), self.presence.copy())
+    def copy(self) -> PlayState:
+        """The same state, to be simulated apart."""
+        return PlayState(self.day, self.workshop.copy(), self.presence.copy())
 
-    def throw(self, rng: np.random.Generator) -> None:
-        """Draw anew everything that no day up to now has settled."""
+    def redraw(self, rng: np.random.Generator) -> None:
+        """Replace every random number that no day so far has used."""
         work, household = rng.spawn(2)
-        self.workshop.throw(work, self.day - 1)
-        self.presence.throw(household)
+        self.workshop.redraw(work, self.day - 1)
+        self.presence.redraw(household)
 
     def play(self, last_day: int | None = None) -> None:
-        """Go on until the work is finished, or to the end of `last_day`.
+        """Simulate until the work is finished, or to the end of `last_day`.
 
         Raises
         ------
-        ValueError without `last_day`, when the work is not finished within 150 years.
+        ValueError when no `last_day` is given and the work is not finished within 150 years.
         """
         workshop, presence = self.workshop, self.presence
         end = self.day + _LONGEST_DAYS if last_day is None else last_day
         while self.day <= end and not workshop.finished:
-            here = presence.day(self.day, workshop.wish)
+            here = presence.day(self.day, workshop.two_person_work)
             if here and (len(here) > 1 or HELPER not in here):
                 workshop.work_day(self.day, here)
             self.day += 1
@@ -87,12 +87,12 @@ class Stand:
             self.day = max(self.day, last_day + 1)
         elif not workshop.finished:
             raise ValueError(
-                f"the work must end within {_LONGEST_DAYS // 366} years; it grows faster than it is done."
+                f"the work must end within {_LONGEST_DAYS // 366} years; added tasks outpace it."
             )
 
 
-def begin(scenario: Scenario, rng: np.random.Generator) -> Stand:
-    """The build before its first day, with its own luck drawn."""
+def begin(scenario: Scenario, rng: np.random.Generator) -> PlayState:
+    """The state before the first day."""
     rules = Rules(
         plan=scenario.plan,
         deliveries=scenario.deliveries,
@@ -107,19 +107,19 @@ def begin(scenario: Scenario, rng: np.random.Generator) -> Stand:
     away: dict[str, set[int]] = {}
     for a in scenario.away:
         away.setdefault(a.builder or "", set()).update(ordinals(a.start, a.end))
-    mood = Mood(level=scenario.first_level)
-    stand = Stand(first, Workshop(rules, totals), Presence(scenario.habit, joins, away, mood))
-    stand.throw(rng)
-    return stand
+    habit_state = HabitState(level=scenario.first_level)
+    state = PlayState(first, Workshop(rules, totals), Presence(scenario.habit, joins, away, habit_state))
+    state.redraw(rng)
+    return state
 
 
 def true_tasks(plan: Plan) -> tuple[TrueTask, ...]:
-    """The truth of a plan that says what is true: types as they are, hours as planned."""
+    """The truth behind a plan without errors: its types and planned hours."""
     return tuple(
         TrueTask(
             task=t.task,
             type=t.type,
-            base_hours=t.planned_hours or 4.0,
+            base_hours=t.planned_hours or 4.0,  # `typical_hours` of `EffortTruth`
             quantity=max(round(t.quantity), 1),
             repeat_of=t.repeat_of,
         )
@@ -128,7 +128,7 @@ def true_tasks(plan: Plan) -> tuple[TrueTask, ...]:
 
 
 def pair_effects(plan: Plan, effort: EffortTruth, rng: np.random.Generator) -> dict[str, float]:
-    """Task -> what it has in common with the task that it repeats, for every task of a pair."""
+    """Task -> log effect shared with the task that it repeats, for every task of a pair."""
     out: dict[str, float] = {}
     for t in plan.tasks:
         if t.repeat_of is not None:

@@ -1,10 +1,10 @@
-"""Kits and parts on order: when the builder orders them, when they come, who waits for them."""
+"""Deliveries: when the builder orders them, when they arrive, and which tasks wait for them."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
-from benchmarks.invented.workshop.dice import Dice
+from benchmarks.invented.workshop.number_stream import NumberStream
 from forecast.files.plan import Delivery, Plan
 
 
@@ -14,8 +14,8 @@ class Supplies:
     Attributes
     ----------
     ordered, arrives : delivery -> ordinal of the day
-    waiting : delivery -> positions of the tasks that it still keeps waiting: those that name it, or
-        else the whole stage that needs it
+    waiting : delivery -> positions of the tasks that still wait for it: those that name it, or else the
+        whole stage that needs it
     """
 
     def __init__(self, plan: Plan, deliveries: tuple[Delivery, ...], order_ahead: float) -> None:
@@ -30,17 +30,25 @@ class Supplies:
                 self.waiting[d.delivery] = named or whole
 
     def copy(self) -> Supplies:
-        """The same orders, to go on with apart."""
+        """The same orders, to be simulated apart."""
         new = object.__new__(Supplies)
         new.__dict__.update(self.__dict__)
         new.ordered, new.arrives = dict(self.ordered), dict(self.arrives)
         new.waiting = dict(self.waiting)
         return new
 
-    def call(self, day: int, share_done: Callable[[int], float], dice: Dice) -> list[int]:
-        """Order what it is time for; the positions of the tasks for which something came by today.
+    def advance(self, day: int, share_done: Callable[[int], float], numbers: NumberStream) -> list[int]:
+        """Place the orders that are due, and receive what has arrived.
 
-        `share_done` tells of a stage's position which share of its tasks is done.
+        Parameters
+        ----------
+        day : its ordinal
+        share_done : position of a stage -> share of its tasks that are done
+        numbers : source of lead times
+
+        Returns
+        -------
+        positions of the tasks whose delivery has arrived
         """
         released: list[int] = []
         for d in self.deliveries:
@@ -50,20 +58,20 @@ class Supplies:
                 before = (self.stages.index(d.needed_for) if d.needed_for in self.stages else 0) - 1
                 if before < 0 or share_done(before) >= self.order_ahead:
                     self.ordered[d.delivery] = day
-                    self.arrives[d.delivery] = self._arrival(d, day, dice)
+                    self.arrives[d.delivery] = self._arrival(d, day, numbers)
             elif self.arrives[d.delivery] <= day:
                 released += self.waiting.pop(d.delivery)
         return released
 
-    def draw_again(self, today: int, dice: Dice) -> None:
-        """New days of arrival, later than today, for what is on order and has not come."""
+    def redraw(self, today: int, numbers: NumberStream) -> None:
+        """Draw new arrivals, later than today, of what is on order."""
         for d in self.deliveries:
             if self.arrives.get(d.delivery, 0) > today:
-                self.arrives[d.delivery] = self._arrival(d, today, dice)
+                self.arrives[d.delivery] = self._arrival(d, today, numbers)
 
-    def _arrival(self, d: Delivery, today: int, dice: Dice) -> int:
-        for _ in range(200):
-            weeks = dice.triangular(d.lead_weeks_low, d.lead_weeks_likely, d.lead_weeks_high)
+    def _arrival(self, d: Delivery, today: int, numbers: NumberStream) -> int:
+        for _ in range(200):  # rejection of arrivals that are past; after that, a delivery is overdue
+            weeks = numbers.triangular(d.lead_weeks_low, d.lead_weeks_likely, d.lead_weeks_high)
             arrives = self.ordered[d.delivery] + max(round(7 * weeks), 1)
             if arrives > today:
                 return arrives

@@ -1,4 +1,4 @@
-"""What is true of an invented build and its builders: every parameter that the play uses."""
+"""The truth about an invented build and its builders: every parameter of the simulation."""
 
 from __future__ import annotations
 
@@ -13,18 +13,18 @@ import numpy as np
 class EffortTruth:
     """How many person-hours a task takes.
 
-    Log hours of a task = log planned hours, bent by `size_slope` around `typical_hours`, + level + the
-    type's effect + the learning on the pieces of its lot (each piece x of a type costs in proportion to
+    Log hours of a task = log planned hours, scaled by `size_slope` around `typical_hours`, + level + the
+    type's effect + the learning on the pieces of its lot (piece x of a type costs in proportion to
     x ** slope, and the mean piece of the plan costs as planned) + the repeat effect + the pair's own
-    effect + a drifting common term + luck.
+    effect + a drifting common term + a residual.
 
     Attributes
     ----------
-    type_effect, learning_slope, luck_sd : type -> log ratio, exponent (<= 0), sd of the luck
-    repeat : log effect of being a repeat; `pair_sd` the sd of what a pair of repeats has in common
-    drift_sd, drift_tasks : sd of the common term, and over how many tasks it fades to 1/e
-    tail_degrees : of the t distribution of luck; infinite = normal
-    disaster_chance, disaster_times : how often a task goes badly wrong, and by what factor
+    type_effect, learning_slope, residual_sd : type -> log ratio, exponent (<= 0), sd of the residual
+    repeat, pair_sd : log effect of being a repeat, and the sd of the effect that a pair shares
+    drift_sd, drift_tasks : sd of the drift, and the number of tasks over which it fades to 1/e
+    tail_degrees : degrees of freedom of the t residual; infinite = normal
+    disaster_chance, disaster_times : chance that a task goes badly wrong, and by what factor
     shared_penalty : person-hours of two on one task as a multiple of one alone
     """
 
@@ -33,7 +33,7 @@ class EffortTruth:
     typical_hours: float = 4.0
     type_effect: dict[str, float] = field(default_factory=dict)
     learning_slope: dict[str, float] = field(default_factory=dict)
-    luck_sd: dict[str, float] = field(default_factory=dict)
+    residual_sd: dict[str, float] = field(default_factory=dict)
     repeat: float = 0.0
     pair_sd: float = 0.0
     drift_sd: float = 0.0
@@ -46,13 +46,13 @@ class EffortTruth:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BeyondTruth:
-    """Work that the plan does not tell: rework, work outside the plan, tasks that are added.
+    """Work that is not in the plan: rework, work outside the plan, added tasks.
 
     Attributes
     ----------
-    rework_chance, rework_share, rework_log_sd : chance a task; median share of its hours, and log sd
-    rework_later_chance : share of the rework that is found only days after the task was called done
-    outside_per_hour, outside_hours : pieces of other work per planned person-hour, and their mean hours
+    rework_chance, rework_share, rework_log_sd : chance per task; median share of its hours, and log sd
+    rework_later_chance : share of the rework that is found only days after the task was finished
+    outside_per_hour, outside_hours : pieces of outside work per planned person-hour, and their mean hours
     added_per_hour, added_hours : tasks added per planned person-hour, and their mean planned hours
     """
 
@@ -68,13 +68,13 @@ class BeyondTruth:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReportTruth:
-    """What the builder says of a task under way.
+    """How the builder reports on a task under way.
 
-    logit(said share) = bias + stretch * logit(true share of the hours) + noise, rounded to 5 %.
+    logit(reported share) = bias + stretch * logit(true share of the hours) + noise, rounded to 5 %.
 
     Attributes
     ----------
-    percent_chance : chance of such a word at the end of a session on a task of a day or more
+    percent_chance : chance of such a report at the end of a session on a task of six hours or more
     count_chance : share of the tasks whose pieces are counted session by session
     """
 
@@ -93,14 +93,13 @@ class HabitTruth:
     ----------
     day_chance : Monday to Sunday, chance of a session in a week of building
     session_hours, session_shape : mean and gamma shape of a session at the usual level
-    stop_chance : chance a week that a spell of building ends
+    stop_chance : chance per week that a building spell ends
     short_silence_weeks, long_silence_weeks, long_chance : mean lengths, and the share of long ones
-    level_sd, level_weeks : of the level (log hours a week): sd in the long run, weeks until it has
-        faded to 1/e
-    both_chance : chance that the second builder is there in a session too, and else one alone
-    helper_chance, helper_hours : a visitor without a name, a session; twice as likely when work waits
-        that needs two
-    asked_chance : the same for somebody alone who has nothing else to do but what needs two, and asks
+    level_sd, level_weeks : of the level (log hours per week): long-run sd, weeks until it fades to 1/e
+    both_chance : chance that both builders come to a session, when there are two
+    helper_chance, helper_hours : chance per session of a helper without a name, and mean hours; the chance
+        doubles when two-person work is ready
+    call_chance : the same for somebody alone with only two-person work to do, who calls in help
     """
 
     day_chance: tuple[float, ...]
@@ -115,19 +114,19 @@ class HabitTruth:
     both_chance: float = 0.88
     helper_chance: float = 0.06
     helper_hours: float = 2.0
-    asked_chance: float = 0.5
+    call_chance: float = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OrderTruth:
-    """In which order a builder takes what is ready.
+    """In which order a builder takes ready tasks.
 
     Attributes
     ----------
     run_ahead : share of the sessions that go to a later stage than the first open one
-    stick : chance that a session goes on with the stage of the last one
-    wander : chance that something else than the next task in the plan is begun
-    order_ahead : share of the stage before that is done when the next delivery is ordered
+    stick : chance that a session continues with the stage of the last one
+    wander : chance that another task than the next in the plan is started
+    order_ahead : share of the stage before that is finished when the next delivery is ordered
     """
 
     run_ahead: float = 0.15
@@ -138,19 +137,19 @@ class OrderTruth:
 
 @dataclass(frozen=True, kw_only=True)
 class Truth:
-    """Everything that is true of one invented build, its end included.
+    """The truth about one invented build, its outcome included.
 
     Attributes
     ----------
     effort, beyond, reports, habit, order : the parameters
     types : task -> its true type, whatever the plan says
-    base_hours : task -> the planned hours behind the truth, whether or not the plan shows them
-    total_hours : task -> person-hours that it took in the end, rework apart
+    base_hours : task -> planned hours behind the truth, also where the plan lacks them
+    total_hours : task -> person-hours without rework
     rework_hours : task -> person-hours of rework
-    outside_hours : person-hours outside the plan, to the end
-    stage_finish : stage -> the day on which it was really finished
-    build_finish : the day on which the last of them was
-    weekly_hours : person-hours of each week from the Monday of the first session's week to the end
+    outside_hours : person-hours outside the plan
+    stage_finish : stage -> the day on which it was finished
+    build_finish : the day on which the last stage was finished
+    weekly_hours : (week,) person-hours from the Monday of the first session to the end
     """
 
     effort: EffortTruth

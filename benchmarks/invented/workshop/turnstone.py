@@ -1,4 +1,4 @@
-"""The sample turnstone: who builds it, how, and what is true of it."""
+"""The sample turnstone: its builders and its true parameters."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ EFFORT = EffortTruth(
         "prime": log(0.95) / log(2), "rivet": log(0.88) / log(2), "fit": log(0.95) / log(2),
         "seal": log(0.87) / log(2), "bend": log(0.92) / log(2), "wire": log(0.93) / log(2),
     },
-    luck_sd={
+    residual_sd={
         "deburr": 0.28, "drill": 0.3, "dimple": 0.25, "prime": 0.3, "rivet": 0.32, "fit": 0.5,
         "seal": 0.4, "bend": 0.4, "wire": 0.45, "test": 0.55,
     },
@@ -54,7 +54,7 @@ HABIT = HabitTruth(
 
 
 def turnstone() -> SyntheticBuild:
-    """Play the sample to its end."""
+    """Simulate the sample to its end."""
     plan = turnstone_plan()
     scenario = Scenario(
         name="Turnstone two-seat floatplane",

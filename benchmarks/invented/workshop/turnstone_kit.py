@@ -80,15 +80,15 @@ def _wings(kit: Kit) -> dict[str, list[str]]:
     ], sides=LEFT_RIGHT)  # fmt: skip
     steps = [
         Step("Deburr the {} wing ribs", "deburr", 26, 8.0),
-        Step("Straighten the {} rib flanges", "bend", 26, 5.0, beside=True),
+        Step("Straighten the {} rib flanges", "bend", 26, 5.0, parallel=True),
         Step("Set up the {} wing in the jig, level it twice", "fit", 4, 4.0, "two"),
         Step("Match-drill the {} wing skins", "drill", 520, 12.0, uses=PINS.format(260)),
         Step("Take the {} wing apart and deburr the skins", "deburr", 10, 5.0),
         Step("Dimple the {} wing skins", "dimple", 620, 9.0),
-        Step("Dimple the {} wing ribs", "dimple", 500, 7.0, beside=True),
+        Step("Dimple the {} wing ribs", "dimple", 500, 7.0, parallel=True),
         Step("Prime the {} wing ribs and skins", "prime", 36, 7.0, "either", 2),
         Step("Rivet the {} ribs to the spar", "rivet", 210, 8.0),
-        Step("Run the {} wing's conduit and the pitot line", "wire", 3, 3.0, "one", beside=True),
+        Step("Run the {} wing's conduit and the pitot line", "wire", 3, 3.0, "one", parallel=True),
         Step("Rivet the {} top skins", "rivet", 560, 16.0, "two", uses=PINS.format(240)),
         Step("Rivet the {} nose skin", "rivet", 240, 8.0, "two", uses=PINS.format(140)),
     ]

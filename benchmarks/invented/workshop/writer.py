@@ -1,4 +1,4 @@
-"""Write an invented build as a build folder, as its builder would have kept it."""
+"""Write an invented build as a build folder."""
 
 from __future__ import annotations
 
@@ -20,8 +20,8 @@ def write_build(synthetic: SyntheticBuild, folder: Path | str, *, until: date | 
     Parameters
     ----------
     synthetic : the build
-    folder : made when it is not there; files of these names are replaced
-    until : the day on which the folder is looked at; None = after the end. Nothing later is in it.
+    folder : created when missing; files of these names are replaced
+    until : last day that the folder knows of (default: the end of the build)
     """
     for name, text in folder_texts(synthetic, until).items():
         path = Path(folder) / name
@@ -132,7 +132,7 @@ def _day(day: date | None) -> str:
 
 
 def _hours(hours: float) -> str:
-    """As people write them: 2, 1.5, but 0:45."""
+    """Hours as people write them: 2, 1.5, but 0:45."""
     if hours * 2 == int(hours * 2):
         return f"{hours:g}"
     return f"{int(hours)}:{round(60 * (hours % 1)):02d}"

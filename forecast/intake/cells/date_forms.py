@@ -1,7 +1,7 @@
-"""The forms in which people write a day, found in a text but not yet understood.
+"""The forms in which people write dates, recognized in a text but not resolved yet.
 
-Which of the two numbers of `3/4/2023` is the day is left open here; `find_order` looks for what the whole
-file shows about it.
+Which of the two numbers of `3/4/2023` is the day stays open here; `find_order` looks for evidence in the
+whole file.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-from forecast.intake.sheet import Cell, cell_text, one_line
+from forecast.intake.sheet_cells import Cell, cell_text, one_line
 
 Order = Literal["day_first", "month_first"]
 
@@ -29,10 +29,11 @@ _MONTHS = {
     )
     for name in names.split()
 }  # fmt: skip
+# Longest name first, so that "sept" is not read as "sep" with a letter left over.
 _MONTH = "|".join(sorted(_MONTHS, key=len, reverse=True))
 _YEAR = r"(?:\d{4}|'?\d{2})(?![\d.:])"
 _DAY = r"\d{1,2}(?:st|nd|rd|th)?"
-DAY_FORM = re.compile(
+DATE_FORM = re.compile(
     rf"""
     (?<![\d/.])(?:
       (?P<iso>(?P<iy>\d{{4}})[-/.](?P<im>\d{{1,2}})[-/.](?P<id>\d{{1,2}}))(?![\d/-])
@@ -56,10 +57,13 @@ _ORDER_HEADING: tuple[tuple[re.Pattern[str], Order], ...] = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OrderEvidence:
-    """Which order the two-number dates of a file show.
+    """What a file shows about the order of day and month.
 
-    `day_first` and `month_first` are the texts with a number above 12 that show it; `either` counts the
-    dates that would be a different day in the other order.
+    Attributes
+    ----------
+    day_first, month_first : texts of dates that a number above 12 makes readable in one order only
+    either : number of dates that would be another day in the other order
+    heading : order that the heading of the column shows, such as dd/mm/yyyy
     """
 
     day_first: tuple[str, ...]
@@ -70,23 +74,23 @@ class OrderEvidence:
     @property
     def order(self) -> Order | None:
         """The one order that all the evidence agrees on, or None."""
-        return next(iter(self._shown)) if len(self._shown) == 1 else None
+        return next(iter(self._orders)) if len(self._orders) == 1 else None
 
     @property
     def contradicts_itself(self) -> bool:
         """Whether some dates can only be day first and others only month first."""
-        return len(self._shown) > 1
+        return len(self._orders) > 1
 
     @property
-    def _shown(self) -> set[Order]:
-        shown: set[Order] = {self.heading} if self.heading else set()
-        shown |= {"day_first"} if self.day_first else set()
-        return shown | ({"month_first"} if self.month_first else set())
+    def _orders(self) -> set[Order]:
+        orders: set[Order] = {self.heading} if self.heading else set()
+        orders |= {"day_first"} if self.day_first else set()
+        return orders | ({"month_first"} if self.month_first else set())
 
 
 @dataclass(frozen=True, slots=True)
-class Written:
-    """A date as written: `first` and `second` are its two numbers where their order is open."""
+class WrittenDate:
+    """A date in its written parts: `first` and `second` are numbers whose order is open."""
 
     year: int | None = None
     month: int | None = None
@@ -98,7 +102,12 @@ class Written:
 
 
 def find_order(cells: Iterable[Cell], heading: str = "") -> OrderEvidence:
-    """Look through all dates of a file for a number above 12 that shows which comes first.
+    """Search all dates of a file for a number above 12, which shows the order of day and month.
+
+    Parameters
+    ----------
+    cells : the cells of the columns of dates
+    heading : heading of the column; one such as dd/mm/yyyy shows the order too
 
     Examples
     --------
@@ -112,57 +121,47 @@ def find_order(cells: Iterable[Cell], heading: str = "") -> OrderEvidence:
         if not isinstance(cell, str):
             continue
         text = plain_words(cell)
-        for raw in (written_day(m) for m in DAY_FORM.finditer(text)):
-            if raw.first is None or raw.second is None:
+        for written in (written_date(m) for m in DATE_FORM.finditer(text)):
+            first, second = written.first, written.second
+            if first is None or second is None:
                 continue
-            if raw.first > 12 >= raw.second:
+            if first > 12 >= second:
                 day_first.append(cell_text(cell))
-            elif raw.second > 12 >= raw.first:
+            elif second > 12 >= first:
                 month_first.append(cell_text(cell))
-            elif raw.first != raw.second:
+            elif first != second:
                 either += 1
-    words = heading.casefold()
-    said = next((order for pattern, order in _ORDER_HEADING if pattern.search(words)), None)
+    orders = (order for pattern, order in _ORDER_HEADING if pattern.search(heading.casefold()))
     return OrderEvidence(
-        day_first=tuple(day_first),
-        month_first=tuple(month_first),
-        either=either,
-        heading=said,
+        day_first=tuple(day_first), month_first=tuple(month_first), either=either, heading=next(orders, None)
     )
 
 
 def plain_words(cell: str) -> str:
-    """A cell on one line, without case and without the name of the weekday."""
-    text = one_line(cell_text(cell)).casefold()
-    return _WEEKDAY.sub("", text)
+    """A cell on one line, case-folded and without a leading weekday."""
+    return _WEEKDAY.sub("", one_line(cell_text(cell)).casefold())
 
 
-def written_day(m: re.Match[str]) -> Written:
-    """What one match of `DAY_FORM` says."""
+def written_date(m: re.Match[str]) -> WrittenDate:
+    """The parts of one match of `DATE_FORM`."""
     if m["iso"]:
-        return Written(year=int(m["iy"]), month=int(m["im"]), day=int(m["id"]))
+        return WrittenDate(year=int(m["iy"]), month=int(m["im"]), day=int(m["id"]))
     if m["compact"]:
         c = m["compact"]
-        return Written(year=int(c[:4]), month=int(c[4:6]), day=int(c[6:]))
+        return WrittenDate(year=int(c[:4]), month=int(c[4:6]), day=int(c[6:]))
     if m["a"]:
         year, short = _written_year(m["y"])
-        return Written(year=year, first=int(m["a"]), second=int(m["b"]), short_year=short)
+        return WrittenDate(year=year, first=int(m["a"]), second=int(m["b"]), short_year=short)
     if m["a2"]:
-        return Written(first=int(m["a2"]), second=int(m["b2"]))
+        return WrittenDate(first=int(m["a2"]), second=int(m["b2"]))
     month = _MONTHS[m["m1"] or m["m2"] or m["m3"]]
     year, short = _written_year(m["y1"] or m["y2"] or m["y3"])
-    day = m["d1"] or m["d2"]
-    last = int(re.sub(r"\D", "", m["d2b"])) if m["d2b"] else None
-    return Written(
-        year=year,
-        month=month,
-        day=int(re.sub(r"\D", "", day)) if day else None,
-        short_year=short,
-        last_day=last,
-    )
+    day, last = (int(re.sub(r"\D", "", d)) if d else None for d in (m["d1"] or m["d2"], m["d2b"]))
+    return WrittenDate(year=year, month=month, day=day, short_year=short, last_day=last)
 
 
 def _written_year(text: str | None) -> tuple[int | None, bool]:
+    """The year, and whether it has two digits (a build log begins in this century)."""
     if not text:
         return None, False
     digits = text.lstrip("'")

@@ -1,8 +1,8 @@
 """Hours as people write them: `2.5`, `2,5`, `2:30`, `2h30`, `180` under a minutes heading, `~3 hours`.
 
-None of the duration parsers on the market is safe here (one reads `1:30` as seconds, another `1,5h` as
-15 hours), so the forms are spelled out. A bare number counts only where a heading or an answer says its
-unit. What is not one of the forms is not guessed at but named.
+General-purpose duration parsers are not safe here (one reads `1:30` as seconds, another `1,5h` as 15 hours),
+so the forms are listed. A bare number needs a unit from the heading or from an answer. Any other text is
+reported, not guessed.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from typing import Literal
 
-from forecast.intake.sheet import Cell, Unread, cell_text, clean_text
+from forecast.intake.sheet_cells import Cell, Unread, cell_text, clean_text
 
 Unit = Literal["hours", "minutes", "person_hours"]
 
@@ -37,20 +37,26 @@ _WORDS = re.compile(r"[^\W\d].*", re.DOTALL)
 # A number before one of these is no number of hours.
 _NOT_HOURS = re.compile(r"(?:am|pm|days?|weeks?|months?|evenings?|nights?|weekends?|sessions?|people|x)\b")
 _THOUSANDS = re.compile(r"\d{1,3},\d{3}")
+# A spreadsheet stores 30 h as 1900-01-01 06:00; from March 1900 on its calendar is a day off, and the cell is
+# taken for a date.
 _SPREADSHEET_DAY_ZERO = datetime(1899, 12, 31)
 _SPREADSHEET_DAYS = (date(1899, 12, 31), date(1900, 3, 1))
+NO_UNIT = "is a bare number, and neither the heading nor the cell says hours or minutes"
+_NO_HOURS = Unread("is not a number of hours")
+_SEVERAL = Unread("is more than one number of hours: which one counts?")
+_PLACEHOLDER = Unread("is a placeholder: hours must be above 0")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HoursPart:
-    """One amount of time of one cell.
+    """One amount of time in a cell.
 
     Attributes
     ----------
-    hours : clock hours, or person-hours where `unit` says so; above 0
-    unit : what the number was taken for
-    about : the cell says that it is not exact
-    what : the words that go with this part, or ""
+    hours : clock hours, or person-hours if `unit` is "person_hours"; above 0
+    unit : unit in which the number was read
+    about : the cell marks it as approximate
+    what : the words that belong to this amount, or ""
     """
 
     hours: float
@@ -60,15 +66,19 @@ class HoursPart:
 
 
 def read_duration(
-    cell: Cell, unit: Unit | None, *, point_before_minutes: bool = False
+    cell: Cell, unit: Unit | None, *, minutes_after_point: bool = False
 ) -> tuple[HoursPart, ...] | Unread:
-    """Every amount of time in one cell, or why it cannot be read.
+    """Read every amount of time in one cell.
 
     Parameters
     ----------
     cell : as the file holds it
-    unit : of bare numbers, from the heading or an answer; None refuses them
-    point_before_minutes : read `2.30` as 2 h 30 min, because the builder said so
+    unit : unit of bare numbers, from the heading or an answer; None rejects them
+    minutes_after_point : read `2.30` as 2 h 30 min, because the builder says so
+
+    Returns
+    -------
+    The amounts, or the reason why the cell cannot be read.
 
     Examples
     --------
@@ -80,22 +90,20 @@ def read_duration(
     'is not a number of hours'
     """
     if isinstance(cell, bool):
-        return Unread("is not a number of hours")
+        return _NO_HOURS
     if isinstance(cell, datetime | date | time | timedelta):
         return _from_clock(cell)
     if cell is None or (isinstance(cell, str) and not clean_text(cell)):
-        return Unread("is missing: the row says no hours")
+        return Unread("is missing: the row gives no hours")
     text = f"{cell:.10g}" if isinstance(cell, float) else clean_text(cell).casefold()
-    parts = _read_text(text, unit, point_before_minutes)
-    if isinstance(parts, Unread):
-        return parts
-    if any(p.hours <= 0 for p in parts):
-        return Unread("is a placeholder: hours must be above 0")
+    parts = _read_text(text, unit, minutes_after_point)
+    if not isinstance(parts, Unread) and any(p.hours <= 0 for p in parts):
+        return _PLACEHOLDER
     return parts
 
 
 def _from_clock(cell: datetime | date | time | timedelta) -> tuple[HoursPart, ...] | Unread:
-    """A cell that the spreadsheet itself keeps as a time: 30 h are a day and 6 hours of the year 1900."""
+    """A cell that the spreadsheet stores as a time."""
     if isinstance(cell, timedelta):
         hours = cell.total_seconds() / 3600
     elif isinstance(cell, time):
@@ -106,9 +114,7 @@ def _from_clock(cell: datetime | date | time | timedelta) -> tuple[HoursPart, ..
         return Unread("is a date where hours should be")
     else:
         hours = (cell - _SPREADSHEET_DAY_ZERO).total_seconds() / 3600
-    if hours <= 0:
-        return Unread("is a placeholder: hours must be above 0")
-    return (HoursPart(hours=round(hours, 4), unit="hours"),)
+    return (HoursPart(hours=round(hours, 4), unit="hours"),) if hours > 0 else _PLACEHOLDER
 
 
 def _read_text(text: str, unit: Unit | None, point: bool) -> tuple[HoursPart, ...] | Unread:
@@ -118,20 +124,19 @@ def _read_text(text: str, unit: Unit | None, point: bool) -> tuple[HoursPart, ..
     pieces = [p for p in _PART.split(text) if p]
     parts: list[HoursPart] = []
     for piece in pieces:
-        said = parts[-1].unit if parts else None
-        part = _one_part(piece, said or unit, point, words=said is not None)
+        before = parts[-1].unit if parts else None
+        part = _one_part(piece, before or unit, point, words=before is not None)
         if isinstance(part, Unread) or len(pieces) == 1:
             return whole
         parts.append(part)
     if not parts:
         return whole
-    if "," in text and not any(p.what for p in parts):
-        return Unread("is more than one number of hours: which one counts?")
-    return tuple(parts)
+    # Without words, "1, 5" may be a decimal comma with a space.
+    return _SEVERAL if "," in text and not any(p.what for p in parts) else tuple(parts)
 
 
 def _one_part(text: str, unit: Unit | None, point: bool, *, words: bool = False) -> HoursPart | Unread:
-    """One amount with the words after it; bare numbers take words only after a part that said its unit."""
+    """One amount with the words after it; `words` allows them after a bare number."""
     about = bool(_ABOUT.match(text) or _ABOUT_AFTER.search(text))
     text = _ABOUT_AFTER.sub("", _ABOUT.sub("", text)).strip()
     for read in (_clock_form, _unit_form):
@@ -144,17 +149,18 @@ def _one_part(text: str, unit: Unit | None, point: bool, *, words: bool = False)
         return bare
     part, rest = bare
     if rest and (not words or _NOT_HOURS.match(rest)):
-        return Unread("is not a number of hours")
+        return _NO_HOURS
     return _with_words(part, rest, about)
 
 
 def _with_words(part: HoursPart, rest: str, about: bool) -> HoursPart | Unread:
     rest = rest.strip(" .:-")
     if rest and (not _WORDS.fullmatch(rest) or _NOT_HOURS.match(rest) or re.search(r"\d", rest)):
-        return Unread("is more than one number of hours: which one counts?")
+        return _SEVERAL
     return replace(part, what=rest, about=about)
 
 
+# Hours are rounded to four decimals (0.4 s), which is what the log holds.
 def _clock_form(text: str) -> tuple[HoursPart, str] | None:
     clock = _CLOCK.match(text)
     if clock and not re.match(r"\s*[ap]\.?m\b", text[clock.end() :]):
@@ -187,16 +193,16 @@ def _bare_form(text: str, unit: Unit | None, point: bool) -> tuple[HoursPart, st
     fraction = _MIXED_FRACTION.match(text)
     number = fraction or _BARE.match(text)
     if number is None:
-        return Unread("is not a number of hours")
+        return _NO_HOURS
     if unit is None:
-        return Unread("is a bare number, and neither the heading nor the cell says hours or minutes")
+        return Unread(NO_UNIT)
     rest = text[number.end() :]
     if rest and not rest[0].isspace():
-        return Unread("is not a number of hours")
+        return _NO_HOURS
     if fraction:
         return _amount(int(fraction[1] or 0) + _FRACTIONS[fraction[2]], unit), rest.strip()
     if _THOUSANDS.fullmatch(number[0]):
-        return Unread("may hold a decimal comma or a thousands comma: write it without")
+        return Unread("may have a decimal comma or a thousands comma: write it without")
     if point and unit != "minutes":
         return _minutes_after_point(number[0], unit, rest)
     return _amount(_decimal(number[0]), unit), rest.strip()
@@ -206,7 +212,7 @@ def _minutes_after_point(number: str, unit: Unit, rest: str) -> tuple[HoursPart,
     whole, _, minutes = number.replace(",", ".").partition(".")
     minutes = minutes.ljust(2, "0")
     if len(minutes) > 2 or int(minutes) > 59:
-        return Unread("must have 00 to 59 minutes after the point, as you said that the column has")
+        return Unread("must have 00 to 59 minutes after the point, as you answered for this column")
     return _amount(int(whole or 0) + int(minutes) / 60, unit), rest.strip()
 
 

@@ -1,8 +1,8 @@
-"""Labels that somebody has spelled in several ways: `wing`, `wings`, `wing `, `Wnig`.
+"""Labels spelled in several ways: `wing`, `wings`, `wing `, `Wnig`.
 
-Two spellings are proposed as one when they have as many words, the same numbers and the same sides
-(left is not right), and each word is equal, a plural, or one slip of the finger away. The builder sees
-every proposal; nothing is joined in silence.
+Two spellings are proposed as one label when they have the same number of words, the same numbers and the
+same sides (left is not right), and each word is equal, a plural, or a small typing error away. The builder
+sees every proposal; nothing is merged silently.
 """
 
 from __future__ import annotations
@@ -13,15 +13,18 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 from functools import lru_cache
+from itertools import chain, count
 
-from forecast.intake.sheet import one_line
+from forecast.intake.sheet_cells import one_line
 
 _WORD = re.compile(r"[^\W_]+")
-_LEAST_LETTERS_OF_A_SLIP = 5
-_LEAST_LIKENESS = 0.85
-# A column with more labels than this holds free text: only case and blanks are joined then.
+# Judgement: a letter missing from a word of five (ratio 0.89) and two letters swapped in a word of eight
+# (0.88) pass as a typing error; shorter words differ too easily ("wing", "ring").
+_SHORTEST_TYPO = 5
+_LEAST_SIMILARITY = 0.85
+# A column with more labels than this is free text, where only case and blanks are merged.
 _MOST_LABELS = 400
-# Words that look alike and mean different places: never taken for a slip of each other.
+# Words that look alike and mean different places: never a typing error of each other.
 _SIDES = frozenset(
     {
         "left", "right", "upper", "lower", "inner", "outer", "inboard", "outboard", "top", "bottom", "front",
@@ -33,7 +36,7 @@ _SEPARATORS = re.compile(r"\s*[,/;\n]\s*")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LabelGroup:
-    """Spellings that are proposed as one label."""
+    """Spellings proposed as one label, and the number of rows that have one of them."""
 
     label: str
     spellings: tuple[str, ...]
@@ -46,41 +49,41 @@ class LabelGroup:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Labels:
-    """How the labels of one column are understood.
+    """The labels of one column.
 
     Attributes
     ----------
-    of : spelling, on one line and without case -> label
-    groups : the labels that stand for more than one spelling
+    of : `label_key` of a spelling -> label
+    groups : the labels with more than one spelling
     """
 
     of: Mapping[str, str]
     groups: tuple[LabelGroup, ...] = ()
 
     def __call__(self, spelling: str) -> str:
-        """The label of one spelling; one that was never seen stands for itself."""
+        """The label of one spelling; an unknown spelling is its own label."""
         return self.of.get(label_key(spelling), one_line(spelling))
 
 
 def label_key(spelling: str) -> str:
-    """What two spellings share when they differ only in case and blanks."""
+    """A spelling without differences of case and blanks."""
     return one_line(spelling).casefold()
 
 
-def join_labels(
-    spellings: Iterable[str], *, known: Collection[str] = (), said: Mapping[str, str] | None = None
+def merge_labels(
+    spellings: Iterable[str], *, known: Collection[str] = (), answers: Mapping[str, str] | None = None
 ) -> Labels:
-    """Propose which spellings stand for one label.
+    """Propose which spellings are one label.
 
     Parameters
     ----------
-    spellings : one a row, blanks left out
-    known : labels that exist already (stages of the plan); they win over more frequent spellings
-    said : the builder's own word: spelling -> label, which nothing overrules
+    spellings : one per row, without blank ones
+    known : labels that exist already (stages of the plan); they take precedence over frequent spellings
+    answers : spelling -> label, as the builder says; takes precedence over everything else
 
     Examples
     --------
-    >>> labels = join_labels(["wing", "wing", "wings", "Wing ", "left rib", "right rib"])
+    >>> labels = merge_labels(["wing", "wing", "wings", "Wing ", "left rib", "right rib"])
     >>> labels("WINGS"), labels("left rib"), str(labels.groups[0])
     ('wing', 'left rib', "'Wing', 'wings' as 'wing' (4 rows)")
     """
@@ -88,19 +91,18 @@ def join_labels(
     by_key: dict[str, Counter[str]] = {}
     for spelling, times in counts.items():
         by_key.setdefault(label_key(spelling), Counter())[spelling] += times
-    own = {label_key(spelling): one_line(label) for spelling, label in (said or {}).items()}
+    own = {label_key(spelling): one_line(label) for spelling, label in (answers or {}).items()}
     rank = {key: _rank(key, by_key, known, own) for key in {*by_key, *map(label_key, known), *own}}
     chosen: dict[str, str] = dict(own)
     leaders = [label_key(label) for label in own.values()]
     names = {label_key(k): k for k in known} | {label_key(label): label for label in own.values()}
+    are_few = len(rank) <= _MOST_LABELS
     for key in sorted(rank, key=lambda k: rank[k]):
         if key in chosen:
             continue
-        few = len(rank) <= _MOST_LABELS
-        leader = next((x for x in leaders if are_near(key, x)), None) if few else None
-        if leader is None:
+        leader = next((x for x in leaders if are_near(key, x)), key) if are_few else key
+        if leader == key:
             leaders.append(key)
-            leader = key
         chosen[key] = names.setdefault(leader, _best_spelling(by_key, leader))
     return Labels(of=chosen, groups=_groups(chosen, by_key))
 
@@ -108,6 +110,7 @@ def join_labels(
 def _rank(
     key: str, by_key: Mapping[str, Counter[str]], known: Collection[str], own: Mapping[str, str]
 ) -> tuple[bool, bool, int, str]:
+    """Answers first, then known labels, then frequent ones; the key itself decides between equals."""
     times = sum(by_key[key].values()) if key in by_key else 0
     return key not in own, key not in set(map(label_key, known)), -times, key
 
@@ -130,7 +133,11 @@ def _groups(chosen: Mapping[str, str], by_key: Mapping[str, Counter[str]]) -> tu
 
 
 def are_near(one: str, other: str) -> bool:
-    """Whether two labels may be the same label, spelled twice.
+    """Whether two spellings may be the same label.
+
+    Parameters
+    ----------
+    one, other : the spellings
 
     Examples
     --------
@@ -159,9 +166,9 @@ def _is_same_word(a: str, b: str) -> bool:
         return False
     if _singular(a) == _singular(b):
         return True
-    if min(len(a), len(b)) < _LEAST_LETTERS_OF_A_SLIP or a[0] != b[0]:
+    if min(len(a), len(b)) < _SHORTEST_TYPO or a[0] != b[0]:
         return False
-    return SequenceMatcher(None, a, b, autojunk=False).ratio() >= _LEAST_LIKENESS
+    return SequenceMatcher(None, a, b, autojunk=False).ratio() >= _LEAST_SIMILARITY
 
 
 def _singular(word: str) -> str:
@@ -172,8 +179,26 @@ def _singular(word: str) -> str:
     return word
 
 
+def first_free(name: str, taken: Collection[str], form: str = "{}{}") -> str:
+    """Make a name unique by a number from 2 up.
+
+    Parameters
+    ----------
+    name : the name wanted
+    taken : names that exist already
+    form : how name and number are joined
+
+    Examples
+    --------
+    >>> first_free("wing", ["wing", "wing-2"], "{}-{}")
+    'wing-3'
+    """
+    numbered = (form.format(name, number) for number in count(2))
+    return next(free for free in chain([name], numbered) if free not in taken)
+
+
 def split_labels(cell: str) -> list[str]:
-    """The labels of one cell, in which several may stand.
+    """The labels of one cell that may hold several.
 
     Examples
     --------

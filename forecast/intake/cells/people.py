@@ -7,54 +7,54 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from forecast.intake.answers import HELPER
-from forecast.intake.cells.labels import LabelGroup, Labels, join_labels, label_key
-from forecast.intake.sheet import Cell, Unread, cell_text, one_line
+from forecast.intake.builder_answers import HELPER
+from forecast.intake.cells.labels import Labels, first_free, label_key, merge_labels
+from forecast.intake.sheet_cells import Cell, Unread, cell_text, one_line
 
 SELF = "me"
-MOST_HELPERS = 99
+MOST_HELPERS = 99  # the most that a cell of log.csv can name
 _SPLIT = re.compile(r"\s*[+&/,;\n]\s*|\s+(?:and|with|plus|und|mit|w/)\s+")
 _SELF = re.compile(r"(?:just )?(?:me|myself|self|i|solo|alone|by myself)")
 _HELPERS = re.compile(
     r"(\d{1,2}|an?|one|two|three|four)?\s*(?:helpers?|friends?|others?|guests?|kids?|people)"
 )
 _NUMBERS = {None: 1, "a": 1, "an": 1, "one": 1, "two": 2, "three": 3, "four": 4}
-_LEAST_SHARE_OF_A_BUILDER = 0.1
-_LONGEST_NAME = 60
+_LEAST_SHARE_OF_A_BUILDER = 0.1  # of the rows; judgement: who is there less often is a helper
+_LONGEST_NAME = 60  # the longest id that build.toml allows
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class People:
-    """The people of one row: names as written (`SELF` for the builder alone), and how many without a name."""
+    """The people of one row: names as written (`SELF` for "me"), and the number of unnamed helpers."""
 
     names: tuple[str, ...] = ()
     unnamed: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)
-class Crew:
-    """Who the names of a sheet are.
+class SheetCrew:
+    """Builders and helpers behind the names of a sheet.
 
     Attributes
     ----------
-    builders : ids, the first one standing where a row names nobody
-    new_builders : those of them that build.toml does not know yet
-    helpers : names that count as helpers, with their rows
-    groups : names in more than one spelling
+    builders : ids; the first is meant where a row names nobody
+    new_builders : those that build.toml does not have yet
+    helpers : name that counts as a helper -> number of rows
+    labels : spellings of the names
+    id_of : `label_key` of a name -> builder id, or "helper"
     """
 
     builders: tuple[str, ...]
     new_builders: tuple[str, ...]
     helpers: Mapping[str, int]
-    groups: tuple[LabelGroup, ...]
     labels: Labels
     id_of: Mapping[str, str]
 
     def resolve(self, people: People) -> tuple[tuple[str, ...], int, bool]:
-        """Builder ids (sorted), helpers, and whether a builder had to stand in for a helper.
+        """Builder ids (sorted), number of helpers, and whether a builder replaces a helper.
 
-        A log row always has a builder; where a row names helpers only, the first builder stands in for
-        one of them, so that the person-hours stay what they were.
+        A log row needs a builder: where a row names helpers only, the first builder replaces one of them,
+        so that the person-hours are unchanged.
         """
         found = [self.builders[0] if n == SELF else self._id(n) for n in people.names]
         ids = sorted({i for i in found if i != HELPER})
@@ -70,7 +70,7 @@ class Crew:
 
 
 def read_people(cell: Cell) -> People | Unread:
-    """The people of one cell.
+    """Read the people of one cell; a number counts everybody.
 
     Examples
     --------
@@ -102,7 +102,7 @@ def read_people(cell: Cell) -> People | Unread:
 
 
 def read_helpers(cell: Cell) -> People | Unread:
-    """The people of a column of helpers, in which a number counts helpers and not everybody.
+    """Read one cell of a column of helpers; a number counts helpers only.
 
     Examples
     --------
@@ -119,70 +119,72 @@ def _counted(helpers: int) -> People | Unread:
     return People(unnamed=helpers)
 
 
-def find_crew(
-    rows: Iterable[People], *, known: Sequence[str], said: Mapping[str, str], never: Iterable[str] = ()
-) -> Crew:
+def identify_crew(
+    rows: Iterable[People],
+    *,
+    known: Sequence[str],
+    answers: Mapping[str, str],
+    only_helpers: Iterable[str] = (),
+) -> SheetCrew:
     """Tell builders from helpers.
 
     Parameters
     ----------
     rows : the people of each row
-    known : builder ids of build.toml; empty when there is none yet, and then the names that stand in a
-        tenth of the rows or more (at least the most frequent one) are proposed as builders
-    said : name -> builder id or "helper", the builder's own word
-    never : names that stand in a column of helpers
+    known : builder ids of build.toml; while there are none, the names in a tenth of the rows or more (at
+        least the most frequent one) are proposed as builders
+    answers : name -> builder id or "helper", as the builder says
+    only_helpers : names from a column of helpers
 
     Examples
     --------
     >>> rows = [People(names=("Jo",))] * 9 + [People(names=("Jo", "Sam T."))] * 3 + [People(names=("Kim",))]
-    >>> crew = find_crew(rows, known=(), said={})
+    >>> crew = identify_crew(rows, known=(), answers={})
     >>> crew.builders, dict(crew.helpers), crew.resolve(People(names=("Kim", "Jo")))
     (('Jo', 'SamT.'), {'Kim': 1}, (('Jo',), 1, False))
     """
     listed = list(rows)
     names = [n for people in listed for n in people.names if n != SELF]
-    labels = join_labels(names, known=known)
+    labels = merge_labels(names, known=known)
     counts = Counter(labels(n) for n in names)
-    key_said = {label_key(name): who for name, who in said.items()}
-    barred = {label_key(labels(n)) for n in never}
+    answered = {label_key(name): who for name, who in answers.items()}
+    barred = {label_key(labels(n)) for n in only_helpers}
     id_of: dict[str, str] = {label_key(k): k for k in known}
     new: list[str] = []
     for name, rows_with in sorted(counts.items(), key=lambda item: (-item[1], item[0])):
         key = label_key(name)
-        wanted = key_said.get(key)
+        wanted = answered.get(key)
         if wanted is not None:
             id_of[key] = wanted
             new += [wanted] if wanted not in (*known, *new, HELPER) else []
-        elif key not in id_of and not known and key not in barred:
-            often = rows_with >= _LEAST_SHARE_OF_A_BUILDER * len(listed)
-            if often or not new:
-                id_of[key] = builder_id(name, taken=new)
-                new.append(id_of[key])
+            continue
+        is_frequent = not new or rows_with >= _LEAST_SHARE_OF_A_BUILDER * len(listed)
+        if is_frequent and key not in id_of and not known and key not in barred:
+            id_of[key] = builder_id(name, taken=new)
+            new.append(id_of[key])
     builders = (*known, *new) or ("A",)
     helpers = {n: c for n, c in counts.items() if id_of.get(label_key(n), HELPER) == HELPER}
-    return Crew(
+    return SheetCrew(
         builders=builders,
         new_builders=tuple(b for b in builders if b not in known),
         helpers=helpers,
-        groups=labels.groups,
         labels=labels,
         id_of=id_of,
     )
 
 
 def builder_id(name: str, taken: Sequence[str] = ()) -> str:
-    """An id for build.toml from a name: without blanks and +, and not only digits.
+    """Make an id for build.toml from a name: without blanks and +, and not only digits.
+
+    Parameters
+    ----------
+    name : the name
+    taken : ids that exist already
 
     Examples
     --------
     >>> builder_id("Sam T."), builder_id("42"), builder_id("Sam", taken=["Sam"])
     ('SamT.', 'B42', 'Sam2')
     """
-    text = re.sub(r"[\s+]+", "", name)[:50] or "A"
-    text = f"B{text}" if text.isdigit() else text
-    number = 2
-    found = text
-    while found in taken:
-        found = f"{text}{number}"
-        number += 1
-    return found
+    text = re.sub(r"[\s+]+", "", name)[:50] or "A"  # ids have 60 letters at most: ten are left for a number
+    return first_free(f"B{text}" if text.isdigit() else text, taken)

@@ -1,4 +1,4 @@
-"""Rules on the words of a row: several tasks in one row, work that is not building, work done again."""
+"""Rules for the words of a row: several tasks in one row, work that is not building, rework."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import re
 from functools import cache, lru_cache
 from importlib import resources
 
-from forecast.intake.sheet import one_line
+from forecast.intake.sheet_cells import one_line
 
 _CLAUSES = re.compile(
     r"(?:\s*(?:[;\n]|,(?!\d)|\.\s|\s\+\s|\s&\s|\s/\s|\bthen\b|\balso\b|\band\b)\s*)+", re.IGNORECASE
@@ -21,14 +21,14 @@ _BUILDING = re.compile(
     r"rout|plumb|flar|install|mount|bolt|attach|hang|hung|torqu|test|rig|weigh|upholster|sew|vacuum bag|"
     r"re-?(?:do|did|ma[dk]e|drill|rivet|work))\w*"
 )
-_LEADING_WORDS = 3
+_LEADING_WORDS = 3  # a clause names its work within its first words: judgement, tested on evaluation.csv
 
 
 def split_tasks(text: str) -> list[str]:
-    """The clauses of a text that begin with a word of the trade; the others stay with the one before.
+    """Split a text into clauses that each begin with a kind of work, building or not.
 
-    The visible rule: a text is cut at `, ; . + & /`, line ends and the words and, then, also, and a part
-    counts as a task of its own when its first words name a kind of work, building or not.
+    Cuts are made at `, ; . + & /`, line ends and the words and, then, also; a part that does not begin with
+    a kind of work stays with the clause before it.
 
     Examples
     --------
@@ -38,7 +38,7 @@ def split_tasks(text: str) -> list[str]:
     return list(_split_tasks(text))
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=4096)  # a sheet repeats its texts, and a take splits each of them several times
 def _split_tasks(text: str) -> tuple[str, ...]:
     tasks: list[str] = []
     at = 0
@@ -56,7 +56,7 @@ def _split_tasks(text: str) -> tuple[str, ...]:
 
 
 def not_building(text: str) -> str:
-    """The kind of work that is not building, or "" where any part of the text builds.
+    """The kind of work that is not building, or "" if any part of the text is building.
 
     Examples
     --------
@@ -68,18 +68,18 @@ def not_building(text: str) -> str:
 
 
 def clause_not_building(clause: str) -> str:
-    """The kind of work that is not building which the first words of one clause name, or ""."""
+    """The kind of work other than building that the first words of one clause name, or ""."""
     words = one_line(clause).casefold()
     for kind, pattern in _not_building_patterns():
         found = pattern.search(words)
         before = words[: found.start()] if found else ""
-        if found and before.count(" ") < _LEADING_WORDS and not _builds(before):
+        if found and before.count(" ") < _LEADING_WORDS and not _BUILDING.search(before):
             return kind
     return ""
 
 
 def is_rework(text: str) -> bool:
-    """Whether the words say that something was done again.
+    """Whether the words describe rework.
 
     Examples
     --------
@@ -90,27 +90,23 @@ def is_rework(text: str) -> bool:
 
 
 def _names_work(clause: str) -> bool:
-    return _builds(clause.casefold(), first=True) or bool(clause_not_building(clause))
-
-
-def _builds(words: str, *, first: bool = False) -> bool:
-    """Whether a word of the vocabulary stands in the words (or is the first of them)."""
-    return bool(_BUILDING.match(words) if first else _BUILDING.search(words))
+    return bool(_BUILDING.match(clause.casefold()) or clause_not_building(clause))
 
 
 @cache
 def _not_building_patterns() -> tuple[tuple[str, re.Pattern[str]], ...]:
     kinds: dict[str, list[str]] = {}
-    for row in _read_words("not_building.csv"):
+    for row in read_words("not_building.csv"):
         kinds.setdefault(row["kind"], []).append(row["pattern"])
     return tuple((kind, re.compile(rf"\b(?:{'|'.join(patterns)})")) for kind, patterns in kinds.items())
 
 
 @cache
 def _rework_pattern() -> re.Pattern[str]:
-    return re.compile("|".join(row["pattern"] for row in _read_words("rework.csv")))
+    return re.compile("|".join(row["pattern"] for row in read_words("rework.csv")))
 
 
-def _read_words(name: str) -> list[dict[str, str]]:
+def read_words(name: str) -> list[dict[str, str]]:
+    """The rows of one of the word lists in `forecast/intake/words`."""
     source = resources.files("forecast") / "intake" / "words" / name
     return list(csv.DictReader(source.read_text(encoding="utf-8").splitlines()))

@@ -1,8 +1,8 @@
-"""Markdown files with front matter: one session an entry, its headings the keys of the front matter.
+"""Markdown files with front matter: one session per entry, with the keys of the front matter as headings.
 
-The front matter that people write by hand is `key: value`, lists included, between two lines of `---`
-(or TOML between `+++`). It is read here as text and not by a YAML parser on purpose: YAML 1.1 reads
-`hours: 2:30` as the number 150 and `done: no` as false, and can be made to grow without bounds.
+Front matter written by hand is `key: value`, lists included, between two lines of `---` (or TOML between
+`+++`). It is read as text and deliberately not by a YAML parser: YAML 1.1 reads `hours: 2:30` as the number
+150 and `done: no` as false, and a small file can expand without bounds.
 """
 
 from __future__ import annotations
@@ -12,20 +12,29 @@ import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
-from forecast.errors import InputError, Problem
+from forecast.errors import InputError
 from forecast.intake.readers.delimited import decode
-from forecast.intake.sheet import MOST_COLUMNS, MOST_ROWS, ReadFile, Sheet, SheetRow, Unplaced, Unread
+from forecast.intake.sheet_cells import (
+    MOST_COLUMNS,
+    MOST_ROWS,
+    ReadFile,
+    Sheet,
+    SheetRow,
+    Unread,
+    UnreadRecord,
+)
 
+# A longer "key" is a sentence with a colon.
 _KEY = re.compile(r"([\w][\w .()/-]{0,60}?)\s*:(?:\s+(.*)|\s*)")
 _OPENING = re.compile(r"([\w][\w .()/-]{0,60}?)\s*[:=]")
 _ITEM = re.compile(r"\s*-\s+(.*)")
 _HEADING = re.compile(r"#{1,6}\s+(.+)")
 _COMMENT = re.compile(r"\s+#.*")
-_MOST_FILE_BYTES = 5_000_000
+_MOST_FILE_BYTES = 5_000_000  # judgement: thousands of pages of text
 
 
 def is_front_matter(text: str) -> bool:
-    """Whether the first line that holds anything opens a front matter.
+    """Whether the first line that is not blank opens front matter.
 
     Examples
     --------
@@ -36,17 +45,17 @@ def is_front_matter(text: str) -> bool:
 
 
 def read_markdown(path: Path) -> ReadFile:
-    """The entries of one Markdown file, or of every `.md` file under a folder (one entry or more each).
+    """Read the entries of one Markdown file, or of every `.md` file under a folder.
 
     Raises
     ------
-    InputError when there is nothing to read; an entry that cannot be read is in `ReadFile.unread`.
+    InputError : when there is nothing to read; an entry that cannot be read is in `ReadFile.unread`
     """
     files = sorted(p for p in path.rglob("*.md") if p.is_file()) if path.is_dir() else [path]
     if len(files) > MOST_ROWS:
-        raise InputError([Problem(path.name, None, "", "", f"holds more than {MOST_ROWS} files")])
+        raise InputError.about(path.name, f"has more than {MOST_ROWS} files")
     entries: list[tuple[str, int, dict[str, str]]] = []
-    unread: list[Unplaced] = []
+    unread: list[UnreadRecord] = []
     notices: list[str] = []
     for file in files:
         name = file.relative_to(path).as_posix() if path.is_dir() else file.name
@@ -54,14 +63,14 @@ def read_markdown(path: Path) -> ReadFile:
         notices += [notice] if notice else []
         for line, entry in read_entries(text):
             if isinstance(entry, Unread):
-                unread.append(Unplaced(file=name, line=line, value="", reason=entry.reason))
+                unread.append(UnreadRecord(file=name, line=line, value="", reason=entry.reason))
             else:
                 entries.append((name, line, entry))
     if not entries and not unread:
-        raise InputError([Problem(path.name, None, "", "", "holds no Markdown entry with front matter")])
+        raise InputError.about(path.name, "has no Markdown entry with front matter")
     headings = tuple(dict.fromkeys(key for *_, entry in entries for key in entry))
     if len(headings) > MOST_COLUMNS:
-        raise InputError([Problem(path.name, None, "", "", f"holds more than {MOST_COLUMNS} different keys")])
+        raise InputError.about(path.name, f"has more than {MOST_COLUMNS} different keys")
     rows = tuple(
         SheetRow(file=name, line=line, cells=tuple(entry.get(h) or None for h in headings))
         for name, line, entry in entries
@@ -73,15 +82,14 @@ def read_markdown(path: Path) -> ReadFile:
 def _text(file: Path, name: str) -> tuple[str, str]:
     try:
         if file.stat().st_size > _MOST_FILE_BYTES:
-            raise InputError([Problem(name, None, "", "", "is larger than 5 MB: a log entry is not")])
+            raise InputError.about(name, "is larger than 5 MB, which no log entry needs")
         return decode(file.read_bytes(), name)
     except OSError as error:
-        reason = error.strerror or "it cannot be opened"
-        raise InputError([Problem(name, None, "", "", f"could not be read: {reason}")]) from None
+        raise InputError.about(name, f"could not be read: {error.strerror or error}") from None
 
 
 def read_entries(text: str) -> Iterator[tuple[int, dict[str, str] | Unread]]:
-    """Each entry of a text: the line on which it begins, and its keys; the text below is `body`.
+    """Every entry of a text: its first line, and its keys; the text below the front matter is `body`.
 
     Examples
     --------
@@ -97,7 +105,7 @@ def read_entries(text: str) -> Iterator[tuple[int, dict[str, str] | Unread]]:
         fence = lines[at].rstrip()
         end = next((i for i in range(at + 1, len(lines)) if lines[i].rstrip() == fence), None)
         if end is None:
-            yield at + 1, Unread(f"opens a front matter that no line of {fence} closes")
+            yield at + 1, Unread(f"opens front matter that no line of {fence} closes")
             return
         front = lines[at + 1 : end]
         following = _next_entry(lines, end + 1, {m[1] for m in map(_OPENING.match, front) if m})
@@ -106,9 +114,9 @@ def read_entries(text: str) -> Iterator[tuple[int, dict[str, str] | Unread]]:
 
 
 def _next_entry(lines: list[str], start: int, keys: set[str]) -> int:
-    """The line on which the next front matter opens: a fence, and right below it a key seen before.
+    """The line on which the next front matter opens: a fence, and directly below it a known key.
 
-    A fence above anything else is a rule drawn across the text.
+    A fence above anything else is a horizontal rule in the text.
     """
     for i in range(start, len(lines) - 1):
         opening = _OPENING.match(lines[i + 1])
@@ -145,12 +153,12 @@ def _keys(front: list[str]) -> dict[str, str] | Unread:
         elif line[0].isspace() and key:
             found[key] = "\n".join(t for t in (found[key], line.strip()) if t)
         else:
-            return Unread(f"holds a line of front matter that is not `key: value` (its line {number})")
+            return Unread(f"has a line of front matter that is not `key: value` (its line {number})")
     return found
 
 
 def _scalar(text: str) -> str:
-    """A value as it was meant: without its quotes, a list in brackets as its items with commas."""
+    """A value without its quotes and comments; a list in brackets as its items, joined by commas."""
     if len(text) >= 2 and text[0] == text[-1] and text[0] in "'\"":
         return text[1:-1]
     if text.startswith("[") and text.endswith("]"):
@@ -162,5 +170,5 @@ def _toml_keys(front: list[str]) -> dict[str, str] | Unread:
     try:
         found = tomllib.loads("\n".join(front))
     except (tomllib.TOMLDecodeError, RecursionError) as error:
-        return Unread(f"holds front matter that is not TOML ({str(error)[:100]})")
+        return Unread(f"has front matter that is not TOML ({str(error)[:100]})")
     return {key: ", ".join(map(str, v)) if isinstance(v, list) else str(v) for key, v in found.items()}

@@ -1,7 +1,7 @@
-"""XLSX and ODS files from anywhere: looked at before they are opened, read in a process that is limited.
+"""Foreign XLSX and ODS files: inspected before they are opened, and read in a process with limits.
 
-Such a file is a zip archive of XML. A small one can unpack to gigabytes, and the sizes that it declares
-can lie; so it is unpacked once in small pieces, counted and thrown away, before python-calamine sees it.
+Such a file is a zip archive of XML. A small one can unpack to gigabytes, and the sizes that it declares may
+be wrong; so it is first unpacked in pieces that are counted and discarded, before python-calamine sees it.
 """
 
 from __future__ import annotations
@@ -12,15 +12,17 @@ import subprocess
 import sys
 import zipfile
 import zlib
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
 
-from forecast.errors import InputError, Problem
+from forecast.errors import InputError
 from forecast.intake.readers import workbook_child
-from forecast.intake.sheet import MOST_ROWS, Cell, ReadFile, Sheet, SheetRow
+from forecast.intake.sheet_cells import MOST_ROWS, Cell, ReadFile, Sheet, SheetRow
 
+# Judgements: what a build log of decades stays far below, and what every machine can spare. Together with the
+# program itself, reading must fit into 3 s and 300 MB (tests/test_intake_files.py).
 MOST_UNPACKED_BYTES = 50_000_000
 MOST_RATIO = 100
 MOST_MEMORY_BYTES = 280_000_000
@@ -28,8 +30,9 @@ MOST_CPU_SECONDS = 2
 MOST_WAIT_SECONDS = 30.0
 MOST_CELLS = 2_000_000
 _MOST_PARTS = 2_000
+_SMALL_BYTES = 1_000_000  # below this size, any ratio is harmless
 _PIECE = 1 << 16
-_TAIL = 256
+_TAIL = 256  # longer than any tag that is searched for, so that none is missed at the end of a piece
 _ROW = re.compile(rb"<(?:\w+:)?row[ />]")
 _NO_STORED_VALUE = re.compile(rb"</f>\s*(?:<v>\s*</v>|<v\s*/>)?\s*</c>|<f\s*/>\s*</c>")
 _ENTITY = re.compile(rb"<!(?:DOCTYPE|ENTITY)")
@@ -37,10 +40,11 @@ _ENTITY = re.compile(rb"<!(?:DOCTYPE|ENTITY)")
 
 @dataclass(slots=True, kw_only=True)
 class _Counts:
+    """Unpacked bytes, rows, and formulas without a stored value."""
+
     unpacked: int = 0
     rows: int = 0
     valueless: int = 0
-    names: list[str] = field(default_factory=list)
 
 
 def is_zip(data: bytes) -> bool:
@@ -49,40 +53,39 @@ def is_zip(data: bytes) -> bool:
 
 
 def read_workbook(path: Path) -> ReadFile:
-    """The visible sheets of an XLSX or ODS file.
+    """Read the visible sheets of an XLSX or ODS file.
 
-    Formulas give the value that was stored when the file was saved; nothing is computed, no macro is
-    run and no link is followed.
+    Formulas give the value that was stored when the file was saved; nothing is computed, no macro is run and
+    no link is followed.
 
     Raises
     ------
-    InputError with one problem when the file is refused or cannot be read.
+    InputError : one problem, when the file is refused or cannot be read
     """
-    counts = look_before_opening(path)
+    counts = _inspect(path)
     sheets, notices = _sheets(path, _run_child(path))
     if counts.valueless:
         notices.append(
-            f"{counts.valueless} formulas hold no stored value and are read as blank: "
+            f"{counts.valueless} formulas have no stored value and are read as blank: "
             "open the file in your spreadsheet program and save it once."
         )
     return ReadFile(name=path.name, sheets=tuple(sheets), notices=tuple(notices))
 
 
-def look_before_opening(path: Path) -> _Counts:
-    """Unpack the archive piece by piece without keeping it, and refuse what no build log needs."""
+def _inspect(path: Path) -> _Counts:
+    """Unpack the archive in pieces that are discarded, and refuse what no build log needs."""
     counts = _Counts()
     try:
         with zipfile.ZipFile(path) as archive:
             parts = [p for p in archive.infolist() if not p.is_dir()]
             if len(parts) > _MOST_PARTS:
-                raise _refused(path, f"holds {len(parts)} parts: a spreadsheet has a few dozen")
+                raise _refused(path, f"has {len(parts)} parts: a spreadsheet has a few dozen")
             _check_declared(path, parts)
             for part in parts:
-                counts.names.append(part.filename)
                 _unpack(path, archive, part, counts)
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError) as error:
         raise _refused(path, f"is a damaged spreadsheet file ({error})") from None
-    _check_names(path, counts.names)
+    _check_names(path, {part.filename for part in parts})
     return counts
 
 
@@ -91,7 +94,7 @@ def _check_declared(path: Path, parts: list[zipfile.ZipInfo]) -> None:
     packed = max(sum(p.compress_size for p in parts), 1)
     if declared > MOST_UNPACKED_BYTES:
         raise _too_large(path, f"unpacks to {declared / 1e6:.0f} MB")
-    if declared > MOST_RATIO * packed and declared > 1_000_000:
+    if declared > MOST_RATIO * packed and declared > _SMALL_BYTES:
         raise _too_large(path, f"unpacks to {declared / packed:.0f} times its size")
 
 
@@ -104,18 +107,15 @@ def _unpack(path: Path, archive: zipfile.ZipFile, part: zipfile.ZipInfo, counts:
             counts.unpacked += len(piece)
             if counts.unpacked > MOST_UNPACKED_BYTES:
                 raise _too_large(path, f"unpacks to more than {MOST_UNPACKED_BYTES / 1e6:.0f} MB")
-            if counts.unpacked - before > 1_000_000 and _ratio(part, counts.unpacked - before) > MOST_RATIO:
-                raise _too_large(path, f"holds a part that unpacks to more than {MOST_RATIO} times its size")
+            unpacked = counts.unpacked - before
+            if unpacked > _SMALL_BYTES and unpacked > MOST_RATIO * max(part.compress_size, 1):
+                raise _too_large(path, f"has a part that unpacks to more than {MOST_RATIO} times its size")
             if is_xml:
-                tail = _look_at(path, part, tail, piece, counts)
+                tail = _count_tags(path, part, tail, piece, counts)
 
 
-def _ratio(part: zipfile.ZipInfo, unpacked: int) -> float:
-    return unpacked / max(part.compress_size, 1)
-
-
-def _look_at(path: Path, part: zipfile.ZipInfo, tail: bytes, piece: bytes, counts: _Counts) -> bytes:
-    """Count the tags that end in this piece; the tail of the last one may hold the beginning of a tag."""
+def _count_tags(path: Path, part: zipfile.ZipInfo, tail: bytes, piece: bytes, counts: _Counts) -> bytes:
+    """Count the tags that end in this piece, and return its tail, where the next tag may begin."""
     text = tail + piece
     if _ENTITY.search(text) or b"\0" in text:
         raise _refused(path, f"declares XML entities or is not plain XML ({part.filename})")
@@ -124,22 +124,21 @@ def _look_at(path: Path, part: zipfile.ZipInfo, tail: bytes, piece: bytes, count
         counts.rows += sum(m.end() > skip for m in _ROW.finditer(text))
         counts.valueless += sum(m.end() > skip for m in _NO_STORED_VALUE.finditer(text))
     if counts.rows > MOST_ROWS:
-        raise _too_large(path, f"holds more than {MOST_ROWS} rows, most of them probably empty")
+        raise _too_large(path, f"has more than {MOST_ROWS} rows, most of them probably empty")
     return text[-_TAIL:]
 
 
-def _check_names(path: Path, names: list[str]) -> None:
+def _check_names(path: Path, names: set[str]) -> None:
     if any("externallinks/" in name.casefold() for name in names):
-        raise _refused(
-            path, "links to other files, which are not opened: break the links or save the sheet as CSV"
-        )
-    known = {"xl/workbook.xml", "content.xml"}
-    if not known & set(names):
+        sentence = "links to other files, which are not opened: break the links or save the sheet as CSV"
+        raise _refused(path, sentence)
+    if not {"xl/workbook.xml", "content.xml"} & names:
         raise _refused(path, "is a zip archive, but not an XLSX or ODS spreadsheet")
 
 
 def _run_child(path: Path) -> bytes:
     limits = (MOST_MEMORY_BYTES, MOST_CPU_SECONDS, MOST_ROWS, MOST_CELLS)
+    # -I: neither the current folder nor an environment variable can make the process load foreign code.
     command = [sys.executable, "-I", workbook_child.__file__, str(path.resolve()), *map(str, limits)]
     try:
         run = subprocess.run(command, capture_output=True, timeout=MOST_WAIT_SECONDS, check=False)
@@ -148,12 +147,13 @@ def _run_child(path: Path) -> bytes:
     if run.returncode == 0:
         return run.stdout
     if run.returncode == workbook_child.EXIT_UNREADABLE:
-        reason = run.stderr.decode("utf-8", "replace").strip() or "its inside is not what it should be"
+        reason = run.stderr.decode("utf-8", "replace").strip() or "its contents are not as expected"
         raise _refused(path, f"could not be read as a spreadsheet ({reason})")
     raise _too_large(path, "takes more memory or time to read than a build log should")
 
 
 def _sheets(path: Path, lines: bytes) -> tuple[list[Sheet], list[str]]:
+    """The visible sheets from the output of the reading process, and notices."""
     sheets: list[tuple[str, list[SheetRow]]] = []
     hidden = []
     for record in map(json.loads, lines.splitlines()):
@@ -182,7 +182,7 @@ def _cell(value: Any) -> Cell:
 
 
 def _refused(path: Path, sentence: str) -> InputError:
-    return InputError([Problem(path.name, None, "", "", sentence)])
+    return InputError.about(path.name, sentence)
 
 
 def _too_large(path: Path, sentence: str) -> InputError:

@@ -1,7 +1,7 @@
-"""Read one XLSX or ODS file with python-calamine, in a process of its own that cannot take much.
+"""Read one XLSX or ODS file with python-calamine, in a process of its own with limits.
 
-Run as a script by `forecast.intake.readers.workbook`, it first gives up memory and time, then writes one JSON
-line a sheet and a row to standard output. What goes wrong here takes nobody else down.
+Run as a script by `forecast.intake.readers.workbook`, it first limits its own memory and time, then writes
+one JSON line per sheet and per row to standard output. A crash here does not affect the program.
 """
 
 from __future__ import annotations
@@ -16,8 +16,19 @@ EXIT_UNREADABLE = 4
 
 
 def main(path: str, most_bytes: int, cpu_seconds: int, most_rows: int, most_cells: int) -> int:
-    """Write the sheets of the workbook at `path` as JSON lines, within the limits."""
-    _give_up(most_bytes, cpu_seconds)
+    """Write the sheets of a workbook as JSON lines.
+
+    Parameters
+    ----------
+    path : path of the workbook
+    most_bytes, cpu_seconds : limits of the process
+    most_rows, most_cells : limits of all sheets together
+
+    Returns
+    -------
+    The exit code.
+    """
+    _limit(most_bytes, cpu_seconds)
     from python_calamine import CalamineError, CalamineWorkbook
 
     try:
@@ -30,6 +41,7 @@ def main(path: str, most_bytes: int, cpu_seconds: int, most_rows: int, most_cell
             if hidden or kind != "WorkSheet":
                 continue
             rows = workbook.get_sheet_by_name(sheet.name)
+            # Blank rows and cells cost little, so 20 times as many are let through before they are counted.
             if rows.total_height > 20 * most_rows or rows.height * rows.width > 20 * most_cells:
                 return EXIT_TOO_LARGE
             most_rows, most_cells = _write_rows(rows, most_rows, most_cells)
@@ -41,7 +53,7 @@ def main(path: str, most_bytes: int, cpu_seconds: int, most_rows: int, most_cell
     return 0
 
 
-def _give_up(most_bytes: int, cpu_seconds: int) -> None:
+def _limit(most_bytes: int, cpu_seconds: int) -> None:
     if sys.platform == "win32":
         return
     import resource
@@ -52,6 +64,7 @@ def _give_up(most_bytes: int, cpu_seconds: int) -> None:
 
 
 def _write_rows(sheet: Any, rows_left: int, cells_left: int) -> tuple[int, int]:
+    """Write the rows that are not blank, and return what is left of the limits."""
     if sheet.start is None:
         return rows_left, cells_left
     before = [""] * sheet.start[1]

@@ -22,7 +22,7 @@ STOP_LOGIT, STOP_SCALE = float(np.log(0.165 / 0.835)), 0.3
 RESUME_LOGIT, RESUME_SCALE = 0.0, 0.5
 RESUME_SLOPE, RESUME_SLOPE_SCALE = -0.6, 0.25
 # Weeks are silent more often while the level is low: on the logit of a worked week, for one unit of the
-# log of the level. An assumption, checked by out-of-sample score (benchmarks/bench_time_skill.py).
+# log of the level. An assumption, checked by out-of-sample score (benchmarks/skill/bench_time.py).
 LEVEL_LINK, LEVEL_LINK_SCALE = 0.3, 0.25
 
 # Four logs: 62-79 % of weeks worked. Single years had 94 to 1,685 person-hours, but most of that is how the

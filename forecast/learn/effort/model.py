@@ -46,7 +46,7 @@ class EffortModel(Estimator):
     priors : priors of the parameters; None, the default, for the built-in ones
     half_days : days without a type of work after which half of its practice is lost. None, the default,
         forgets nothing: the term helped neither on builds where 35 days is the truth nor where nothing
-        is forgotten (benchmarks/effort_terms.md).
+        is forgotten (benchmarks/skill/forgetting.md).
 
     Attributes
     ----------

@@ -9,14 +9,14 @@ from pathlib import Path
 
 from forecast.errors import InputError, UsageError
 from forecast.files.folder import Build
-from forecast.files.storage import write_apart
+from forecast.files.storage import write_atomically
 from forecast.simulate.settings import Settings
 
 _PAPERS = {"a4": "A4", "letter": "letter"}
 _SUFFIXES = {
     "-o": (".html", ".htm", ".pdf"),
     "--ics": (".ics",),
-    "--hours": (".csv",),
+    "--hours-csv": (".csv",),
     "--log": (".csv", ".xlsx"),
 }
 
@@ -53,7 +53,7 @@ class ReportFiles:
         wanted = self._by_option()
         if not wanted:
             raise UsageError(
-                "Say what to write: -o FILE.html or FILE.pdf, --ics FILE.ics, --hours FILE.csv, "
+                "Say what to write: -o FILE.html or FILE.pdf, --ics FILE.ics, --hours-csv FILE.csv, "
                 "--log FILE.csv or FILE.xlsx."
             )
         if self.paper.casefold() not in _PAPERS:
@@ -69,7 +69,7 @@ class ReportFiles:
         return _PAPERS[self.paper.casefold()]
 
     def _by_option(self) -> dict[str, Path]:
-        found = {"-o": self.page, "--ics": self.calendar, "--hours": self.hours, "--log": self.log}
+        found = {"-o": self.page, "--ics": self.calendar, "--hours-csv": self.hours, "--log": self.log}
         return {option: path for option, path in found.items() if path is not None}
 
 
@@ -114,7 +114,7 @@ def write_report(
     contents = _contents(build, as_of, settings, files, on_progress)
     for path, data in contents.items():
         try:
-            write_apart(path, data)
+            write_atomically(path, data)
         except InputError as error:
             raise UsageError(str(error)) from None
     return tuple(contents)

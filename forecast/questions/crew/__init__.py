@@ -1,7 +1,12 @@
-"""Would it help if you joined? The rest of the build alone, by two, and with a helper for two-person work.
+"""Would a second builder help? The rest of the build alone, by two, and with a helper for two-person work.
 
-All plans are played on the same draws, so that every gain is a difference within a run: the hours of the
-tasks, the days at the bench and the arrivals are the same, only the hands differ.
+The three plans share all draws (hours of the tasks, days at the bench, arrivals), so that every gain is a
+difference within one run.
+
+answer         CrewAnswer: the plans side by side
+compare        compare_crews: simulate the plans and compare them
+findings       the comparison in sentences
+shared_draws   one set of draws for many questions about the second builder's hours
 """
 
 from forecast.questions.crew.answer import SECOND, Crew, CrewAnswer, CrewPlan, HelpCurve

@@ -1,18 +1,19 @@
-"""Can I believe it: what the program would have said on past days, against what happened.
+"""Back-test: what past forecasts said, compared with what happened.
 
-track_record         forecasts from past days, scored, beside the naive ways
-past_days            which days; build_known_on: the folder as it was on one of them
-read_announced            the dates that were announced, beside what happened
-earned_schedule      SPI(t) and its forecast, one of the naive ways
-record_sentences     the record in plain words
+past_days         which past days; build_known_on: the folder as known on one of them
+replay            the forecasts of one past day
+naive             the naive methods to compare with: average pace, earned schedule
+earned_schedule   SPI(t) and its forecast
+outcomes          what happened, as far as it is known
+scored, verdicts  scores and coverage of the forecasts
+announced         the announced dates compared with what happened
+record            track_record: all of it together
+sentences         the record in plain words
+answer            the record as JSON
 """
 
-from forecast.questions.track_record.announced import (
-    AnnouncedRecord,
-    announced_beside_outcomes,
-    read_announced,
-)
-from forecast.questions.track_record.earned_schedule import EarnedSchedule, earned_schedule
+from forecast.questions.track_record.announced import announced_beside_outcomes
+from forecast.questions.track_record.earned_schedule import earned_schedule
 from forecast.questions.track_record.naive import naive_ways
 from forecast.questions.track_record.outcomes import Outcomes
 from forecast.questions.track_record.past_days import build_known_on, past_days
@@ -27,37 +28,30 @@ from forecast.questions.track_record.replay import (
     replay_day,
     replay_days,
 )
-from forecast.questions.track_record.scored import LEVELS, WAYS
 from forecast.questions.track_record.sentences import announced_sentences, early_or_late, record_sentences
-from forecast.questions.track_record.verdicts import Held, Judged, Middle
+from forecast.questions.track_record.verdicts import Judged, MedianError
 
 __all__ = [
-    "LEVELS",
     "RUNS",
     "TASKS",
-    "WAYS",
     "WINDOW",
-    "EarnedSchedule",
-    "Held",
     "HoursForecast",
     "Judged",
-    "Middle",
+    "MedianError",
     "Outcomes",
     "Replay",
-    "AnnouncedRecord",
     "TrackRecord",
+    "announced_beside_outcomes",
+    "announced_sentences",
     "build_known_on",
     "early_or_late",
     "earned_schedule",
     "hours_to_come",
     "naive_ways",
     "past_days",
-    "read_announced",
     "record_sentences",
     "replay_day",
     "replay_days",
     "score_replays",
-    "announced_beside_outcomes",
-    "announced_sentences",
     "track_record",
 ]

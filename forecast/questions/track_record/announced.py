@@ -1,4 +1,4 @@
-"""The dates that were announced (forecasts.csv) beside what happened: what the builder was told."""
+"""The announced dates (forecasts.csv) compared with what happened."""
 
 from __future__ import annotations
 
@@ -9,24 +9,22 @@ import numpy as np
 import pandas as pd
 
 from forecast.errors import InputError, Problem
-from forecast.files.tables import Table, read_table
-from forecast.quantiles import QUANTILES, quantile_key
+from forecast.files.tables import read_table
+from forecast.quantiles import QUANTILE_KEYS
 from forecast.questions.announced_dates import FORECASTS
 from forecast.questions.track_record.outcomes import Outcomes
 from forecast.questions.track_record.verdicts import Judged
 
-_KEYS = [quantile_key(q) for q in QUANTILES]
-
 
 @dataclass(frozen=True, kw_only=True)
 class AnnouncedRecord:
-    """Announced dates beside outcomes.
+    """Announced dates compared with outcomes.
 
     Attributes
     ----------
-    rows : one row a day of announcing and target, the last set of dates told that day: announced,
-        as_of, target, p05 ... p95 (NaT past the horizon), actual (NaT while open), in_plan (False for a
-        stage that the plan does not have any more; it cannot be judged)
+    rows : one row per day of announcement and target, the last dates of that day: announced, as_of,
+        target, p05 ... p95 (NaT past the horizon), actual (NaT while open), in_plan (False for a stage
+        that is no longer in the plan; it cannot be judged)
     known_until : the last day that counts
     """
 
@@ -35,23 +33,28 @@ class AnnouncedRecord:
 
     @property
     def judged(self) -> Judged:
-        """The announced dates as days after the day on which each was told."""
-        told = self.rows["announced"]
-        known = _days(told, pd.Series(self.known_until, index=told.index))
+        """The announced dates as days after their announcement."""
+        announced = self.rows["announced"]
+        known = _days(announced, pd.Series(self.known_until, index=announced.index))
         return Judged(
-            quantiles=pd.DataFrame({k: _days(told, self.rows[k]) for k in _KEYS}),
-            outcome=_days(told, self.rows["actual"]),
+            quantiles=pd.DataFrame({k: _days(announced, self.rows[k]) for k in QUANTILE_KEYS}),
+            outcome=_days(announced, self.rows["actual"]),
             known_until=np.where(self.rows["in_plan"], known, np.nan),
         )
 
     @property
     def no_longer_planned(self) -> tuple[str, ...]:
-        """Stages that were told dates and are not in the plan any more."""
+        """Stages with announced dates that are no longer in the plan."""
         return tuple(dict.fromkeys(self.rows.loc[~self.rows["in_plan"], "target"]))
 
 
 def read_announced(folder: Path, outcomes: Outcomes) -> AnnouncedRecord:
-    """Read forecasts.csv up to the last day that counts; no file, no rows.
+    """Read forecasts.csv up to the last day that counts; without the file there are no rows.
+
+    Parameters
+    ----------
+    folder : of the build
+    outcomes : what happened
 
     Raises
     ------
@@ -61,18 +64,25 @@ def read_announced(folder: Path, outcomes: Outcomes) -> AnnouncedRecord:
     try:
         data = path.read_bytes() if path.exists() else b""
     except OSError as error:
-        said = f"could not be read: {error.strerror}"
-        raise InputError([Problem(FORECASTS, None, "", "", said)]) from None
+        problem = Problem(FORECASTS, None, "", "", f"could not be read: {error.strerror}")
+        raise InputError([problem]) from None
     if not data:
-        return announced_beside_outcomes(_nothing(), outcomes)
+        return announced_beside_outcomes(_no_rows(), outcomes)
     table = read_table(data, FORECASTS, "forecasts")
     if table.problems:
         raise InputError(list(table.problems))
-    return announced_beside_outcomes(_rows(table), outcomes)
+    rows = table.frame[["announced", "as_of", "target", *QUANTILE_KEYS]]
+    return announced_beside_outcomes(rows, outcomes)
 
 
 def announced_beside_outcomes(rows: pd.DataFrame, outcomes: Outcomes) -> AnnouncedRecord:
-    """Set announced dates (announced, as_of, target, p05 ... p95) beside what happened."""
+    """Compare announced dates with what happened.
+
+    Parameters
+    ----------
+    rows : announced, as_of, target, p05 ... p95, one row per announced date
+    outcomes : what happened
+    """
     until = pd.Timestamp(outcomes.as_of).as_unit("us")
     rows = rows.loc[(rows["announced"] <= until) & (rows["as_of"] <= until)]
     rows = rows.drop_duplicates(["announced", "target"], keep="last").reset_index(drop=True)
@@ -89,13 +99,9 @@ def announced_beside_outcomes(rows: pd.DataFrame, outcomes: Outcomes) -> Announc
     )
 
 
-def _rows(table: Table) -> pd.DataFrame:
-    return table.frame[["announced", "as_of", "target", *_KEYS]]
-
-
-def _nothing() -> pd.DataFrame:
+def _no_rows() -> pd.DataFrame:
     days = pd.Series([], dtype="datetime64[us]")
-    frame = pd.DataFrame(dict.fromkeys(["announced", "as_of", *_KEYS], days))
+    frame = pd.DataFrame(dict.fromkeys(["announced", "as_of", *QUANTILE_KEYS], days))
     frame.insert(2, "target", pd.Series([], dtype="str"))
     return frame
 

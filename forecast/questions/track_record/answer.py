@@ -1,42 +1,38 @@
-"""The record as the contract's JSON."""
+"""The record as JSON."""
 
 from __future__ import annotations
 
 from datetime import date
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
-from forecast.quantiles import QUANTILES, quantile_key
+from forecast.quantiles import QUANTILE_KEYS, rounded
 from forecast.questions.track_record.replay import TASKS, WINDOW
-from forecast.questions.track_record.scored import ScoredForecasts
+from forecast.questions.track_record.scored import LEVELS, ScoredForecasts
 from forecast.questions.track_record.sentences import announced_sentences, record_sentences
 from forecast.questions.track_record.verdicts import Judged
 
-_KEYS = [quantile_key(q) for q in QUANTILES]
-_LEVELS = (0.50, 0.80, 0.90)
-
 
 def record_answer(record: ScoredForecasts) -> dict[str, Any]:
-    """Days and person-hours to one decimal, shares to four; null where there is nothing to say."""
+    """Days and person-hours to one decimal, shares to four; null where nothing is known."""
     judged = record.judged()
     return {
         "as_of": record.as_of.isoformat(),
         "runs": record.settings.runs,
         "seed": record.settings.seed,
         "forecasts": [_finish(row) for row in record.finishes.to_dict("records")],
-        "coverage": {_name(level): _number(judged.coverage(level).share, 4) for level in _LEVELS},
-        "coverage_bands": {_name(level): _band(judged, level) for level in _LEVELS},
-        "crps_days": _number(record.crps_days(), 1),
-        "burn_rate_crps_days": _number(record.crps_days("average_pace"), 1),
-        "earned_schedule_crps_days": _number(record.crps_days("earned_schedule"), 1),
+        "coverage": {_name(level): rounded(judged.coverage(level).share, 4) for level in LEVELS},
+        "coverage_bands": {_name(level): _band(judged, level) for level in LEVELS},
+        "crps_days": rounded(record.crps_days(), 1),
+        "burn_rate_crps_days": rounded(record.crps_days("average_pace"), 1),
+        "earned_schedule_crps_days": rounded(record.crps_days("earned_schedule"), 1),
         "hours": [_hours(row) for row in record.hours.to_dict("records")],
         "hours_coverage": {
-            target: {_name(level): _band(record.judged_hours(target), level) for level in _LEVELS}
+            target: {_name(level): _band(record.judged_hours(target), level) for level in LEVELS}
             for target in (WINDOW, TASKS)
         },
-        "announced": [_told(row) for row in record.told.rows.to_dict("records")],
+        "announced": [_announced(row) for row in record.announced.rows.to_dict("records")],
         "sentences": [*record_sentences(record), *announced_sentences(record)],
     }
 
@@ -46,10 +42,10 @@ def _finish(row: dict[Any, Any]) -> dict[str, Any]:
     return {
         "as_of": _day(row["as_of"]),
         "target": row["target"],
-        "finish": {k: _day(row[k]) for k in _KEYS},
+        "finish": {k: _day(row[k]) for k in QUANTILE_KEYS},
         "actual": _day(row["actual"]),
-        "crps_days": _number(row["crps_days"], 1),
-        "burn_rate_error_days": _number(burn_rate, 0),
+        "crps_days": rounded(row["crps_days"], 1),
+        "burn_rate_error_days": rounded(burn_rate, 0),
     }
 
 
@@ -59,20 +55,20 @@ def _hours(row: dict[Any, Any]) -> dict[str, Any]:
         "target": row["target"],
         "days": row["days"] or None,
         "tasks": row["tasks"] or None,
-        "person_hours": {k: _number(row[k], 1) for k in _KEYS},
-        "actual": _number(row["actual"], 1),
+        "person_hours": {k: rounded(row[k], 1) for k in QUANTILE_KEYS},
+        "actual": rounded(row["actual"], 1),
         "settled": row["settled"],
-        "crps_hours": _number(row["crps_hours"], 2),
-        "naive_error_hours": _number(row["naive_hours"] - row["actual"], 1) if row["settled"] else None,
+        "crps_hours": rounded(row["crps_hours"], 2),
+        "naive_error_hours": rounded(row["naive_hours"] - row["actual"], 1) if row["settled"] else None,
     }
 
 
-def _told(row: dict[Any, Any]) -> dict[str, Any]:
+def _announced(row: dict[Any, Any]) -> dict[str, Any]:
     return {
         "announced": _day(row["announced"]),
         "as_of": _day(row["as_of"]),
         "target": row["target"],
-        "finish": {k: _day(row[k]) for k in _KEYS},
+        "finish": {k: _day(row[k]) for k in QUANTILE_KEYS},
         "actual": _day(row["actual"]),
     }
 
@@ -90,10 +86,6 @@ def _band(judged: Judged, level: float) -> dict[str, Any]:
 
 def _name(level: float) -> str:
     return str(round(100 * level))
-
-
-def _number(value: float, digits: int) -> float | None:
-    return round(float(value), digits) if np.isfinite(value) else None
 
 
 def _day(stamp: pd.Timestamp) -> str | None:

@@ -1,4 +1,4 @@
-"""Earned schedule: how far along the planned curve the work is, in time rather than in money.
+"""Earned schedule: progress along the planned curve, in time rather than in money.
 
 Lipke, "Schedule is Different", The Measurable News, March 2003; the forms with the index of time are
 those of Lipke & Henderson 2006. Unlike the classic index of earned value, SPI(t) does not return to 1
@@ -15,19 +15,21 @@ from numpy.typing import ArrayLike
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EarnedSchedule:
-    """Where the work is on its planned curve; all times in periods of that curve.
+    """Progress along the planned curve; all times in periods of that curve.
+
+    The forecasts use `performance_index` only; the other figures are checked against published ones.
 
     Attributes
     ----------
-    periods : ES, the time at which as much should have been earned as has been
-    actual_time : AT, the time that it took
-    planned_duration : PD, the time at which all should be earned
+    periods : ES, the time at which the plan has earned as much as the work has now
+    actual_time : AT, the time that the work took
+    planned_duration : PD, the time at which the plan has earned everything
 
     Examples
     --------
     >>> planned = [0, 100, 250, 450, 700, 900, 1000]
-    >>> stand = earned_schedule(planned, earned=600, actual_time=4)
-    >>> stand.periods, round(stand.performance_index, 3), round(stand.estimate_at_completion, 3)
+    >>> found = earned_schedule(planned, earned=600, actual_time=4)
+    >>> found.periods, round(found.performance_index, 3), round(found.estimate_at_completion, 3)
     (3.6, 0.9, 6.667)
     """
 
@@ -47,7 +49,7 @@ class EarnedSchedule:
 
     @property
     def estimate_at_completion(self) -> float:
-        """IEAC(t) = PD / SPI(t): the whole duration if it goes on like this; infinite before any progress."""
+        """IEAC(t) = PD / SPI(t): the duration at the same pace; infinite before any progress."""
         return self.planned_duration / self.performance_index if self.periods > 0 else float("inf")
 
 
@@ -56,14 +58,14 @@ def earned_schedule(planned_value: ArrayLike, *, earned: float, actual_time: flo
 
     Parameters
     ----------
-    planned_value : (period + 1,) what should be earned by the end of each period, 0 at first, never
-        falling; the plan ends with the first period that reaches the last value
-    earned : what has been earned so far, in the same unit
-    actual_time : periods that went by, above 0
+    planned_value : (period + 1,) planned to be earned by the end of each period, from 0, never falling;
+        the plan ends with the first period that reaches the last value
+    earned : earned so far, in the same unit
+    actual_time : elapsed periods, above 0
 
     Raises
     ------
-    ValueError for a curve that falls, or does not begin at 0 and end above it, or for no time.
+    ValueError for a curve that falls, or does not begin at 0 and end above it, or for no elapsed time.
     """
     pv = np.asarray(planned_value, dtype=float)
     if pv.ndim != 1 or len(pv) < 2 or pv[0] != 0 or pv[-1] <= 0 or np.any(np.diff(pv) < 0):
@@ -79,6 +81,13 @@ def earned_schedule(planned_value: ArrayLike, *, earned: float, actual_time: flo
 def time_of(planned_value: np.ndarray, value: float) -> float:
     """ES = C + (EV - PV_C) / (PV_C+1 - PV_C), C the last whole period with PV_C <= EV.
 
+    Parameters
+    ----------
+    planned_value : (period + 1,) from 0, never falling
+    value : EV, in the same unit
+
+    Examples
+    --------
     >>> time_of(np.array([0.0, 100.0, 250.0]), 175.0)
     1.5
     """

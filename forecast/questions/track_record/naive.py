@@ -1,4 +1,4 @@
-"""What a builder would say without a model: average pace, planned hours times the ratio, earned schedule."""
+"""Forecasts without a model: average pace, planned hours times the overrun ratio, earned schedule."""
 
 from __future__ import annotations
 
@@ -15,24 +15,25 @@ from forecast.questions.track_record.earned_schedule import earned_schedule, tim
 if TYPE_CHECKING:
     from forecast.files.folder import Build
 
-_MOST_YEARS = 120
+_FIRST_DAYS = 730
+_MOST_YEARS = 120  # then nobody comes for good, and the planned curve never reaches its end
 
 
 @dataclass(frozen=True, kw_only=True)
 class NaiveWays:
     """The naive forecasts of one build on one day.
 
-    A task without planned hours counts as the mean of those that have them; where nothing is planned,
-    as the mean of the finished tasks. With neither there is no naive forecast, and figures are NaN.
+    A task without planned hours counts as the mean of those with planned hours; where no task has any, as the
+    mean hours of the finished tasks. With neither there is no naive forecast, and all figures are NaN.
 
     Attributes
     ----------
     progress : the build on that day
-    started : the day of the first session
+    started : day of the first session
     planned : (task,) planned person-hours
-    ratio : person-hours over planned hours of the finished tasks, 1 where none is finished
-    hours_left : (task,) planned hours times the ratio, less what was spent; 0 where done
-    hours_a_day : person-hours a day since the first session
+    ratio : person-hours over planned hours of the finished tasks; 1 where none is finished
+    hours_left : (task,) planned hours times the ratio, less the hours spent; 0 where done
+    hours_per_day : person-hours per day since the first session
     stage_order : stages in plan order
     """
 
@@ -41,34 +42,39 @@ class NaiveWays:
     planned: np.ndarray
     ratio: float
     hours_left: np.ndarray
-    hours_a_day: float
+    hours_per_day: float
     stage_order: tuple[str, ...]
 
     def average_pace_days(self, stage: str | None) -> float:
-        """Days until a stage (None: the build) is finished: hours left over the average pace so far.
+        """Days until a stage (None = the build) is finished: hours left over the average pace so far.
 
-        The stages are taken one after the other in plan order, so those before it come first.
+        Stages are built one after another in plan order, so the hours of earlier stages count too.
         """
-        days = float(self.hours_left[self._up_to(stage)].sum()) / self.hours_a_day
+        days = float(self.hours_left[self._up_to(stage)].sum()) / self.hours_per_day
         return float(np.ceil(max(days, 1.0))) if np.isfinite(days) else np.nan
 
     def hours_ahead(self, days: int) -> float:
-        """Person-hours of the next days at the average pace, and no more than there are left."""
+        """Person-hours of the next days at the average pace, at most those left."""
         left = float(self.hours_left.sum())
-        pace = self.hours_a_day * days
+        pace = self.hours_per_day * days
         return min(pace, left) if np.isfinite(left) else pace
 
     def task_hours(self, tasks: np.ndarray) -> float:
-        """Person-hours left on some tasks (given by position)."""
+        """Person-hours left on the tasks at these positions."""
         return float(self.hours_left[tasks].sum())
 
     def earned_schedule_days(self, stage: str | None, build: Build) -> float:
-        """Days until a stage (None: the build) is finished, by IEAC(t) of earned schedule.
+        """Days until a stage (None = the build) is finished, by IEAC(t) of earned schedule.
 
-        The planned curve: all planned hours in plan order, at the weekly hours that each builder states
-        in build.toml (the average pace so far where nobody states any), from the first session or the
-        day on which somebody joins, none while away. Earned: the planned hours of finished tasks, and of
-        tasks under way as far as they were last reported.
+        The planned curve has all planned hours in plan order, at the weekly hours that each builder states in
+        build.toml (without any, the average pace so far), from the first session or the day on which somebody
+        joins, none while away. Earned are the planned hours of finished tasks, and of tasks under way the
+        share last reported.
+
+        Parameters
+        ----------
+        stage : its name in the plan; None = the build
+        build : builders and days away
         """
         if not np.isfinite(self.planned).all():
             return np.nan
@@ -77,14 +83,14 @@ class NaiveWays:
         if curve[-1] < self.planned.sum():
             return np.nan
         elapsed = (self.progress.as_of - self.started).days + 1
-        stand = earned_schedule(curve, earned=earned, actual_time=elapsed)
-        if stand.periods <= 0:
+        schedule = earned_schedule(curve, earned=earned, actual_time=elapsed)
+        if schedule.periods <= 0:
             return np.inf
         due = time_of(curve, float(self.planned[self._up_to(stage)].sum()))
-        return float(np.ceil(max(due / stand.performance_index - elapsed, 1.0)))
+        return float(np.ceil(max(due / schedule.performance_index - elapsed, 1.0)))
 
     def _up_to(self, stage: str | None) -> np.ndarray:
-        """(task,) True for the tasks of the stage and of those before it."""
+        """(task,) True for the tasks of the stage and of earlier stages."""
         if stage is None:
             return np.ones(len(self.planned), dtype=bool)
         before = self.stage_order[: self.stage_order.index(stage) + 1]
@@ -93,30 +99,30 @@ class NaiveWays:
     def _fraction_earned(self) -> np.ndarray:
         tasks = self.progress.tasks
         pieces = (tasks["quantity_done"] / tasks["quantity"]).clip(upper=1.0)
-        said = (tasks["percent"] / 100.0).fillna(pieces).fillna(0.0)
-        return np.where(tasks["done"], 1.0, said.to_numpy(dtype=float))
+        reported = (tasks["percent"] / 100.0).fillna(pieces).fillna(0.0)
+        return np.where(tasks["done"], 1.0, reported.to_numpy(dtype=float))
 
     def _planned_curve(self, build: Build) -> np.ndarray:
-        """(day + 1,) planned hours that should be earned by the end of each day since the first session.
+        """(day + 1,) hours planned to be earned by the end of each day since the first session.
 
-        It ends below the total where nobody can come for good.
+        It ends below the total where nobody can come any more.
         """
         total = float(self.planned.sum())
         stated = [b.weekly_hours for b in build.builders if b.weekly_hours]
-        fallback = float(np.mean(stated)) if stated else 7.0 * self.hours_a_day
-        a_day = np.array([(b.weekly_hours or fallback) / 7.0 for b in build.builders])
+        fallback = float(np.mean(stated)) if stated else 7.0 * self.hours_per_day
+        per_day = np.array([(b.weekly_hours or fallback) / 7.0 for b in build.builders])
         people = tuple(b.id for b in build.builders)
-        days = 730
+        days = _FIRST_DAYS
         while True:
-            there = availability(self.started, days, people, build.builders, build.away)
-            curve = np.concatenate([[0.0], np.cumsum(there @ a_day)])
+            available = availability(self.started, days, people, build.builders, build.away)
+            curve = np.concatenate([[0.0], np.cumsum(available @ per_day)])
             if curve[-1] >= total or days > _MOST_YEARS * 365:
                 return np.minimum(curve[: int(np.searchsorted(curve, total)) + 1], total)
             days *= 2
 
 
 def naive_ways(progress: Progress) -> NaiveWays:
-    """Learn the averages from a build.
+    """The averages of a build.
 
     Raises
     ------
@@ -137,7 +143,7 @@ def naive_ways(progress: Progress) -> NaiveWays:
         planned=planned,
         ratio=ratio,
         hours_left=np.where(done, 0.0, np.maximum(planned * ratio - spent, 0.0)),
-        hours_a_day=float(progress.sessions["person_hours"].sum()) / elapsed,
+        hours_per_day=float(progress.sessions["person_hours"].sum()) / elapsed,
         stage_order=tuple(dict.fromkeys(tasks["stage"])),
     )
 

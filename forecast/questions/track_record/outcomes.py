@@ -15,7 +15,7 @@ from forecast.questions.announced_dates import BUILD
 
 @dataclass(frozen=True, kw_only=True)
 class Outcomes:
-    """The build as it stands now, asked about what forecasts were about.
+    """What happened to the targets of past forecasts.
 
     Attributes
     ----------
@@ -48,7 +48,7 @@ class Outcomes:
         return day
 
     def hours_within(self, day: date, days: int) -> float:
-        """Person-hours at the bench in the days after `day`; a row over several days is spread evenly."""
+        """Person-hours in the `days` days after `day`; a log row of several days is spread evenly."""
         rows = self.progress.sessions
         origin = np.datetime64(day, "D")
         first, last = ((rows[c].to_numpy() - origin) / np.timedelta64(1, "D") for c in ("date", "until"))
@@ -57,16 +57,16 @@ class Outcomes:
         return float(rows["person_hours"].to_numpy() @ share)
 
     def task_hours_after(self, day: date, tasks: Collection[str]) -> tuple[float, bool]:
-        """Person-hours that went into some tasks after `day`, and whether all of them are done."""
+        """Person-hours spent on some tasks after `day`, and whether all of them are done."""
         rows = self.progress.sessions
         later = rows["task"].isin(list(tasks)) & (rows["until"] > pd.Timestamp(day))
-        mine = self.progress.tasks["task"].isin(list(tasks))
-        done = bool(self.progress.tasks.loc[mine, "done"].all()) and int(mine.sum()) == len(set(tasks))
+        chosen = self.progress.tasks["task"].isin(list(tasks))
+        done = bool(self.progress.tasks.loc[chosen, "done"].all()) and int(chosen.sum()) == len(set(tasks))
         return float(rows.loc[later, "person_hours"].sum()), done
 
 
 def days_between(day: date, happened: date | None) -> float:
-    """Whole days from one day to another; infinite when it has not happened.
+    """Whole days from `day` to `happened`; infinite when it has not happened.
 
     >>> days_between(date(2026, 3, 1), date(2026, 3, 4)), days_between(date(2026, 3, 1), None)
     (3.0, inf)

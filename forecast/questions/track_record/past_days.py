@@ -13,6 +13,7 @@ from forecast.files.folder import Build
 from forecast.files.plan import Delivery
 from forecast.learn.progress import Progress
 
+# Judgement: with less log the forecast is its priors, and its record would be theirs.
 LEAST_FINISHED_TASKS = 6
 LEAST_WEEKS = 8
 _STAGE_POINTS = (0.25, 0.50, 0.75)
@@ -21,14 +22,13 @@ _STAGE_POINTS = (0.25, 0.50, 0.75)
 def past_days(progress: Progress) -> tuple[date, ...]:
     """Each month end since the first session, and the days on which a stage had 25, 50 and 75 % of its hours.
 
-    Only days on which there was something to learn from (six finished tasks, or eight weeks of log) and
-    something left to forecast. The points of a stage need its total, so only stages that are finished by
-    now have them: they are chosen by hindsight, the month ends are not. What is forecast on a day never
-    depends on why the day was chosen.
+    Only days with enough log (six finished tasks, or eight weeks) and with something left to forecast. The
+    points of a stage need its total hours, so only finished stages have them: they are chosen by hindsight,
+    the month ends are not. The forecast of a day never depends on why the day was chosen.
 
     Parameters
     ----------
-    progress : the build as it stands now
+    progress : the build today
     """
     if progress.started is None:
         return ()
@@ -39,20 +39,24 @@ def past_days(progress: Progress) -> tuple[date, ...]:
 
 
 def build_known_on(build: Build, day: date) -> Build:
-    """The folder with everything taken out that is dated after `day`.
+    """The folder without anything dated after `day`.
 
-    Log rows that end later, tasks added later, orders placed and parcels arrived later, builders who
-    join later, and days away that begin later: away.csv does not say when a row was written, so a
-    holiday planned long before and an illness written down afterwards look alike, and a record must not
-    profit from the second. What carries no date (planned hours, lead times, limits, weekly hours) is
-    taken as it stands now.
+    Removed are log rows that end later, tasks added later, later orders and arrivals, builders who join later
+    and days away that begin later. away.csv does not say when a row was written, so a holiday planned long
+    before and an illness entered afterwards look alike, and the record must not profit from the second. What
+    has no date (planned hours, lead times, limits, weekly hours) is as today.
+
+    Parameters
+    ----------
+    build : the folder today
+    day : the past day
     """
     sessions = build.sessions
     known = sessions.loc[sessions["until"] <= pd.Timestamp(day)].reset_index(drop=True)
-    here = tuple(b for b in build.builders if b.joins is None or b.joins <= day)
+    joined = tuple(b for b in build.builders if b.joins is None or b.joins <= day)
     return replace(
         build,
-        builders=here or build.builders,
+        builders=joined or build.builders,
         plan=build.plan.known_on(day),
         sessions=known,
         deliveries=tuple(_known_delivery(d, day) for d in build.deliveries),
@@ -61,7 +65,13 @@ def build_known_on(build: Build, day: date) -> Build:
 
 
 def left_out_notes(build: Build, days: Sequence[date]) -> tuple[str, ...]:
-    """What `build_known_on` left out of some of the past days though it may have been planned by then."""
+    """Sentences about what `build_known_on` leaves out although it may have been planned by then.
+
+    Parameters
+    ----------
+    build : the folder today
+    days : the past days
+    """
     if not days:
         return ()
     first = min(days)
@@ -69,13 +79,14 @@ def left_out_notes(build: Build, days: Sequence[date]) -> tuple[str, ...]:
     if later := [b.id for b in build.builders if b.joins is not None and b.joins > first]:
         who, verb = " and ".join(later), "joins" if len(later) == 1 else "join"
         notes.append(
-            f"Forecasts of the days before {who} {verb} are made without {who}: nothing says since when "
-            "that was planned."
+            f"Forecasts from days before {who} {verb} are made without {who}: the folder does not say since "
+            "when that was planned."
         )
     if away := sum(a.start > first for a in build.away):
         rows = f"{away} rows of away.csv are" if away > 1 else "1 row of away.csv is"
         notes.append(
-            f"{rows} left out of the forecasts of the days before: nothing says whether that was planned."
+            f"{rows} left out of forecasts from earlier days: the folder does not say since when that was "
+            "planned."
         )
     return tuple(notes)
 
@@ -88,7 +99,7 @@ def _known_delivery(delivery: Delivery, day: date) -> Delivery:
 
 
 def _last_open_day(progress: Progress) -> date:
-    """The last day that has something after it: the day before the build was finished, or before now."""
+    """The last day with something left to forecast: the day before the finish, or before today."""
     tasks = progress.tasks
     end = progress.as_of
     if len(tasks) and tasks["done"].all():

@@ -1,4 +1,4 @@
-"""The record: forecasts from past days beside what happened, scored, and beside the naive ways."""
+"""The record: forecasts from past days, scored by what happened, and compared with naive methods."""
 
 from __future__ import annotations
 
@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from forecast.errors import UsageError
 from forecast.learn.progress import read_progress
-from forecast.quantiles import QUANTILES, day_of
+from forecast.quantiles import QUANTILES, day_of, to_date
 from forecast.questions.scores import crps_censored
 from forecast.questions.track_record.announced import AnnouncedRecord, read_announced
 from forecast.questions.track_record.answer import record_answer
@@ -35,7 +36,15 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, kw_only=True)
 class TrackRecord(ScoredForecasts):
-    """How past forecasts of one build did, as an answer."""
+    """How well past forecasts of one build did, as an answer."""
+
+    def __repr__(self) -> str:
+        held = self.judged().held
+        return f"<TrackRecord: as of {self.as_of}, 80 % sure held in {held.held} of {held.known} forecasts>"
+
+    def to_frame(self) -> pd.DataFrame:
+        """One row per past day and target: the attribute `finishes`."""
+        return self.finishes
 
     @property
     def sentences(self) -> tuple[str, ...]:
@@ -43,57 +52,66 @@ class TrackRecord(ScoredForecasts):
         return (*record_sentences(self), *announced_sentences(self))
 
     def to_dict(self) -> dict[str, Any]:
-        """The answer as the contract's JSON; null where there is nothing to say."""
+        """The answer as JSON; null where nothing is known."""
         return record_answer(self)
 
 
 def track_record(
     build: Build,
-    as_of: date,
+    as_of: date | str,
     settings: Settings | None = None,
     *,
     days: Sequence[date] | None = None,
     workers: int = 1,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> TrackRecord:
-    """Forecast from past days by what was known on them, and compare with what happened by `as_of`.
+    """Back-test: forecast from past days by what was known on them, and compare with what happened.
 
     Parameters
     ----------
     build : the folder
-    as_of : the last day that counts
+    as_of : the last day that counts; a date or its ISO text
     settings : runs (500 when not given), seed and horizon of each past forecast
-    days : the past days, each before `as_of`; None for `past_days`
-    workers : processes; the answer does not depend on their number
+    days : the past days, each before `as_of`; None = `past_days`
+    workers : worker processes; the answer does not depend on their number
     on_progress : called with (past days done, past days in all)
 
     Raises
     ------
     InputError when forecasts.csv cannot be read.
+    UsageError for an `as_of` that is no day, or past days that are not before it.
     """
-    settings = settings or Settings(runs=RUNS)
+    settings, as_of = settings or Settings(runs=RUNS), to_date(as_of, "as_of")
     outcomes = Outcomes(progress=read_progress(build.plan, build.sessions, as_of))
-    told = read_announced(build.folder, outcomes)
+    announced = read_announced(build.folder, outcomes)
     chosen = past_days(outcomes.progress) if days is None else tuple(days)
     if late := [d for d in chosen if d >= as_of]:
-        raise ValueError(f"Past days must lie before {as_of}. Got {late[0]} instead.")
+        raise UsageError(f"Past days must lie before {as_of}. Got {late[0]} instead.")
     replays = replay_days(build, chosen, as_of, settings, workers=workers, on_progress=on_progress)
-    return score_replays(replays, outcomes, settings, told, notes=left_out_notes(build, chosen))
+    return score_replays(replays, outcomes, settings, announced, notes=left_out_notes(build, chosen))
 
 
 def score_replays(
     replays: Iterable[Replay],
     outcomes: Outcomes,
     settings: Settings,
-    told: AnnouncedRecord,
+    announced: AnnouncedRecord,
     *,
     notes: tuple[str, ...] = (),
 ) -> TrackRecord:
-    """Set past forecasts beside what happened.
+    """Score past forecasts by what happened.
 
-    Finish dates are scored in whole days by the CRPS, or by its part up to the last day that counts
-    (`crps_censored`) while the build is not finished: then a score can only grow, and is as fair to a
-    late forecast as to an early one. In a finished build everything is known, and scores are whole.
+    Finish dates are scored in whole days by the CRPS. While the build is not finished only the part of the
+    CRPS up to the last day that counts is known (`crps_censored`): such a score can only grow, and is as fair
+    to a late forecast as to an early one.
+
+    Parameters
+    ----------
+    replays : the forecasts of each past day
+    outcomes : what happened
+    settings : of the forecasts
+    announced : the announced dates compared with what happened
+    notes : sentences about what was left out
     """
     replays = tuple(replays)
     finishes = [_finish_row(r, f, outcomes, settings) for r in replays for f in r.finishes]
@@ -103,32 +121,32 @@ def score_replays(
         settings=settings,
         finishes=_finish_frame(finishes),
         hours=_hours_frame(hours),
-        told=told,
+        announced=announced,
         notes=notes,
     )
 
 
-def _finish_row(replay: Replay, said: FinishForecast, outcomes: Outcomes, settings: Settings) -> dict:
+def _finish_row(replay: Replay, forecast: FinishForecast, outcomes: Outcomes, settings: Settings) -> dict:
     day = replay.as_of
-    actual = outcomes.finished_on(said.target)
+    actual = outcomes.finished_on(forecast.target)
     happened = days_between(day, actual)
     known = float((outcomes.as_of - day).days)
     scored_until = float(settings.horizon_days) if outcomes.build_finished else known
-    quantiles = np.quantile(said.days, QUANTILES, method="inverted_cdf")
+    quantiles = np.quantile(forecast.days, QUANTILES, method="inverted_cdf")
     row: dict[str, Any] = {
         "as_of": day,
-        "target": said.target,
-        "next_stage": said.next_stage,
+        "target": forecast.target,
+        "next_stage": forecast.next_stage,
         "finished_tasks": replay.finished_tasks,
         **{k: day_of(day, q) for k, q in zip(KEYS, quantiles, strict=True)},
         **{f"days_{k}": float(q) for k, q in zip(KEYS, quantiles, strict=True)},
         "actual": actual,
         "actual_days": happened,
         "known_days": known,
-        "crps_days": float(crps_censored(said.days, happened, scored_until)),
+        "crps_days": float(crps_censored(forecast.days, happened, scored_until)),
     }
     for way in WAYS:
-        days = float(getattr(said, f"{way}_days"))
+        days = float(getattr(forecast, f"{way}_days"))
         within = days <= settings.horizon_days
         row[way] = day_of(day, days) if within else None
         row[f"{way}_days"] = days
@@ -138,23 +156,24 @@ def _finish_row(replay: Replay, said: FinishForecast, outcomes: Outcomes, settin
     return row
 
 
-def _hours_row(replay: Replay, said: HoursForecast, outcomes: Outcomes) -> dict[str, Any]:
-    if said.target == TASKS:
-        actual, settled = outcomes.task_hours_after(replay.as_of, said.tasks)
+def _hours_row(replay: Replay, forecast: HoursForecast, outcomes: Outcomes) -> dict[str, Any]:
+    if forecast.target == TASKS:
+        actual, settled = outcomes.task_hours_after(replay.as_of, forecast.tasks)
     else:
-        actual, settled = outcomes.hours_within(replay.as_of, said.days), True
+        actual, settled = outcomes.hours_within(replay.as_of, forecast.days), True
     happened = actual if settled else np.inf
+    # Settled hours are scored whole: a bound that no forecast exceeds.
     until = np.finfo(float).max if settled else actual
-    naive = said.naive_hours
+    naive = forecast.naive_hours
     return {
         "as_of": replay.as_of,
-        "target": said.target,
-        "days": said.days,
-        "tasks": len(said.tasks),
-        **dict(zip(KEYS, np.quantile(said.hours, QUANTILES, method="inverted_cdf"), strict=True)),
+        "target": forecast.target,
+        "days": forecast.days,
+        "tasks": len(forecast.tasks),
+        **dict(zip(KEYS, np.quantile(forecast.hours, QUANTILES, method="inverted_cdf"), strict=True)),
         "actual": actual,
         "settled": settled,
-        "crps_hours": float(crps_censored(said.hours, happened, until)),
+        "crps_hours": float(crps_censored(forecast.hours, happened, until)),
         "naive_hours": naive,
         "naive_crps_hours": np.nan if np.isnan(naive) else float(crps_censored([naive], happened, until)),
     }

@@ -1,4 +1,4 @@
-"""What the program would have said on a past day, from what was known on it."""
+"""The forecasts of a past day, from what was known on it."""
 
 from __future__ import annotations
 
@@ -25,19 +25,20 @@ RUNS = 500
 WINDOW_DAYS = 91
 NEXT_TASKS = 20
 WINDOW, TASKS = "next 13 weeks", "next 20 tasks"
-_FEW_DAYS = 6
+_LEAST_DAYS_FOR_WORKERS = 6  # fewer are done before the worker processes have started
+# Judgement: the first horizon is twice the average pace, at least two years; it changes the time taken only.
 _PACES, _LEAST_FIRST_DAYS = 2.0, 730
 
 
 @dataclass(frozen=True, kw_only=True)
 class FinishForecast:
-    """When a stage or the build (target "build") would be finished.
+    """When a stage or the build (target "build") will be finished.
 
     Attributes
     ----------
-    target, next_stage : its name; True for the first stage that was open
-    days : (run,) whole days after the past day, infinite past the horizon
-    average_pace_days, earned_schedule_days : the naive ways; NaN where they have no answer
+    target, next_stage : its name; True for the first open stage
+    days : (run,) whole days after the past day; infinite past the horizon
+    average_pace_days, earned_schedule_days : the naive methods; NaN where they have no answer
     """
 
     target: str
@@ -53,10 +54,10 @@ class HoursForecast:
 
     Attributes
     ----------
-    target : WINDOW (all person-hours at the bench in the next `days`) or TASKS (those still to go into
-        `tasks`, the first that were open: under way, then in plan order)
+    target : WINDOW (all person-hours at the bench in the next `days`) or TASKS (those left on `tasks`, the
+        first open ones: under way, then in plan order)
     hours : (run,) person-hours
-    naive_hours : average pace, or planned hours times the ratio; NaN where there is none
+    naive_hours : average pace, or planned hours times the ratio; NaN where they have no answer
     """
 
     target: str
@@ -68,13 +69,13 @@ class HoursForecast:
 
 @dataclass(frozen=True, kw_only=True)
 class Replay:
-    """Everything that would have been said at the end of one past day.
+    """All forecasts as at the end of one past day.
 
     Attributes
     ----------
     as_of : the past day
     finished_tasks : tasks done by then
-    finishes, hours : the forecasts; none when everything then in the plan was done
+    finishes, hours : the forecasts; none when everything in the plan was done
     """
 
     as_of: date
@@ -92,19 +93,21 @@ def replay_days(
     workers: int = 1,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> tuple[Replay, ...]:
-    """Refit and forecast on each past day; the answers do not depend on the number of workers.
+    """Fit and forecast on each past day; the answers do not depend on the number of workers.
 
     Parameters
     ----------
-    build : the folder, uncut
+    build : the folder today
     days : past days, each before `as_of`
-    as_of : the day up to which it is known what happened (it shortens the 13 weeks of the last days)
+    as_of : the last day whose events are known; it shortens the 13 weeks of the last days
     settings : runs, seed and horizon of each forecast
-    workers : processes
+    workers : worker processes
     on_progress : called with (days done, days in all)
     """
     done = []
-    for replay in _replays(build, days, as_of, settings, workers if len(days) >= _FEW_DAYS else 1):
+    for replay in _replays(
+        build, days, as_of, settings, workers if len(days) >= _LEAST_DAYS_FOR_WORKERS else 1
+    ):
         done.append(replay)
         if on_progress is not None:
             on_progress(len(done), len(days))
@@ -127,9 +130,9 @@ def _replays(
 
 
 def _replay_on_one_thread(build: Build, day: date, settings: Settings, window_days: int) -> Replay:
-    """One thread of linear algebra: sums in another order would differ in their last digits."""
     from threadpoolctl import threadpool_limits
 
+    # One thread of linear algebra: sums in another order would differ in their last digits.
     with threadpool_limits(limits=1):
         return replay_day(build, day, settings, window_days=window_days)
 
@@ -159,7 +162,7 @@ def replay_day(build: Build, day: date, settings: Settings, *, window_days: int 
 
 
 def _first_horizon(naive: NaiveWays, settings: Settings) -> int:
-    """Twice as far as the average pace: enough for most runs, and few are played twice."""
+    """Twice as far as the average pace: enough for most runs, so that few are simulated twice."""
     pace = naive.average_pace_days(None)
     if np.isnan(pace):
         return settings.horizon_days
@@ -184,13 +187,20 @@ def _finishes(outlook: Outlook, naive: NaiveWays) -> tuple[FinishForecast, ...]:
 def hours_to_come(
     outlook: Outlook, naive: NaiveWays, window_days: int = WINDOW_DAYS
 ) -> tuple[HoursForecast, HoursForecast]:
-    """The person-hours of the next days at the bench, and of the next tasks."""
+    """The person-hours of the next days at the bench, and of the next tasks.
+
+    Parameters
+    ----------
+    outlook : the forecast
+    naive : the naive methods
+    window_days : length of the window
+    """
     tasks = _next_tasks(outlook.fitted, naive, outlook.settings)
     return _window(outlook, naive, window_days), tasks
 
 
 def _window(outlook: Outlook, naive: NaiveWays, days: int) -> HoursForecast:
-    """Person-hours at the bench, and no more than there are left to do."""
+    """Person-hours at the bench, at most those left to do."""
     start = outlook.as_of + timedelta(days=1)
     rng = stream(outlook.settings.seed, BACK_TEST, 0)
     drawn = outlook.fitted.bench.sample_hours(start, days, outlook.settings.runs, rng)
@@ -206,8 +216,8 @@ def _window(outlook: Outlook, naive: NaiveWays, days: int) -> HoursForecast:
 
 def _next_tasks(fitted: Fitted, naive: NaiveWays, settings: Settings) -> HoursForecast:
     tasks = fitted.progress.tasks
-    coming = tasks.loc[~tasks["done"]].sort_values("position").head(NEXT_TASKS)
-    ids = tuple(coming["task"])
+    following = tasks.loc[~tasks["done"]].sort_values("position").head(NEXT_TASKS)
+    ids = tuple(following["task"])
     work = fitted.effort.sample_remaining(settings.runs, stream(settings.seed, BACK_TEST, 1))
     own = work.parts["planned"] + work.parts["rework"]
     spread_out = work.parts["outside"] + work.parts["growth"]
@@ -218,5 +228,5 @@ def _next_tasks(fitted: Fitted, naive: NaiveWays, settings: Settings) -> HoursFo
         days=0,
         tasks=ids,
         hours=work.hours[:, chosen].sum(axis=1) * share,
-        naive_hours=naive.task_hours(coming.index.to_numpy()),
+        naive_hours=naive.task_hours(following.index.to_numpy()),
     )

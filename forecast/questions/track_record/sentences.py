@@ -6,26 +6,25 @@ import numpy as np
 
 from forecast.questions.track_record.replay import TASKS, WINDOW
 from forecast.questions.track_record.scored import ScoredForecasts
-from forecast.questions.track_record.verdicts import Held, Judged, Middle
+from forecast.questions.track_record.verdicts import Judged, MedianError, SureRecord
 from forecast.wording import format_percent
 
 TOO_EARLY = (
-    "Too early for a record: it needs six finished tasks or eight weeks of log by the end of a month that "
-    "has passed."
+    "Too early for a record: it needs six finished tasks or eight weeks of log by the end of a past month."
 )
 NOT_CORRECTED = (
-    "The dates that are announced are not moved or widened by this record: tried on invented builds, that "
-    "bettered them by less than one part in a hundred."
+    "The announced dates are not moved or widened by this record: on invented builds such a correction "
+    "improved them by less than 1 %."
 )
 DEPENDENT = (
-    "Forecasts of one build that follow each other look at the same future and are right or wrong "
-    "together: {count} of them say less than {count} builds would, and the band above is too narrow for "
-    "that. No p-value is given, because it would have to assume otherwise."
+    "Successive forecasts of one build look at the same future and are right or wrong together: {count} of "
+    "them are less evidence than {count} builds, and the band above is too narrow for that reason. No "
+    "p-value is given, because it would assume otherwise."
 )
 
 
 def record_sentences(record: ScoredForecasts) -> list[str]:
-    """How the finish dates and the hours did, in sentences."""
+    """How well the finish dates and the hours were forecast, in sentences."""
     if record.finishes.empty:
         return [TOO_EARLY]
     judged = record.judged()
@@ -38,14 +37,14 @@ def record_sentences(record: ScoredForecasts) -> list[str]:
 
 
 def announced_sentences(record: ScoredForecasts) -> list[str]:
-    """How the dates did that the builder was told, in sentences; none when nothing was announced."""
-    told = record.told
-    if told.rows.empty:
+    """How well the announced dates held, in sentences; none when nothing was announced."""
+    announced = record.announced
+    if announced.rows.empty:
         return []
-    judged = told.judged
+    judged = announced.judged
     lines = [f"What you were told: {_lower_first(_dates_sentence(judged.held, judged.middle, 'date'))}"]
-    if gone := told.no_longer_planned:
-        lines.append(f"Dates were told for {', '.join(gone)}, which the plan does not have any more.")
+    if gone := announced.no_longer_planned:
+        lines.append(f"Dates were announced for {', '.join(gone)}, which the plan no longer has.")
     return lines
 
 
@@ -53,32 +52,33 @@ def _lower_first(text: str) -> str:
     return text[:1].lower() + text[1:]
 
 
-def _dates_sentence(held: Held, middle: Middle, what: str) -> str:
-    """The sentence that a tired person reads.
+def _dates_sentence(held: SureRecord, middle: MedianError, what: str) -> str:
+    """The record of the dates in short.
 
-    >>> _dates_sentence(Held(held=11, known=14, open=2), Middle(error=-12, or_lower=False), "forecast")
-    'Of 14 forecasts whose outcome is known, the 80 % dates held in 11; the even-odds dates were 12 days \
-too early in the middle. 2 more cannot be judged yet.'
+    >>> held, middle = SureRecord(held=11, known=14, open=2), MedianError(error=-12, or_lower=False)
+    >>> _dates_sentence(held, middle, "forecast")
+    'Of 14 forecasts whose outcome is known, the 80 % dates held in 11; the median even-odds date was 12 \
+days too early. 2 more cannot be judged yet.'
     """
     if not held.known:
         return f"{held.open} {what}{_s(held.open)}: none can be judged yet."
     one = held.known == 1
-    said = f"Of {held.known} {what}{_s(held.known)} whose outcome is known, "
-    said += f"the 80 % date{'' if one else 's'} held in {held.held}; "
-    error = early_or_late(middle)
-    said += f"the even-odds date was {error}." if one else f"the even-odds dates were {error} in the middle."
-    return said + (f" {held.open} more cannot be judged yet." if held.open else "")
+    sentence = (
+        f"Of {held.known} {what}{_s(held.known)} whose outcome is known, the 80 % date{_s(held.known)} held "
+        f"in {held.held}; the {'' if one else 'median '}even-odds date was {early_or_late(middle)}."
+    )
+    return sentence + (f" {held.open} more cannot be judged yet." if held.open else "")
 
 
 def _s(count: int) -> str:
     return "" if count == 1 else "s"
 
 
-def early_or_late(middle: Middle) -> str:
+def early_or_late(middle: MedianError) -> str:
     """How early or late the even-odds dates were.
 
-    >>> early_or_late(Middle(error=-12, or_lower=True)), early_or_late(Middle(error=1, or_lower=False))
-    ('at least 12 days too early', '1 day too late')
+    >>> early_or_late(MedianError(error=-12, or_lower=True))
+    'at least 12 days too early'
     """
     if np.isnan(middle.error):
         return "not judged"
@@ -96,12 +96,12 @@ def early_or_late(middle: Middle) -> str:
 def _band_sentence(judged: Judged) -> str:
     range_80 = judged.coverage(0.80)
     undecided = judged.undecided(0.80)
-    said = (
-        f"The middle 80 % of the runs held the date {range_80.inside} times of {range_80.trials} "
+    sentence = (
+        f"The middle 80 % of the runs contained the date in {range_80.inside} of {range_80.trials} forecasts "
         f"(if these were independent, the true share would lie between {format_percent(range_80.low)} and "
         f"{format_percent(range_80.high)})"
     )
-    return said + (f"; {undecided} still run." if undecided else ".")
+    return sentence + (f"; {undecided} are undecided." if undecided else ".")
 
 
 def _score_sentence(record: ScoredForecasts) -> list[str]:
@@ -109,12 +109,12 @@ def _score_sentence(record: ScoredForecasts) -> list[str]:
     if np.isnan(ours):
         return []
     pace, schedule = record.crps_days("average_pace"), record.crps_days("earned_schedule")
-    said = (
-        f"Score in days, ranges counted and small is good (CRPS): {ours:,.0f}; average pace {pace:,.0f}; "
-        f"earned schedule {schedule:,.0f}."
+    sentence = (
+        f"Score in days, where small is good and wide ranges cost (CRPS): {ours:,.0f}; average pace "
+        f"{pace:,.0f}; earned schedule {schedule:,.0f}."
     )
     is_open = record.finishes["actual"].isna().any()
-    return [said + (" What is not finished counts up to today only." if is_open else "")]
+    return [sentence + (" Unfinished stages count up to today only." if is_open else "")]
 
 
 def _hours_sentence(record: ScoredForecasts, target: str) -> list[str]:
@@ -124,8 +124,11 @@ def _hours_sentence(record: ScoredForecasts, target: str) -> list[str]:
         return []
     ours, naive = record.crps_hours(target), record.crps_hours(target, naive=True)
     rival = "the average pace" if target == WINDOW else "planned hours x ratio"
-    said = f"Person-hours of the {target}: the middle 80 % held {counted.inside} times of {counted.trials}"
+    sentence = (
+        f"Person-hours of the {target}: the middle 80 % contained them in {counted.inside} of "
+        f"{counted.trials} forecasts"
+    )
     if not np.isnan(ours):
-        said += f"; CRPS {ours:,.1f} hours, {rival} {naive:,.1f}"
+        sentence += f"; CRPS {ours:,.1f} hours, {rival} {naive:,.1f}"
     undecided = judged.undecided(0.80)
-    return [said + (f"; {undecided} cannot be judged yet." if undecided else ".")]
+    return [sentence + (f"; {undecided} cannot be judged yet." if undecided else ".")]

@@ -1,4 +1,4 @@
-"""Dates and hours that were forecast, judged by what is known by now."""
+"""Forecast dates and hours, judged by what is known today."""
 
 from __future__ import annotations
 
@@ -14,12 +14,13 @@ SURE = 0.80
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Held:
-    """How many outcomes did not come later than (or, of hours, exceed) the 80 % figure.
+class SureRecord:
+    """How many outcomes were no later (or, for hours, no more) than the 80 % figure.
 
     Attributes
     ----------
-    held, known : of the forecasts whose verdict is known
+    held : forecasts that held, of those `known`
+    known : forecasts that can be judged
     open : forecasts that cannot be judged yet
     """
 
@@ -29,14 +30,14 @@ class Held:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Middle:
-    """The error of the even-odds figure that half of the judged forecasts exceed.
+class MedianError:
+    """The median error of the even-odds figures.
 
     Attributes
     ----------
     error : forecast less outcome, in days (below zero: the date was too early) or person-hours; NaN
         while nothing can be judged
-    or_lower : True where outcomes that are still open can only bring it further down
+    or_lower : True where outcomes that are still open can only lower it
     """
 
     error: float
@@ -45,17 +46,16 @@ class Middle:
 
 @dataclass(frozen=True, kw_only=True)
 class Judged:
-    """Quantiles beside outcomes. A target that is still open counts wherever it is judged already.
+    """Quantiles compared with outcomes.
 
-    A range whose upper end has passed with the target still open has failed, and is counted so; one
-    that still runs is undecided. Leaving out all open targets would flatter the record.
+    An open target counts where it can be judged already: a range whose upper end has passed has missed it,
+    one that has not ended is undecided. Leaving out all open targets would flatter the record.
 
     Attributes
     ----------
-    quantiles : p05 ... p95, one row a forecast, on any line (days, person-hours); infinite past the
-        horizon
-    outcome : the same line, infinite where open
-    known_until : up to where it is known that it has not happened; NaN where nothing can be known
+    quantiles : p05 ... p95, one row per forecast, in days or person-hours; infinite past the horizon
+    outcome : (forecast,) in the same unit; infinite where open
+    known_until : (forecast,) the target is known not to have happened by then; NaN where nothing can be known
     """
 
     quantiles: pd.DataFrame
@@ -63,7 +63,7 @@ class Judged:
     known_until: np.ndarray
 
     def coverage(self, level: float) -> Coverage:
-        """How often the central range of that level held, with the band of Clopper and Pearson."""
+        """How often the central range of that level held, with the Clopper-Pearson band."""
         low, high = self._range(level)
         judged = self._judged(high)
         return coverage(low[judged], high[judged], self.outcome[judged], level=level)
@@ -73,28 +73,28 @@ class Judged:
         return int((~self._judged(self._range(level)[1])).sum())
 
     @property
-    def held(self) -> Held:
+    def held(self) -> SureRecord:
         """The record of the 80 % figures."""
         sure = self._at(SURE)
         judged = self._judged(sure)
-        return Held(
+        return SureRecord(
             held=int((self.outcome[judged] <= sure[judged]).sum()),
             known=int(judged.sum()),
             open=int((~judged).sum()),
         )
 
     @property
-    def middle(self) -> Middle:
+    def middle(self) -> MedianError:
         """The record of the even-odds figures."""
         even = self._at(0.50)
         judged = self._judged(even)
         if not judged.any():
-            return Middle(error=np.nan, or_lower=False)
+            return MedianError(error=np.nan, or_lower=False)
         is_open = ~np.isfinite(self.outcome[judged])
         error = even[judged] - np.where(is_open, self.known_until[judged], self.outcome[judged])
         worst = np.where(is_open, -np.inf, error)
-        middle = _median(error)
-        return Middle(error=middle, or_lower=_median(worst) < middle)
+        median = _lower_median(error)
+        return MedianError(error=median, or_lower=_lower_median(worst) < median)
 
     def _at(self, level: float) -> np.ndarray:
         return self.quantiles[quantile_key(level)].to_numpy(dtype=float)
@@ -106,10 +106,10 @@ class Judged:
         return np.isfinite(self.outcome) | (high <= self.known_until)
 
 
-def _median(values: np.ndarray) -> float:
-    """The lower of the two middle values where their number is even, so that infinity can stand among them.
+def _lower_median(values: np.ndarray) -> float:
+    """The median, or the lower of two: the mean of two values could be of a finite and an infinite one.
 
-    >>> _median(np.array([3.0, -np.inf, 7.0, np.inf]))
+    >>> _lower_median(np.array([3.0, -np.inf, 7.0, np.inf]))
     3.0
     """
     return float(np.quantile(values, 0.5, method="inverted_cdf"))

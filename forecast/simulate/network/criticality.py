@@ -1,10 +1,9 @@
-"""What holds the date: how often each task is on the critical chain, and how much of the doubt is its own.
+"""Which tasks drive the finish date: how often each is critical, and how much of the spread it explains.
 
 The criticality index is the share of runs in which a task is on the critical chain; cruciality is the
 correlation of its hours with the finish; the schedule sensitivity index is the criticality index times
 sd(duration) / sd(finish) (definitions: Vanhoucke 2010, Measuring Time; PMBOK, from memory). For independent
-normal durations and enough hands for every task, cruciality and sensitivity are the same number, by
-Stein's lemma.
+normal durations and enough people for every task, cruciality and sensitivity are equal, by Stein's lemma.
 """
 
 from __future__ import annotations
@@ -13,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from forecast.simulate.network.network import Network
 from forecast.simulate.network.simulation import Simulation
@@ -20,16 +20,16 @@ from forecast.simulate.network.simulation import Simulation
 
 @dataclass(frozen=True, kw_only=True)
 class Criticality:
-    """How much each task, or stage, has to do with the finish of the build.
+    """How much the finish of the build depends on each task or stage.
 
     Attributes
     ----------
     names : ids of the open tasks, or names of the stages with open tasks
-    index : share of runs in which it is on the critical chain
-    cruciality : correlation of its person-hours with the finish, without its sign
-    sensitivity : index x sd(days from its start to its finish) / sd(finish)
-    causes : what links the tasks of the critical chains -> share of the links
-    runs : how many runs finished within the horizon; only those count
+    index : (name,) share of runs in which it is on the critical chain, 0 to 1
+    cruciality : (name,) absolute correlation of its person-hours with the finish, 0 to 1
+    sensitivity : (name,) index x sd(days from its start to its finish) / sd(finish)
+    causes : cause that links two tasks of a critical chain -> share of the links
+    runs : runs that finished within the horizon; only those count
     """
 
     names: tuple[str, ...]
@@ -40,22 +40,32 @@ class Criticality:
     runs: int
 
     def most_crucial(self, count: int = 5) -> tuple[str, ...]:
-        """The names whose hours the date depends on most, the first one most."""
+        """The names on whose hours the date depends most, in descending order."""
         order = np.lexsort((np.arange(len(self.names)), -self.cruciality))
         return tuple(self.names[i] for i in order[:count])
 
+    def to_frame(self) -> pd.DataFrame:
+        """One row per task or stage, in plan order: name, criticality, cruciality, sensitivity."""
+        return pd.DataFrame(
+            {
+                "name": pd.Series(self.names, dtype="str"),
+                "criticality": self.index,
+                "cruciality": self.cruciality,
+                "sensitivity": self.sensitivity,
+            }
+        )
+
     def to_dict(self) -> dict[str, Any]:
         """Plain numbers for JSON, in plan order."""
-        rows = zip(self.names, self.index, self.cruciality, self.sensitivity, strict=True)
         return {
             "runs": self.runs,
             "causes": {name: round(share, 4) for name, share in self.causes.items()},
+            # Python's round, not the frame's: the two differ in the last digit of some halves.
             "rows": [
-                {"name": n, "criticality": round(float(c), 4), "cruciality": round(float(r), 4),
-                 "sensitivity": round(float(s), 4)}
-                for n, c, r, s in rows
+                {key: value if key == "name" else round(value, 4) for key, value in row.items()}
+                for row in self.to_frame().to_dict("records")
             ],
-        }  # fmt: skip
+        }
 
 
 def criticality_of_tasks(simulation: Simulation, hours: np.ndarray) -> Criticality:
@@ -63,14 +73,29 @@ def criticality_of_tasks(simulation: Simulation, hours: np.ndarray) -> Criticali
 
     Parameters
     ----------
-    simulation : played with `trace`
-    hours : (draw, task) the person-hours that it was played with
+    simulation : a simulation with `trace`
+    hours : (draw, task) person-hours of that simulation
+
+    Raises
+    ------
+    ValueError when the simulation ran without `trace`.
     """
     return _criticality(simulation, simulation.tasks, np.arange(len(simulation.tasks)), hours)
 
 
 def criticality_of_stages(network: Network, simulation: Simulation, hours: np.ndarray) -> Criticality:
-    """Criticality of every stage with open tasks: it is on the chain when one of its tasks is."""
+    """Criticality of every stage with open tasks; a stage is critical when one of its tasks is.
+
+    Parameters
+    ----------
+    network : the simulated network
+    simulation : a simulation with `trace`
+    hours : (draw, task) person-hours of that simulation
+
+    Raises
+    ------
+    ValueError when the simulation ran without `trace`.
+    """
     open_stages = np.unique(network.stage)
     names = tuple(network.stages[s] for s in open_stages)
     return _criticality(simulation, names, np.searchsorted(open_stages, network.stage), hours)
@@ -86,10 +111,11 @@ def _criticality(
     count = len(names)
     index, cruciality, sensitivity = np.zeros(count), np.zeros(count), np.zeros(count)
     for g in range(count if len(finish) else 0):
-        mine = group == g
-        index[g] = on_chain[:, mine].any(axis=1).mean()
-        cruciality[g] = abs(_correlation(worked[:, mine].sum(axis=1), finish))
-        span = simulation.finish[done][:, mine].max(axis=1) - simulation.start[done][:, mine].min(axis=1)
+        members = group == g
+        index[g] = on_chain[:, members].any(axis=1).mean()
+        cruciality[g] = abs(_correlation(worked[:, members].sum(axis=1), finish))
+        begun = simulation.start[done][:, members].min(axis=1)
+        span = simulation.finish[done][:, members].max(axis=1) - begun
         spread = finish.std()
         sensitivity[g] = index[g] * span.std() / spread if spread > 0 else 0.0
     return Criticality(
@@ -104,6 +130,7 @@ def _criticality(
 
 def _correlation(x: np.ndarray, y: np.ndarray) -> float:
     """Pearson's correlation; 0 where one of the two does not vary."""
+    # Rounding leaves a spread of about 1e-16 y^2 where nothing varies; 1e-12 is well above that.
     dx, dy = x - x.mean(), y - y.mean()
     spread = float(np.sqrt((dx @ dx) * (dy @ dy)))
     return float(dx @ dy) / spread if spread > 1e-12 * (1.0 + float(y @ y)) else 0.0

@@ -1,9 +1,8 @@
-"""The kernel: drawn hours and drawn days, walked through the network one event at a time.
+"""The kernel: a discrete-event simulation of the network on drawn hours and drawn days (compiled code).
 
-Compiled code: positions and records only; nothing is drawn here. Each call works on records of its own, so
-that calls from several threads do not meet. Days are counted from the end of `as_of`: day 0 is the first
-one. Within a day everybody present starts together and leaves after their own hours; the day's clock
-runs from 0 to 1 over the longest presence.
+It draws nothing and knows positions and records only. Each call has its own records, so that threads can
+call it at the same time. Day 0 is the first day after `as_of`. Within a day everybody present starts
+together and leaves after their own hours; the day's clock runs from 0 to 1 over the longest presence.
 """
 
 # mypy: allow-untyped-defs, allow-untyped-calls
@@ -14,65 +13,51 @@ from pathlib import Path
 
 import numpy as np
 
+import forecast.simulate.network.ready_queues as queues
+import forecast.simulate.network.records as records
 from forecast.compiled import compile_cached
-from forecast.simulate.network.dispatch import arrive, finish_work, leave, pick, preferred_stage, smallest
-from forecast.simulate.network.ready_queues import (
-    EMPTY,
-    TINY,
-    apart,
-    compiled,
-    drop,
-    empty_queues,
-    give_back,
-    let_go,
-    next_awake,
-    put,
-    set_alarm,
-    stands_ready,
+from forecast.simulate.network.dispatch import (
+    arrive,
+    dispatch,
+    first_of_queues,
+    free_people,
+    leave,
+    preferred_stage,
 )
-from forecast.simulate.network.records import (
-    CAUSE_AFTER,
-    CAUSE_DELIVERY,
-    CAUSE_HOLD,
-    CAUSE_START,
-    LACKS_DAYS,
-    LACKS_DELIVERY,
-    LACKS_LIMIT,
-    LACKS_NOTHING,
-    LACKS_TWO,
-    NOBODY,
-)
+from forecast.simulate.network.ready_queues import inlined, out_of_line
 
-_NINE_TENTHS = 0.9
-_OTHER_FILES = ("ready_queues.py", "dispatch.py", "records.py")
+_NINE_TENTHS = 0.9  # of the hours: the answer's first_90
+_INLINED_FILES = ("ready_queues.py", "dispatch.py", "records.py")
 
 
-@apart
-def _begin(net, hours, release, again, reopening_after_days):
-    """Set everything to the end of `as_of`."""
-    empty_queues(net)
+@out_of_line
+def _reset(net, hours, release, reopening_hours, reopening_after_days):
+    """Reset everything to the end of `as_of`."""
+    queues.clear_queues(net)
     state = net.state[0]
-    state.open, state.alarms, state.blocked, state.stints = net.tasks.size, 0, 0, 0
-    state.last_task, state.done, state.need, state.sharing, state.ahead = NOBODY, 0.0, 0.0, 0, 0.0
+    state.open, state.wakes, state.blocked, state.stints = net.tasks.size, 0, 0, 0
+    state.done, state.need, state.sharing, state.expected_left = 0.0, 0.0, 0, 0.0
+    state.last_task = records.NOBODY
     for s in range(net.stages.size):
         stage = net.stages[s]
         stage.done, stage.need, stage.open = 0.0, 0.0, 0
     for limit in range(net.limits.size):
-        net.limits[limit].held = net.limits[limit].held_first
+        net.limits[limit].used = net.limits[limit].used_at_start
     for k in range(net.people.size):
         person = net.people[k]
-        person.worked, person.present, person.busy_until, person.stint = 0.0, 0.0, -1.0, NOBODY
+        person.worked, person.present, person.busy_until, person.stint = 0.0, 0.0, -1.0, records.NOBODY
         person.stage = 0
     for i in range(net.tasks.size):
         stage = net.stages[net.tasks[i].stage]
         stage.open += 1
         stage.need += hours[i]
         state.need += hours[i]
-        state.ahead += net.details[i].expected
-        _begin_task(net, i, hours[i], release)
-        if again.size > 0 and again[i] > 0.0:
-            net.tasks[i].left -= again[i]
-            net.details[i].again, net.details[i].reopening_after_days = again[i], reopening_after_days[i]
+        state.expected_left += net.details[i].expected
+        _reset_task(net, i, hours[i], release)
+        if reopening_hours.size > 0 and reopening_hours[i] > 0.0:
+            net.tasks[i].left -= reopening_hours[i]
+            net.details[i].reopening_hours = reopening_hours[i]
+            net.details[i].reopening_after_days = reopening_after_days[i]
     state.need = _NINE_TENTHS * (state.spent + state.need) - state.spent
     state.finish = np.inf if state.open > 0 else 0.0
     state.first_90 = np.inf if state.open > 0 and state.need > 0.0 else 0.0
@@ -83,29 +68,29 @@ def _begin(net, hours, release, again, reopening_after_days):
         stage.first_90 = np.inf if stage.open > 0 and stage.need > 0.0 else 0.0
 
 
-@compiled
-def _begin_task(net, i, hours, release):
-    """Task i as it stands at the end of `as_of`."""
+@inlined
+def _reset_task(net, i, hours, release):
+    """Reset task i to the end of `as_of`."""
     task, detail = net.tasks[i], net.details[i]
-    task.left, task.waits, task.begun = hours, detail.before, detail.under_way
+    task.left, task.open_predecessors, task.begun = hours, detail.predecessors, detail.under_way
     task.ready_at = detail.earliest
-    detail.start, detail.finish, detail.stint = np.inf, np.inf, NOBODY
-    detail.again, detail.reopened, detail.asleep, detail.barred = 0.0, 0, 0, 0
-    detail.cause = CAUSE_HOLD if detail.earliest > 0.0 else CAUSE_START
-    detail.cause_of = NOBODY
-    detail.start_cause, detail.start_cause_of = CAUSE_START, NOBODY
-    for p in range(detail.need_at, detail.need_end):
+    detail.start, detail.finish, detail.stint = np.inf, np.inf, records.NOBODY
+    detail.reopening_hours, detail.reopened, detail.asleep, detail.blocked = 0.0, 0, 0, 0
+    detail.cause = records.CAUSE_HOLD if detail.earliest > 0.0 else records.CAUSE_START
+    detail.cause_of = records.NOBODY
+    detail.start_cause, detail.start_cause_of = records.CAUSE_START, records.NOBODY
+    for p in range(detail.needs_begin, detail.needs_end):
         delivery = net.lists[p]
         if release[delivery] > task.ready_at:
             task.ready_at = release[delivery]
-            detail.cause, detail.cause_of = CAUSE_DELIVERY, delivery
-    if task.waits == 0:
-        let_go(net, np.uint32(i), 0.0)
+            detail.cause, detail.cause_of = records.CAUSE_DELIVERY, delivery
+    if task.open_predecessors == 0:
+        queues.make_eligible(net, np.uint32(i), 0.0)
 
 
-@compiled
-def _play(net, bench, rank, grid, hours_done):
-    """Walk over the days on which somebody is at the bench."""
+@inlined
+def _run_days(net, bench, rank, grid, hours_done):
+    """Simulate each day on which somebody is at the bench."""
     point = 0
     for day in range(bench.shape[0]):
         if _nobody(bench, day):
@@ -113,41 +98,38 @@ def _play(net, bench, rank, grid, hours_done):
         if net.state[0].open == 0:
             break
         while point < grid.size and grid[point] <= day:
-            _read_done(net, hours_done, point)
+            _record_hours_done(net, hours_done, point)
             point += 1
         longest = 0.0
         for k in range(net.people.size):
             longest = max(longest, bench[day, k])
         _wake(net, float(day))
-        asked = _two_waited(net, day)
+        called = _helper_called(net, day)
         for k in range(net.people.size):
             person = net.people[k]
-            comes = asked and person.on_call and bench[day, k] <= 0.0
+            comes = called and person.on_call and bench[day, k] <= 0.0
             arrive(person, longest if comes else bench[day, k], comes)
-        _play_day(net, day, longest, rank[day])
+        _run_day(net, day, longest, rank[day])
     for p in range(point, grid.size):
-        _read_done(net, hours_done, p)
+        _record_hours_done(net, hours_done, p)
 
 
-@compiled
-def _two_waited(net, day):
-    """Whether two-person work has waited so long that a second pair of hands has been asked for.
-
-    It is asked for sooner when there is no other work.
-    """
+@inlined
+def _helper_called(net, day):
+    """Whether two-person work has waited long enough to call in a helper; less when it is the only work."""
     state, stages = net.state[0], net.stages.size
     if min(state.call_after_days, state.idle_call_after_days) == np.inf:
         return False
-    first = smallest(net.tops, stages, 2 * stages)
-    if first == EMPTY:
+    first = first_of_queues(net.heads, stages, 2 * stages)
+    if first == queues.EMPTY:
         return False
-    other = smallest(net.tops, 0, stages) < EMPTY
+    other = first_of_queues(net.heads, 0, stages) < queues.EMPTY
     wait = state.call_after_days if other else min(state.call_after_days, state.idle_call_after_days)
     since = net.tasks[first].ready_at
     return (since if since > 0.0 else -net.details[first].waited) + wait <= day
 
 
-@compiled
+@inlined
 def _nobody(bench, day):
     """Whether nobody is at the bench on a day."""
     k = 0
@@ -156,24 +138,24 @@ def _nobody(bench, day):
     return k == bench.shape[1]
 
 
-@compiled
-def _play_day(net, day, longest, rank):
-    """One day: pick, work until something happens, pick again, until everybody has gone."""
+@inlined
+def _run_day(net, day, longest, rank):
+    """Simulate one day: dispatch, work until the next event, and so on until everybody has left."""
     state, people = net.state[0], net.people
     clock, now, day_per_hour = 0.0, float(day), 1.0 / longest
     stage = preferred_stage(net, rank)
     here = True
     while here:
-        pick(net, stage, now)
+        dispatch(net, stage, now)
         step = _next_event(net, clock, day, longest)
         _work(net, step, clock, day, day_per_hour)
         clock += step
-        now = day + 1.0 if clock >= longest - TINY else day + clock * day_per_hour
+        now = day + 1.0 if clock >= longest - queues.TINY else day + clock * day_per_hour
         if state.trace:
             _note_busy(people, now)
         for k in range(people.size):
-            if people[k].left <= TINY:
-                _finish(net, people[k].on, now)
+            if people[k].left <= queues.TINY:
+                _finish_task(net, people[k].task, now)
         if state.open == 0:
             break
         here = leave(net, clock)
@@ -183,21 +165,21 @@ def _play_day(net, day, longest, rank):
         people[k].present += min(clock, hours) if state.open == 0 else hours
 
 
-@compiled
+@inlined
 def _next_event(net, clock, day, longest):
-    """Clock hours until a task is finished, somebody leaves, or waiting work wakes."""
+    """Clock hours until a task is finished, somebody leaves or a waiting task wakes."""
     step = np.inf
     for k in range(net.people.size):
         person = net.people[k]
         step = min(step, min(person.leaves_at - clock, max(person.left, 0.0) * person.pace))
-    if net.state[0].alarms > 0 and net.alarms[0].at < day + 1.0:
-        step = min(step, max((net.alarms[0].at - day) * longest - clock, 0.0))
+    if net.state[0].wakes > 0 and net.wakes[0].at < day + 1.0:
+        step = min(step, max((net.wakes[0].at - day) * longest - clock, 0.0))
     return step
 
 
-@compiled
+@inlined
 def _work(net, step, clock, day, day_per_hour):
-    """Everybody works for `step` hours; note the moments at which nine tenths are done."""
+    """Advance all work by `step` hours; record the moments at which 90 % of the hours are done."""
     people, state, rate = net.people, net.state[0], 0.0
     for k in range(people.size):
         person = people[k]
@@ -216,9 +198,9 @@ def _work(net, step, clock, day, day_per_hour):
             stage.first_90 = day + (clock + step - over) * day_per_hour
 
 
-@compiled
+@inlined
 def _rate_in_stage(people, stage):
-    """Person-hours of a stage that are being done in an hour."""
+    """Person-hours per hour on the tasks of a stage."""
     rate = 0.0
     for k in range(people.size):
         if people[k].stage == stage:
@@ -226,19 +208,19 @@ def _rate_in_stage(people, stage):
     return rate
 
 
-@compiled
+@inlined
 def _note_busy(people, now):
-    """Whoever has work was busy until now."""
+    """Everybody with a task was busy until now."""
     for k in range(people.size):
-        if people[k].on >= 0:
+        if people[k].task >= 0:
             people[k].busy_until = now
 
 
-@apart
+@out_of_line
 def _wake(net, now):
-    """Everything whose time has come is ready, what has to be done again first of all."""
+    """Wake every task whose time has come: reopen it, or make it eligible."""
     while True:
-        i = next_awake(net, now)
+        i = queues.pop_wake(net, now)
         if i < 0:
             break
         task, detail = net.tasks[i], net.details[i]
@@ -246,40 +228,40 @@ def _wake(net, now):
             _reopen(net, np.uint32(i), now)
         else:
             detail.asleep = 0
-            if task.waits == 0:
-                let_go(net, np.uint32(i), now)
+            if task.open_predecessors == 0:
+                queues.make_eligible(net, np.uint32(i), now)
 
 
-@compiled
+@inlined
 def _reopen(net, i, now):
-    """Task i is open again: what follows it and has not been begun waits until it is finished again."""
+    """Reopen task i for rework: successors that have not begun wait until it is finished again."""
     task, detail = net.tasks[i], net.details[i]
-    task.left, task.ready_at = detail.again, now
-    detail.cause, detail.cause_of = CAUSE_AFTER, i
-    put(net, i)
-    for p in range(task.follow_at, task.follow_end):
+    task.left, task.ready_at = detail.reopening_hours, now
+    detail.cause, detail.cause_of = records.CAUSE_AFTER, i
+    queues.push(net, i)
+    for p in range(task.successors_begin, task.successors_end):
         j = net.lists[p]
         if net.tasks[j].begun == 0:
-            net.tasks[j].waits += 1
-            if stands_ready(net, j):
-                drop(net, j)
+            net.tasks[j].open_predecessors += 1
+            if queues.is_queued(net, j):
+                queues.remove(net, j)
 
 
-@compiled
-def _finish(net, i, now):
-    """Task i is finished: its people, its limits and what comes after it are let go."""
+@inlined
+def _finish_task(net, i, now):
+    """Finish task i: free its people, its limits and its successors."""
     state, detail = net.state[0], net.details[i]
-    finish_work(net, i, now)
+    free_people(net, i, now)
     detail.finish = now
     if not detail.reopened:
-        state.ahead -= detail.expected
-        give_back(net, i, now)
-    _let_followers_go(net, i, now)
-    if detail.again > 0.0 and not detail.reopened:
+        state.expected_left -= detail.expected
+        queues.release_limits(net, i, now)
+    _release_successors(net, i, now)
+    if detail.reopening_hours > 0.0 and not detail.reopened:
         detail.reopened = 1
-        set_alarm(net, i, now + detail.reopening_after_days)
+        queues.schedule_wake(net, i, now + detail.reopening_after_days)
         return
-    detail.again = 0.0
+    detail.reopening_hours = 0.0
     stage = net.stages[net.tasks[i].stage]
     stage.open -= 1
     if stage.open == 0:
@@ -292,110 +274,112 @@ def _finish(net, i, now):
         state.first_90 = min(state.first_90, now)
 
 
-@compiled
-def _let_followers_go(net, i, now):
-    """What comes after task i waits for one task less; after it was done again, what had not been begun."""
-    task, again = net.tasks[i], net.details[i].reopened
+@inlined
+def _release_successors(net, i, now):
+    """The successors of task i wait for one task less; after rework only those that had not begun do."""
+    task, reopened = net.tasks[i], net.details[i].reopened
     at = now + task.hold
-    for p in range(task.follow_at, task.follow_end):
+    for p in range(task.successors_begin, task.successors_end):
         j = net.lists[p]
         follower = net.tasks[j]
-        if again and follower.begun:
+        if reopened and follower.begun:
             continue
         if at >= follower.ready_at:
             follower.ready_at = at
-            net.details[j].cause = CAUSE_HOLD if task.hold > 0.0 else CAUSE_AFTER
+            net.details[j].cause = records.CAUSE_HOLD if task.hold > 0.0 else records.CAUSE_AFTER
             net.details[j].cause_of = i
-        follower.waits -= 1
-        if follower.waits == 0:
-            let_go(net, j, now)
+        follower.open_predecessors -= 1
+        if follower.open_predecessors == 0:
+            queues.make_eligible(net, j, now)
 
 
-@compiled
-def _read_done(net, hours_done, point):
-    """The hours done so far."""
+@inlined
+def _record_hours_done(net, hours_done, point):
+    """Record the hours done so far."""
     for s in range(net.stages.size):
         hours_done[s, point] = net.stages[s].done
 
 
-@apart
-def _keep(net, kept, run):
-    """Write what is kept of a run."""
+@out_of_line
+def _store_run(net, results, run):
+    """Write the results of a run."""
     state, details = net.state[0], net.details
-    for i in range(kept.finish.shape[1]):
-        kept.start[run, i] = details[i].start
-        kept.finish[run, i] = np.inf if details[i].again > 0.0 else details[i].finish
+    for i in range(results.finish.shape[1]):
+        results.start[run, i] = details[i].start
+        results.finish[run, i] = np.inf if details[i].reopening_hours > 0.0 else details[i].finish
     for s in range(net.stages.size):
-        kept.stage_finish[run, s] = net.stages[s].finish
-        kept.stage_first_90[run, s] = net.stages[s].first_90
-    kept.build_finish[run] = state.finish
-    kept.build_first_90[run] = state.first_90
+        results.stage_finish[run, s] = net.stages[s].finish
+        results.stage_first_90[run, s] = net.stages[s].first_90
+    results.build_finish[run] = state.finish
+    results.build_first_90[run] = state.first_90
     for k in range(net.people.size):
-        kept.worked_hours[run, k] = net.people[k].worked
-        kept.present_hours[run, k] = net.people[k].present
-    kept.lacks[run], kept.stuck_on[run] = _lacks(net)
+        results.worked_hours[run, k] = net.people[k].worked
+        results.present_hours[run, k] = net.people[k].present
+    results.lacks[run], results.stuck_on[run] = _what_is_lacking(net)
     if state.trace:
         for i in range(net.tasks.size):
-            kept.cause[run, i] = details[i].start_cause
-            kept.cause_of[run, i] = details[i].start_cause_of
+            results.cause[run, i] = details[i].start_cause
+            results.cause_of[run, i] = details[i].start_cause_of
         if state.open == 0 and state.last_task >= 0:
-            _follow_chain(net, kept, run)
+            _follow_chain(net, results, run)
 
 
-@apart
-def _follow_chain(net, kept, run):
-    """Lead the critical chain back from the last finish, over what each task of it waited for."""
+@out_of_line
+def _follow_chain(net, results, run):
+    """Trace the critical chain back from the last finish over what each of its tasks waited for."""
     until = net.state[0].finish
     s = net.details[net.state[0].last_task].stint
     while s >= 0:
         stint = net.stints[s]
-        kept.chain[run, stint.task] = stint.cause
-        kept.chain_days[run, stint.task] += until - stint.at
-        until, s = stint.at, stint.before
+        results.chain[run, stint.task] = stint.cause
+        results.chain_days[run, stint.task] += until - stint.at
+        until, s = stint.at, stint.previous
 
 
-@compiled
-def _lacks(net):
-    """What a run that ended unfinished would need to go on, and the first task that needs it."""
+@inlined
+def _what_is_lacking(net):
+    """What an unfinished run would need to continue, and the first task that needs it."""
     state, stages = net.state[0], net.stages.size
     if state.open == 0:
-        return LACKS_NOTHING, NOBODY
-    first = smallest(net.tops, 0, stages)
-    if first < EMPTY:
-        return LACKS_DAYS, first
-    if state.alarms > 0 and net.alarms[0].at < np.inf:
-        return LACKS_DAYS, np.int64(net.alarms[0].task)
-    first = smallest(net.tops, stages, 2 * stages)
-    if first < EMPTY:
-        return LACKS_TWO, first
-    if state.alarms > 0:
-        return LACKS_DELIVERY, np.int64(net.alarms[0].task)
+        return records.LACKS_NOTHING, records.NOBODY
+    first = first_of_queues(net.heads, 0, stages)
+    if first < queues.EMPTY:
+        return records.LACKS_DAYS, first
+    if state.wakes > 0 and net.wakes[0].at < np.inf:
+        return records.LACKS_DAYS, np.int64(net.wakes[0].task)
+    first = first_of_queues(net.heads, stages, 2 * stages)
+    if first < queues.EMPTY:
+        return records.LACKS_TWO, first
+    if state.wakes > 0:
+        return records.LACKS_DELIVERY, np.int64(net.wakes[0].task)
     for b in range(state.blocked):
         first = min(first, np.int64(net.blocked[b]))
-    return LACKS_LIMIT, first
+    return records.LACKS_LIMIT, first
 
 
-def _whole_kernel(parts):
-    """The kernel; what is kept of it holds for this file and for `parts` only."""
+def _build_kernel(digest):
+    """The kernel, cached under the text of this file and of the inlined ones."""
 
     @compile_cached
-    def simulate_runs(net, hours, bench, rank, release, calls, again, reopening_after_days, grid, room):
-        parts  # noqa: B018  numba looks at what a function closes over, not at the files it calls
+    def simulate_runs(
+        net, hours, bench, rank, release, calls, reopening_hours, reopening_after_days, grid, results
+    ):
+        digest  # noqa: B018  numba's cache sees what a function closes over, not the files it inlines
         for run in range(hours.shape[0]):
             net.state[0].call_after_days, net.state[0].idle_call_after_days = calls[run, 0], calls[run, 1]
-            _begin(net, hours[run], release[run], again[run], reopening_after_days[run])
-            _play(net, bench[run], rank[run], grid, room.hours_done[run])
-            _keep(net, room, run)
+            _reset(net, hours[run], release[run], reopening_hours[run], reopening_after_days[run])
+            _run_days(net, bench[run], rank[run], grid, results.hours_done[run])
+            _store_run(net, results, run)
 
     return simulate_runs
 
 
 def _digest(*names):
-    """A number for the text of other files of the kernel."""
+    """A number that changes with the text of the named files."""
     text = b"".join(Path(__file__).with_name(name).read_bytes() for name in names)
     return int.from_bytes(hashlib.sha256(text).digest()[:6], "big")
 
 
-# Play every run: hours (run, task), bench (run, day, person), rank (run, day), release (run, delivery),
-# calls (run, 2), again and reopening_after_days (run, task) or without columns.
-simulate_runs = _whole_kernel(_digest(*_OTHER_FILES))
+# hours (run, task), bench (run, day, person), rank (run, day), release (run, delivery), calls (run, 2) in the
+# order of the call; reopening_hours and reopening_after_days (run, task) or without columns.
+simulate_runs = _build_kernel(_digest(*_INLINED_FILES))

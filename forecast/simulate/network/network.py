@@ -1,14 +1,15 @@
-"""The open work as a network of positions: what the kernel walks through.
+"""The open work as a network of positions, the input of the kernel.
 
-Ids stay outside; in here a task is its place among the open tasks, in the builder's order of preference.
+Inside, a task is its position among the open tasks, in the builder's order of preference.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
+from types import MappingProxyType
 
 import numpy as np
 import pandas as pd
@@ -17,7 +18,6 @@ from forecast.files.plan import Delivery, Limit, Plan, Task
 from forecast.learn.progress import Progress
 from forecast.learn.task_windows import waited_days
 from forecast.simulate.network.records import (
-    ALARM,
     BITS,
     DETAIL,
     EITHER,
@@ -32,32 +32,34 @@ from forecast.simulate.network.records import (
     TASK,
     TWO,
     USE,
+    WAKE,
     NetworkRecords,
 )
 
 _CREW = {"one": ONE, "either": EITHER, "two": TWO}
+_NOTHING: Mapping[str, float] = MappingProxyType({})
 
 
 @dataclass(frozen=True, kw_only=True)
 class Network:
-    """What is left to do, and what binds it.
+    """The open tasks and their constraints.
 
     Attributes
     ----------
     tasks : ids of the open tasks, in the builder's order of preference
-    stages : names of all stages of the plan, those without an open task too
+    stages : names of all stages of the plan, finished ones included
     stage : (task,) position of its stage
     crew : (task,) ONE, EITHER or TWO
-    hold_days : (task,) elapsed days after it before what follows may start
-    after : for each task the positions of the open tasks that must be finished first
-    earliest_days : (task,) days after `as_of` until which the holds of finished work keep it waiting
-    waited_days : (task,) days before the end of `as_of` for which it could have been picked up
-    under_way : (task,) it was worked on before `as_of`
-    deliveries : what open work waits for, or did
-    needs : for each task the positions in `deliveries` of what must have arrived
-    limits : what the shop has only so much of
-    uses : for each task (limit, amount, position of the `until` task)
-    held : (limit, amount, position of the `until` task) still held by work that is done
+    hold_days : (task,) elapsed days between its finish and the start of its successors
+    after : per task, the positions of its open predecessors
+    earliest_days : (task,) days after `as_of` until the holds of its finished predecessors end
+    waited_days : (task,) days up to the end of `as_of` for which it has been ready
+    under_way : (task,) True where work began by `as_of`
+    deliveries : the deliveries that open tasks need, arrived or not
+    needs : per task, the positions in `deliveries` of those it needs
+    limits : resources of which the shop has a limited amount
+    uses : per task, (limit, amount, position of the `until` task)
+    still_used : (limit, amount, position of the `until` task) in use by finished tasks
     spent_hours : (stage,) person-hours spent by `as_of`
     spent_elsewhere_hours : person-hours spent on work that belongs to no stage of the plan
     notes : sentences about what was assumed
@@ -73,41 +75,41 @@ class Network:
     waited_days: np.ndarray
     under_way: np.ndarray
     deliveries: tuple[Delivery, ...] = ()
-    needs: tuple[tuple[int, ...], ...] = ()
+    needs: tuple[tuple[int, ...], ...]
     limits: tuple[Limit, ...] = ()
-    uses: tuple[tuple[tuple[int, float, int], ...], ...] = ()
-    held: tuple[tuple[int, float, int], ...] = ()
+    uses: tuple[tuple[tuple[int, float, int], ...], ...]
+    still_used: tuple[tuple[int, float, int], ...] = ()
     spent_hours: np.ndarray
     spent_elsewhere_hours: float = 0.0
     notes: tuple[str, ...] = ()
 
     @cached_property
     def records(self) -> NetworkRecords:
-        """The network as the kernel takes it."""
+        """The network as the kernel's records."""
         return records_of(self)
 
     def longest_paths(self, hours: np.ndarray) -> np.ndarray:
-        """(task,) hours from the start of each task to the end of the longest path that leads on from it.
+        """(task,) hours from the start of each task to the end of the longest path through its successors.
 
-        A task for two takes half of its person-hours, any other all of them.
+        A task for two takes half its person-hours, any other all of them.
 
         Parameters
         ----------
         hours : (task,) person-hours
         """
         span = np.where(self.crew == TWO, 0.5, 1.0) * hours
-        waits = np.zeros(len(self.tasks), dtype=np.int64)
+        successors = np.zeros(len(self.tasks), dtype=np.int64)
         for after in self.after:
             for other in after:
-                waits[other] += 1
+                successors[other] += 1
         path = span.copy()
-        ends = np.flatnonzero(waits == 0).tolist()
+        ends = np.flatnonzero(successors == 0).tolist()
         while ends:
             task = ends.pop()
             for other in self.after[task]:
                 path[other] = max(path[other], span[other] + path[task])
-                waits[other] -= 1
-                if waits[other] == 0:
+                successors[other] -= 1
+                if successors[other] == 0:
                     ends.append(other)
         return path
 
@@ -122,16 +124,21 @@ def network_of(
 ) -> Network:
     """The network of the work that is open at the end of `as_of`.
 
-    What is done is not in it, but the holds that it started, the limits that it still holds and the
-    hours that it took are. A delivery that names a stage in `needed_for`, and that no task of the
-    plan names, keeps every untouched task of that stage waiting.
+    Finished tasks count only through the holds they started, the limits still in use and the hours they
+    took. A delivery that names a stage in `needed_for`, and that no task of the plan names, is needed by
+    every task of that stage that has not begun.
 
     Parameters
     ----------
     plan : the whole plan; tasks added after `as_of` are left out
-    progress : the build as it stood at the end of `as_of`
-    deliveries : all of them, arrived or not
-    limits : every limit that the plan draws on
+    progress : the build at the end of `as_of`
+    deliveries : all deliveries, arrived or not
+    as_of : the last day that counts
+    limits : every limit that the plan uses
+
+    Raises
+    ------
+    ValueError when a task uses a limit that is not given.
     """
     known = plan.known_on(as_of)
     rows = progress.tasks.set_index("task")
@@ -152,7 +159,12 @@ def network_of(
 def network_of_untouched(
     plan: Plan, *, deliveries: Sequence[Delivery] = (), limits: Sequence[Limit] = ()
 ) -> Network:
-    """The network of a plan on which nobody has worked yet.
+    """The network of a plan before any work.
+
+    Parameters
+    ----------
+    plan : the whole plan
+    deliveries, limits : those that the plan refers to
 
     Examples
     --------
@@ -161,17 +173,7 @@ def network_of_untouched(
     >>> network_of_untouched(plan).after
     ((), (0,))
     """
-    return _network(
-        plan,
-        deliveries,
-        limits,
-        done=set(),
-        started=set(),
-        hold_ends={},
-        waited={},
-        spent_hours=np.zeros(len(plan.stages)),
-        spent_elsewhere_hours=0.0,
-    )
+    return _network(plan, deliveries, limits, spent_hours=np.zeros(len(plan.stages)))
 
 
 def _network(
@@ -179,19 +181,19 @@ def _network(
     deliveries: Sequence[Delivery],
     limits: Sequence[Limit],
     *,
-    done: set[str],
-    started: set[str],
-    hold_ends: dict[str, float],
-    waited: dict[str, float],
     spent_hours: np.ndarray,
-    spent_elsewhere_hours: float,
+    spent_elsewhere_hours: float = 0.0,
+    done: Set[str] = frozenset(),
+    started: Set[str] = frozenset(),
+    hold_ends: Mapping[str, float] = _NOTHING,
+    waited: Mapping[str, float] = _NOTHING,
 ) -> Network:
     open_tasks = [t for t in plan.tasks if t.task not in done]
     place = {t.task: i for i, t in enumerate(open_tasks)}
     stage_place = {s: i for i, s in enumerate(plan.stages)}
     limit_place = {x.id: i for i, x in enumerate(limits)}
-    wanted, needs = _needs(plan, open_tasks, deliveries, started)
-    still_held = [u for t in plan.tasks if t.task in done for u in _uses(t, place, limit_place)]
+    needed, needs = _needs(plan, open_tasks, deliveries, started)
+    still_used = [u for t in plan.tasks if t.task in done for u in _uses(t, place, limit_place)]
     return Network(
         tasks=tuple(place),
         stages=plan.stages,
@@ -204,11 +206,11 @@ def _network(
         ),
         waited_days=_floats([waited.get(t.task, 0.0) for t in open_tasks]),
         under_way=np.array([t.task in started for t in open_tasks], dtype=np.bool_),
-        deliveries=wanted,
+        deliveries=needed,
         needs=needs,
         limits=tuple(limits),
         uses=tuple(_uses(t, place, limit_place) for t in open_tasks),
-        held=tuple(u for u in still_held if u[2] >= 0),
+        still_used=tuple(u for u in still_used if u[2] >= 0),
         spent_hours=spent_hours,
         spent_elsewhere_hours=spent_elsewhere_hours,
     )
@@ -221,9 +223,9 @@ def _hold_ends(rows: pd.DataFrame, as_of: date) -> dict[str, float]:
 
 
 def _needs(
-    plan: Plan, open_tasks: list[Task], deliveries: Sequence[Delivery], started: set[str]
+    plan: Plan, open_tasks: list[Task], deliveries: Sequence[Delivery], started: Set[str]
 ) -> tuple[tuple[Delivery, ...], tuple[tuple[int, ...], ...]]:
-    """The deliveries that open work waits for, and the positions of those each open task needs."""
+    """The deliveries that open tasks need, and per open task the positions of its own."""
     named = {t.delivery for t in plan.tasks}
     needs: list[list[str]] = []
     for task in open_tasks:
@@ -231,16 +233,16 @@ def _needs(
         if task.task not in started:
             own += [d.delivery for d in deliveries if d.needed_for == task.stage and d.delivery not in named]
         needs.append(own)
-    needed = {d for own in needs for d in own}
-    wanted = tuple(d for d in deliveries if d.delivery in needed)
-    place = {d.delivery: i for i, d in enumerate(wanted)}
-    return wanted, tuple(tuple(place[d] for d in own) for own in needs)
+    ids = {d for own in needs for d in own}
+    needed = tuple(d for d in deliveries if d.delivery in ids)
+    place = {d.delivery: i for i, d in enumerate(needed)}
+    return needed, tuple(tuple(place[d] for d in own) for own in needs)
 
 
 def _uses(task: Task, place: dict[str, int], limit: dict[str, int]) -> tuple[tuple[int, float, int], ...]:
-    """(limit, amount, position of the task that ends it) of one task.
+    """(limit, amount, position of the `until` task) of one task.
 
-    An end that is already done is the task itself; -1 where the task itself is done too.
+    A finished `until` task is replaced by the task itself; -1 where that is finished too.
     """
     own = place.get(task.task, -1)
     unknown = {u.limit for u in task.uses} - set(limit)
@@ -250,7 +252,7 @@ def _uses(task: Task, place: dict[str, int], limit: dict[str, int]) -> tuple[tup
 
 
 def _spent(progress: Progress, stages: tuple[str, ...]) -> tuple[np.ndarray, float]:
-    """Person-hours spent by stage, work outside the plan included, and those of no stage of the plan."""
+    """(stage,) person-hours spent, work outside the plan included, and those on no stage of the plan."""
     by_stage = progress.sessions.groupby("stage")["person_hours"].sum()
     elsewhere = by_stage.drop([s for s in stages if s in by_stage.index]).sum()
     return by_stage.reindex(list(stages)).fillna(0.0).to_numpy(dtype=float).copy(), float(elsewhere)
@@ -265,21 +267,21 @@ def _floats(values: Iterable[float]) -> np.ndarray:
 
 
 def records_of(network: Network) -> NetworkRecords:
-    """The records of a network, with room for the state of one run."""
+    """The records of a network, with space for the state of one run."""
     count = len(network.tasks)
     uses = [(i, *use) for i, row in enumerate(network.uses) for use in row]
-    uses += [(NOBODY, *use) for use in network.held]
+    uses += [(NOBODY, *use) for use in network.still_used]
     lists: list[int] = []
     tasks, details = np.zeros(count, dtype=TASK), np.zeros(count, dtype=DETAIL)
     tasks["hold"], tasks["stage"], tasks["crew"] = network.hold_days, network.stage, network.crew
     tasks["queue"] = tasks["stage"] + len(network.stages) * (tasks["crew"] == TWO)
-    tasks["follow_at"], tasks["follow_end"] = _append(lists, _followers(network.after))
-    tasks["limited"] = [bool(row) for row in network.uses or ((),) * count]
-    details["before"] = [len(a) for a in network.after]
+    tasks["successors_begin"], tasks["successors_end"] = _append(lists, _successors(network.after))
+    tasks["limited"] = [bool(row) for row in network.uses]
+    details["predecessors"] = [len(a) for a in network.after]
     details["waited"] = network.waited_days
     details["earliest"], details["under_way"] = network.earliest_days, network.under_way
-    details["need_at"], details["need_end"] = _append(lists, network.needs or ((),) * count)
-    details["use_at"], details["use_end"] = _append(lists, _touching(uses, count))
+    details["needs_begin"], details["needs_end"] = _append(lists, network.needs)
+    details["uses_begin"], details["uses_end"] = _append(lists, _uses_by_task(uses, count))
     queues, words, task_at = _queues(tasks, 2 * len(network.stages))
     stages = np.zeros(len(network.stages), dtype=STAGE)
     stages["spent"] = network.spent_hours
@@ -287,7 +289,7 @@ def records_of(network: Network) -> NetworkRecords:
     limits["amount"] = [x.amount for x in network.limits]
     for task, limit, amount, _ in uses:
         if task == NOBODY or network.under_way[task]:
-            limits["held_first"][limit] += amount
+            limits["used_at_start"][limit] += amount
     state = np.zeros(1, dtype=STATE)
     state["spent"] = network.spent_hours.sum() + network.spent_elsewhere_hours
     return NetworkRecords(
@@ -295,13 +297,13 @@ def records_of(network: Network) -> NetworkRecords:
         details=details,
         stages=stages,
         queues=queues,
-        tops=np.zeros(len(queues), dtype=np.int32),
+        heads=np.zeros(len(queues), dtype=np.int32),
         words=words,
         task_at=task_at,
         lists=np.array(lists, dtype=np.uint32),
         uses=np.array([(task, until, limit, amount) for task, limit, amount, until in uses], dtype=USE),
         limits=limits,
-        alarms=np.zeros(2 * count, dtype=ALARM),
+        wakes=np.zeros(2 * count, dtype=WAKE),
         blocked=np.zeros(count, dtype=np.uint32),
         state=state,
         people=np.zeros(0, dtype=PERSON),
@@ -310,22 +312,22 @@ def records_of(network: Network) -> NetworkRecords:
 
 
 def _queues(tasks: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """The queues, their words, and the task of each bit; each task is told its word and bit."""
+    """The queues, their words, and the task of each bit; writes word and bit of each task into `tasks`."""
     members = [np.flatnonzero(tasks["queue"] == q) for q in range(count)]
     at = np.cumsum([0, *(-(-len(m) // BITS) for m in members)])
     queues = np.zeros(count, dtype=QUEUE)
     queues["end"] = at[1:]
     task_at = np.zeros(at[-1] * BITS, dtype=np.uint32)
-    for first, those in zip(at, members, strict=False):
-        place = np.arange(len(those))
-        tasks["word"][those] = first + place // BITS
-        tasks["bit"][those] = place % BITS
-        task_at[first * BITS + place] = those
+    for first, queued in zip(at, members, strict=False):
+        place = np.arange(len(queued))
+        tasks["word"][queued] = first + place // BITS
+        tasks["bit"][queued] = place % BITS
+        task_at[first * BITS + place] = queued
     return queues, np.zeros(at[-1], dtype=np.int64), task_at
 
 
 def _append(lists: list[int], rows: Iterable[Iterable[int]]) -> tuple[list[int], list[int]]:
-    """Add one list a task to the flat list; where each begins and ends."""
+    """Append one row per task to the flat list; where each row begins and ends."""
     begins, ends = [], []
     for row in rows:
         begins.append(len(lists))
@@ -334,7 +336,7 @@ def _append(lists: list[int], rows: Iterable[Iterable[int]]) -> tuple[list[int],
     return begins, ends
 
 
-def _followers(after: Sequence[Sequence[int]]) -> list[list[int]]:
+def _successors(after: Sequence[Sequence[int]]) -> list[list[int]]:
     out: list[list[int]] = [[] for _ in after]
     for task, first in enumerate(after):
         for other in first:
@@ -342,8 +344,8 @@ def _followers(after: Sequence[Sequence[int]]) -> list[list[int]]:
     return out
 
 
-def _touching(uses: list[tuple[int, int, float, int]], count: int) -> list[list[int]]:
-    """For each task the uses that it begins or ends."""
+def _uses_by_task(uses: list[tuple[int, int, float, int]], count: int) -> list[list[int]]:
+    """Per task, the uses that it begins or ends."""
     out: list[list[int]] = [[] for _ in range(count)]
     for u, (task, _, _, until) in enumerate(uses):
         for i in {task, until} - {NOBODY}:

@@ -1,0 +1,1 @@
+"""Whether any file or interruption can lose a row."""

@@ -1,0 +1,1 @@
+"""How well the program forecasts builds whose truth is known."""

@@ -1,0 +1,1 @@
+"""How long the program takes, and in how much memory."""
