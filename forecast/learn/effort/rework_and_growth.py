@@ -38,7 +38,7 @@ _MOST_GROWTH = 0.8  # hours added per hour worked in one generation: more would 
 _RISE_GRID = np.linspace(
     -1.0, 3.0, 17
 )  # log of the growth rate at the end of the build over that at its start
-_RISE_PRIOR = (0.7, 0.8)  # judgement: wiring and fitting out bring more forgotten work than structure
+_RISE_PRIOR = (0.3, 0.7)  # judgement: wiring and fitting out bring more forgotten work than structure
 _COMMON_CHANCE_WORTH = 10.0  # weight of the chance common to all types, in tasks of one type
 _PRIOR_SIZES = 4  # weight of the prior's sizes, in sizes seen
 _MOST_REWORK = 3.0  # times the first-time hours: whoever redoes more than that plans a new task
