@@ -1,26 +1,26 @@
 """Finish dates and hours on builds that were invented without reading the model.
 
-    python -m benchmarks.lives_skill [--builds 6] [--runs 500] [--unseen] [--cases FILE] [--part 1/2]
+    python -m benchmarks.skill.lives [--builds 6] [--runs 500] [--unseen] [--cases FILE] [--part 1/2]
 
-Every kind of household in benchmarks/invented/lives is asked `--builds` times. Each build is cut on the days on
-which 25, 50 and 75 % of its true person-hours have been worked, and forecast from what its files said on that
-day. Scored are the whole build, the open stage that was worked on last, the other open stages, and the
-person-hours left. `--unseen` takes the builds that were kept for the end; nothing may be tuned on them.
+Every kind of household in benchmarks/invented/lives is asked `--builds` times. Each build is cut on the days
+on which 25, 50 and 75 % of its true person-hours have been worked, and forecast from what its files were on
+that day. Scored are the whole build, the open stage that was worked on last, the other open stages, and the
+person-hours left. A household that never finished counts as one that finishes on the last day of the horizon.
+`--unseen` takes the builds that were kept for the end; nothing may be tuned on them.
 """
 
 from __future__ import annotations
 
-import argparse
 import tempfile
 from collections.abc import Iterator
 from datetime import date
-from importlib.metadata import version
-from pathlib import Path
+from functools import partial
 
 import numpy as np
 import pandas as pd
 
-from benchmarks.finish_skill import coverage, scored
+from benchmarks import resuming
+from benchmarks.command_line import command_of, parser_of
 from benchmarks.invented.lives import (
     DEVELOPMENT_SEEDS,
     KIND_NAMES,
@@ -30,7 +30,8 @@ from benchmarks.invented.lives import (
     hours_left,
     invent,
 )
-from benchmarks.kept_cases import KeptCases, part_of
+from benchmarks.pages import markdown_of, versions, write_page
+from benchmarks.skill.finish import coverage, scored
 from forecast.files.folder import Build, read_build
 from forecast.learn.progress import Progress, read_progress
 from forecast.simulate.finish import forecast_finish
@@ -40,14 +41,15 @@ from forecast.simulate.settings import Settings
 SHARES = (0.25, 0.5, 0.75)
 BUILD, OPEN, OTHER, HOURS = "build", "open stage", "other open stage", "hours left"
 TARGETS = (BUILD, OPEN, OTHER, HOURS)
-COLUMNS = ("build", "kind", "seed", "at", "target", "way", "stage", "begun")
-COLUMNS += ("actual", "crps", "position", "middle", "spread", "by_80", "by_50")
 LONGEST_DAYS = float(Settings().horizon_days)
-HERE = Path(__file__)
 
 
-def cases_of(build: LivedBuild, runs: int) -> Iterator[dict[str, object]]:
+def cases_of(runs: int, kind: str, seed: int) -> list[dict[str, object]]:
     """One row per cut, target and way of forecasting."""
+    return list(_cases(invent(kind, seed), runs))
+
+
+def _cases(build: LivedBuild, runs: int) -> Iterator[dict[str, object]]:
     for share, as_of in zip(SHARES, cuts(build, SHARES), strict=True):
         known = known_on(build, as_of)
         progress = read_progress(known.plan, known.sessions, as_of)
@@ -63,7 +65,7 @@ def cases_of(build: LivedBuild, runs: int) -> Iterator[dict[str, object]]:
 
 
 def known_on(build: LivedBuild, as_of: date) -> Build:
-    """The build folder as its files were on that day: a plan without later rows, a log without later sessions."""
+    """The build folder as its files were on that day: no later rows of the plan, no later sessions."""
     with tempfile.TemporaryDirectory() as folder:
         place = build.write(folder, as_of)
         if build.truth.plan_versions:
@@ -158,73 +160,41 @@ def jobs(builds: int, unseen: bool) -> list[tuple[str, int]]:
     return [(kind, seed) for seed in seeds[:builds] for kind in KIND_NAMES]
 
 
-def cases_file(path: Path, runs: int) -> KeptCases:
-    """The file of cases that a study may resume from."""
-    return KeptCases(path=path, made_with={"runs": runs}, columns=COLUMNS)
+def rounded(table: pd.DataFrame) -> pd.DataFrame:
+    """The figures of a summary as a page shows them."""
+    whole = ("CRPS", "cases")
+    numbers = [c for c in table.select_dtypes("number") if c != "at"]
+    return table.assign(**{c: table[c].map(("{:.0f}" if c in whole else "{:.2f}").format) for c in numbers})
 
 
-def markdown(table: pd.DataFrame) -> list[str]:
-    """A frame as a Markdown table, shares to two decimals."""
-    heads = list(table.columns)
-    lines = [f"| {' | '.join(heads)} |", "|" + "---|" * len(heads)]
-    for row in table.to_dict("records"):
-        cells = [
-            f"{v:.2f}" if isinstance(v, float) and h != "CRPS" else f"{v:.0f}" if h == "CRPS" else str(v)
-            for h, v in row.items()
-        ]
-        lines.append(f"| {' | '.join(cells)} |")
-    return [*lines, ""]
-
-
-def page(found: pd.DataFrame, builds: int, runs: int, unseen: bool) -> str:
+def report(found: pd.DataFrame, command: str) -> list[str]:
     """The whole page."""
-    versions = ", ".join(f"{p} {version(p)}" for p in ("numpy", "pandas", "scipy", "numba"))
-    asked = f"--builds {builds} --runs {runs}{' --unseen' if unseen else ''}"
-    return "\n".join(
-        [
-            "# Finish dates on builds invented without reading the model",
-            "",
-            f"`python -m benchmarks.lives_skill {asked}`; {versions}.",
-            "",
-            f"{found['build'].nunique()} builds, cut at 25, 50 and 75 % of their true person-hours.",
-            "`80 %`: share of cases inside the central 80 % range. `by 80 %`: share finished by the day that the",
-            "program calls 80 % sure (of hours: not more than that). CRPS in days or person-hours.",
-            "",
-            *markdown(summary(found, ["target", "at"])),
-            *markdown(summary(found, ["target"])),
-            *markdown(summary(found, ["target", "kind"])),
-        ]
-    )
+    lines = [
+        "# Finish dates on builds invented without reading the model",
+        "",
+        f"`{command}`; {versions('numpy', 'pandas', 'scipy', 'numba')}.",
+        "",
+        f"{found['build'].nunique()} builds, cut at 25, 50 and 75 % of their true person-hours. `50 %`, `80 %`: share",
+        "of cases inside that central range. `by 80 %`: share finished by the day that the program calls 80 % sure",
+        "(of hours: not more than that). CRPS in days or person-hours; `/ average pace`: over that of an average",
+        "pace. `log / pace`: geometric mean of the same ratio, case by case, so that long builds do not drown short",
+        "ones.",
+    ]
+    for groups in (["target"], ["target", "at"], ["target", "begun"], ["target", "kind"]):
+        lines += ["", *markdown_of(rounded(summary(found, groups)).set_index(groups))]
+    return lines
 
 
 def main() -> None:
-    """Run the study, or this process's part of it, and write its page when every build is there."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--builds", type=int, default=6, help="builds per kind")
-    parser.add_argument("--runs", type=int, default=500)
+    """Run the study, or one part of it; write lives.md when every build is finished."""
+    parser = parser_of(__doc__, resumable=True, builds=6, runs=500)
     parser.add_argument("--unseen", action="store_true", help="the builds that were kept for the end")
-    parser.add_argument("--cases", type=Path, help="store every build in this CSV file, and resume from it")
-    parser.add_argument("--part", type=part_of, default=(1, 1), help="which share of the builds: 1/2, 2/2")
-    parser.add_argument("--kinds", nargs="*", default=list(KIND_NAMES))
-    asked = parser.parse_args()
-    wanted = [(k, s) for k, s in jobs(asked.builds, asked.unseen) if k in asked.kinds]
-    with tempfile.TemporaryDirectory() as scratch:
-        cases = cases_file(asked.cases or Path(scratch) / "cases.csv", asked.runs)
-        done = set(cases.read()["build"])
-        for kind, seed in wanted[asked.part[0] - 1 :: asked.part[1]]:
-            if f"{kind} {seed}" not in done:
-                try:
-                    cases.append(list(cases_of(invent(kind, seed), asked.runs)))
-                except Exception as e:
-                    print("FAILED", kind, seed, str(e)[:150], flush=True)
-        found = cases.read()
-    found = found.loc[found["build"].isin([f"{k} {s}" for k, s in wanted])]
-    if found["build"].nunique() < 0.5 * len(wanted):
-        print(f"{found['build'].nunique()} of {len(wanted)} builds are there; no page yet.")
-        return
-    text = page(found, asked.builds, asked.runs, asked.unseen)
-    print(text)
-    HERE.with_suffix(".md").write_text(text + "\n", encoding="utf-8")
+    given = parser.parse_args()
+    found = resuming.run_parts(
+        jobs(given.builds, given.unseen), partial(cases_of, given.runs), given, ("runs",)
+    )
+    if found is not None:
+        write_page(__file__, report(found, command_of(__file__, given)))
 
 
 if __name__ == "__main__":
