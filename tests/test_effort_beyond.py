@@ -95,7 +95,7 @@ def test_rework_that_was_found_later_opens_tasks_again_as_late():
     left = work(model)
     later = left.reopening_hours > 0
     assert np.median(model.rework_and_growth_.later_chance) > 0.8
-    assert np.mean(left.reopening_after_days[later] == 5.0) > 0.5
+    assert np.mean(left.reopening_after_hours[later] == 5.0) > 0.5
     assert (left.reopening_hours <= left.hours).all()
     assert (left.reopening_hours.sum(axis=1) <= 1.5 * left.parts["rework"]).all()
 

@@ -373,10 +373,6 @@ def _what_is_lacking(net):
     first = first_of_queues(net.heads, 0, stages)
     if first < queues.EMPTY:
         return records.LACKS_DAYS, first
-    if state.reopenings > 0:
-        for i in range(net.tasks.size):
-            if net.details[i].reopens_at < np.inf:
-                return records.LACKS_DAYS, i
     if state.wakes > 0 and net.wakes[0].at < np.inf:
         return records.LACKS_DAYS, np.int64(net.wakes[0].task)
     first = first_of_queues(net.heads, stages, 2 * stages)
