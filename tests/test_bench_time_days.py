@@ -264,7 +264,7 @@ def test_work_outside_the_plan_has_no_rank():
 
 def every_day(habit, draws, weeks):
     """Ranks of somebody who works every day."""
-    drawn = steady(draws, **sample_ranks(habit, draws, np.random.default_rng(0)))
+    drawn = steady(draws, ranks=sample_ranks(habit, draws, np.random.default_rng(0)))
     return played(drawn, calendar(weeks))[1]
 
 
@@ -287,8 +287,8 @@ def test_a_builder_who_runs_ahead_is_expected_to_as_often():
 
 def test_while_the_household_is_silent_whoever_comes_goes_on_with_the_last_stage():
     habit = fit_stage_ranks(read_progress(TAIL_THEN_WING, sessions_frame([]), SUNDAY_60), TAIL_THEN_WING)
-    drawn = sample_ranks(habit, 50, np.random.default_rng(0))
-    silent = steady(50, stop=np.full(50, 50.0), resume=np.full(50, -50.0), **drawn)
+    ranks = sample_ranks(habit, 50, np.random.default_rng(0))
+    silent = steady(50, stop=np.full(50, 50.0), resume=np.full(50, -50.0), ranks=ranks)
     assert (every_day(habit, 50, 4) > 0).any()
     assert (played(silent, calendar(4))[1] == 0).all()
 

@@ -307,7 +307,7 @@ def fit_rework_and_growth(
     later, sooner = int((hours_later > 0).sum()), int((hours_later == 0).sum())
     batch = later / events if events else 1.0
     # Tasks that one inspection reopens say as much about chances as one task does.
-    told = (events + sooner) / max(later + sooner, 1)
+    told = (events + sooner) / (later + sooner) if later + sooner else 1.0
     done_share = _share_done(tasks, expected_hours)
     growth_rate, growth_rise = _growth_rates(progress, expected_hours, growth, worked, draws, rng, priors)
     chance = _chances(
@@ -353,8 +353,8 @@ def _chances(
 def _hours_until_rework(progress: Progress) -> tuple[np.ndarray, int]:
     """(redone task,) person-hours worked from the day it was first called done until its rework, and events.
 
-    0 for a task that was reworked before it was called done. Several tasks reopened within a fortnight of
-    each other are one event.
+    0 for a task that was reworked before it was called done. Tasks reopened within a fortnight from the first
+    of them are one event.
     """
     every = progress.sessions
     rows = every.loc[every["task"] != ""]
@@ -365,9 +365,19 @@ def _hours_until_rework(progress: Progress) -> tuple[np.ndarray, int]:
     day_before = (redone - pd.Timedelta(days=1)).to_numpy()
     hours = np.zeros(len(redone))
     hours[later] = worked(day_before[later]) - worked(called_done.to_numpy()[later])
-    days = np.sort(redone.to_numpy()[later])
-    events = int((np.diff(days) > np.timedelta64(_SAME_EVENT_DAYS, "D")).sum()) + 1 if len(days) else 0
-    return np.where(later, np.maximum(hours, 0.1), 0.0), events
+    return np.where(later, np.maximum(hours, 0.1), 0.0), _count_events(redone.to_numpy()[later])
+
+
+def _count_events(days: np.ndarray) -> int:
+    """Number of fortnights that cover the days; each begins with a day that the one before leaves out.
+
+    Chained by their gaps instead, rework found every week of a year would be one event.
+    """
+    events, until = 0, None
+    for day in np.sort(days):
+        if until is None or day > until:
+            events, until = events + 1, day + np.timedelta64(_SAME_EVENT_DAYS, "D")
+    return events
 
 
 def _share_done(tasks: pd.DataFrame, expected_hours: np.ndarray) -> float:
