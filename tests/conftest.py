@@ -3,8 +3,8 @@
 import pandas as pd
 import pytest
 
-from forecast.learn.bench_time import priors
 from forecast.files.plan import Plan, Task
+from forecast.learn.bench_time import priors
 
 
 def sessions_frame(rows: list[dict]) -> pd.DataFrame:

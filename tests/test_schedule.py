@@ -127,9 +127,8 @@ def test_a_rank_past_the_last_open_stage_means_the_one_worked_on_last():
 
 
 def test_without_ranks_the_order_is_that_of_the_rows_over_all_stages():
-    # C is ready from day 1 on and comes before B, although the wing was worked on last.
-    plan = _plan({"stage": "tail", "hold_days": 1}, {"stage": "wing"}, {"stage": "tail", "after": ("A",)})
-    plan = Plan(tasks=(plan.tasks[0], plan.tasks[2], plan.tasks[1]))
+    # B is ready from day 2 on and comes before C, although the wing was worked on last.
+    plan = _plan({"hold_days": 1}, {"after": ("A",)}, {"stage": "wing"})
     by_rows = _simulate(plan, [2, 2, 4], [2] * 4)
     by_recency = _simulate(plan, [2, 2, 4], [2] * 4, stage_rank=[[0] * 4])
     assert by_rows.finish[0].tolist() == [1.0, 3.0, 4.0]

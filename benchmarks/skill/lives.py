@@ -176,8 +176,10 @@ def report(found: pd.DataFrame, command: str) -> list[str]:
         "",
         f"{found['build'].nunique()} builds, cut at 25, 50 and 75 % of their true person-hours.",
         "`50 %`, `80 %`: share of cases inside that central range. `by 80 %`: share finished by the day that",
-        "the program calls 80 % sure (of hours: not more than that). CRPS in days or person-hours; `/ average",
-        "pace`: over that of an average pace. `log / pace`: geometric mean of the same ratio, case by case, so",
+        "the program calls 80 % sure (of hours: not more than that). CRPS in days or person-hours; `/ "
+        "average",
+        "pace`: over that of an average pace. `log / pace`: geometric mean of the same ratio, case by case, "
+        "so",
         "that long builds do not drown short ones.",
     ]
     for groups in (["target"], ["target", "at"], ["target", "begun"], ["target", "kind"]):

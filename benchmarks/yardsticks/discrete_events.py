@@ -195,14 +195,12 @@ class _Shop:
         return [k for k in free if k not in self.for_two], [k for k in free if k in self.for_two]
 
     def _preferred_stage(self, rank):
-        """The stage of this rank by recency of work; the most recent one if there are fewer; None = row order."""
+        """The stage of this rank by recency, the most recent one if there are fewer; None = row order."""
         if rank == ROW_ORDER:
             return None
         hands, helpers = self._free()
         enough = len(hands) + len(helpers) > 1
-        stages = self._by_recency(
-            i for i in self._available_tasks() if self.network.crew[i] != TWO or enough
-        )
+        stages = self._by_recency(i for i in self._available_tasks() if self.network.crew[i] != TWO or enough)
         return stages[rank if rank < len(stages) else 0] if stages else None
 
     def _by_recency(self, tasks):

@@ -41,8 +41,8 @@ class BenchDraws:
         with work that can be started: 0 = the one worked on last
     only_two : (person,) True for somebody who comes for two-person tasks only
     on_call : (person,) True for the first helper without a name, who also comes when called
-    lends : (person,) True for the first helper without a name, who assists and takes no task of their own; more
-        of them work side by side with the builders
+    lends : (person,) True for the first helper without a name, who assists and takes no task of their own;
+        more of them work side by side with the builders
     call_after_days : (draw,) days that two-person work waits before a helper is called
     idle_call_after_days : (draw,) the same while there is no other work; the shorter of both counts
     """

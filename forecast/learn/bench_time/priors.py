@@ -88,9 +88,9 @@ SEASON_LOG_ODDS = 3.0
 # logs are few, so the mean is a fifth of that: a judgement.
 LATER_CHANGE_MEAN, LATER_CHANGE_SD, LATER_CHANGE_WEEKS = -0.3, 0.4, 130.0
 
-# Long silences (a child, a move, an illness): how many begin per year of building, and the median and log sd of
-# their weeks. Common practice, no source; the longest silence of four logs was 18 weeks. They begin more often
-# while hours are low.
+# Long silences (a child, a move, an illness): how many begin per year of building, and the median and log
+# sd of their weeks. Common practice, no source; the longest silence of four logs was 18 weeks. They begin
+# more often while hours are low.
 LONG_SILENCES_PER_YEAR, LONG_SILENCE_WEEKS, LONG_SILENCE_LOG_SD = 0.07, 26.0, 0.6
 LONG_SILENCE_LINK = 0.7
 
