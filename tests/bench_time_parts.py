@@ -34,8 +34,8 @@ def usual(**parts):
     plain = {
         "hours": 8.0, "length": np.ones(7), "longest_day": 24.0, "session_shape": 4.2,
         "most_week_hours": 1000.0, "shares": np.ones((1, 1)), "visit_share": 1.0,
-        "parties": np.ones(1), "change_weeks": 100.0, "gap_chance": 0.0, "gap_link": 0.0, "gap_log_weeks": 0.0,
-        "gap_log_sd": 0.0,
+        "parties": np.ones(1), "change_weeks": 100.0, "gap_chance": 0.0, "gap_link": 0.0,
+        "gap_log_weeks": 0.0, "gap_log_sd": 0.0,
     }  # fmt: skip
     return Usual(**(plain | parts))
 

@@ -367,8 +367,7 @@ def test_a_hold_runs_again_after_work_that_was_opened_again():
 
 
 def test_days_without_work_do_not_bring_rework_nearer():
-    plan = _plan({}, {})
-    days = [2, 2, 2, 2, 2]
+    plan, days = _plan({}, {}), [2] * 5
     at_once = _simulate(plan, [3, 6], days, **_again(2, 1.0, 3.0)).finish[0]
     later = _simulate(plan, [3, 6], [2, *[0] * 300, *days[1:]], **_again(2, 1.0, 3.0)).finish[0]
     assert at_once.tolist() == [3.5, 4.5]
