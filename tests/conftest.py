@@ -4,6 +4,7 @@ import pandas as pd
 import pytest
 
 from forecast.files.plan import Plan, Task
+from forecast.learn.bench_time import priors
 
 
 def sessions_frame(rows: list[dict]) -> pd.DataFrame:
@@ -51,3 +52,10 @@ def five_tasks() -> Plan:
             Task(task="W1", stage="wing", title="Fit spar", type="fit", after=("R1",)),
         )
     )  # fmt: skip
+
+
+@pytest.fixture
+def unchanging(monkeypatch):
+    """A life in which nothing changes: no later change of the hours, no long silences."""
+    for name in ("LATER_CHANGE_MEAN", "LATER_CHANGE_SD", "LONG_SILENCES_PER_YEAR"):
+        monkeypatch.setattr(priors, name, 0.0)

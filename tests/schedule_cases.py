@@ -4,6 +4,7 @@ import numpy as np
 
 from forecast.files.plan import Delivery, Limit, Plan, Task, Use
 from forecast.simulate.network import UNFINISHED, Network, Simulation, network_of_untouched
+from forecast.simulate.network.records import ROW_ORDER
 
 STAGES = ("tail", "wing", "hull", "systems")
 LIMITS = (Limit(id="clecos", amount=5.0), Limit(id="bench", amount=2.0))
@@ -57,9 +58,15 @@ def random_draws(network: Network, draws: int, days: int, people: int, rng: np.r
         "bench": np.where(there & both, 0.7 * rng.standard_gamma(4.2, (draws, days, people)), 0.0).astype(
             np.float32
         ),
-        "stage_rank": np.minimum(rng.geometric(0.7, (draws, days)) - 1, 3).astype(np.uint8),
+        "stage_rank": random_ranks(draws, days, rng),
         "release": rng.uniform(0, 60, (draws, len(network.deliveries))),
     }
+
+
+def random_ranks(draws: int, days: int, rng: np.random.Generator) -> np.ndarray:
+    """Ranks of recency, more of them than there are stages; one day in five goes by row order."""
+    ranks = np.minimum(rng.geometric(0.5, (draws, days)) - 1, len(STAGES) + 1)
+    return np.where(rng.random((draws, days)) < 0.2, ROW_ORDER, ranks).astype(np.uint8)
 
 
 def unfinished_share(simulation: Simulation) -> dict[str, float]:

@@ -37,9 +37,18 @@ SUNDAYS = weekly_rows(range(60), [6])
 SUNDAY_60 = MONDAY + timedelta(days=7 * 60 - 1)
 
 
-def test_a_steady_builder_goes_on_at_the_same_pace():
+def test_a_steady_builder_goes_on_at_the_same_pace(unchanging):
     year = draw(fitted(SUNDAYS, SUNDAY_60)).hours.sum(axis=(1, 2))
     assert np.median(year) == pytest.approx(52 * 3, rel=0.1)
+
+
+def test_the_pace_of_a_steady_builder_falls_as_that_of_other_builders_does():
+    # The mean of 1 - exp(-week / 130) is .176 over the first year and .447 over the second: with a later
+    # change of -.3 in the log, the pace is .95 and .87 of what it was.
+    hours = draw(fitted(SUNDAYS, SUNDAY_60), days=2 * 364).hours.sum(axis=2)
+    first, second = np.median(hours[:, :364].sum(axis=1)), np.median(hours[:, 364:].sum(axis=1))
+    assert first == pytest.approx(0.95 * 141, rel=0.1)
+    assert second < first
 
 
 def test_who_only_ever_works_on_sundays_stays_so():

@@ -52,7 +52,7 @@ def test_the_chance_stands_still_over_a_year_away():
     assert (first_month > 0).mean() > 0.9
 
 
-def test_who_is_back_from_a_year_away_goes_on_as_before():
+def test_who_is_back_from_a_year_away_goes_on_as_before(unchanging):
     away = [Away(builder=None, start=SUNDAY_60 + timedelta(days=1), end=SUNDAY_60 + timedelta(days=364))]
     hours = draw(fitted(SUNDAYS, SUNDAY_60, away=away), days=2 * 364).hours.sum(axis=2)
     assert hours[:, :364].sum() == 0

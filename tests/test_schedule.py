@@ -109,17 +109,30 @@ def test_rows_stand_in_the_order_of_preference():
     assert result.finish[0].tolist() == pytest.approx([1 / 3, 2 / 3, 1.0])
 
 
-def test_a_day_may_go_to_another_stage_first():
+@pytest.mark.parametrize(
+    ("ranks", "finish"), [([1, 1, 0], [2.0, 0.5, 2.5]), ([1, 0, 0], [2.5, 0.5, 1.5])],
+    ids=["then to the one left longer ago", "then to the one worked on last"],
+)  # fmt: skip
+def test_a_day_may_go_to_another_stage_first(ranks, finish):
     plan = _plan({"stage": "tail"}, {"stage": "wing"}, {"stage": "wing"})
-    result = _simulate(plan, [2, 1, 2], [2, 2, 2], stage_rank=[[1, 0, 0]])
-    assert result.finish[0].tolist() == [2.0, 0.5, 2.5]
-    assert result.stage_finish[0].tolist() == [2.0, 2.5]
+    result = _simulate(plan, [2, 1, 2], [2, 2, 2], stage_rank=[ranks])
+    assert result.finish[0].tolist() == finish
+    assert result.stage_finish[0].tolist() == [finish[0], finish[2]]
 
 
-def test_a_rank_past_the_last_open_stage_means_the_last():
+def test_a_rank_past_the_last_open_stage_means_the_one_worked_on_last():
     plan = _plan({"stage": "tail"}, {"stage": "wing"})
-    result = _simulate(plan, [2, 2], [2, 2], stage_rank=[[9, 9]])
-    assert result.finish[0].tolist() == [2.0, 1.0]
+    result = _simulate(plan, [2, 4], [2, 2, 2], stage_rank=[[1, 9, 9]])
+    assert result.finish[0].tolist() == [3.0, 2.0]
+
+
+def test_without_ranks_the_order_is_that_of_the_rows_over_all_stages():
+    # B is ready from day 2 on and comes before C, although the wing was worked on last.
+    plan = _plan({"hold_days": 1}, {"after": ("A",)}, {"stage": "wing"})
+    by_rows = _simulate(plan, [2, 2, 4], [2] * 4)
+    by_recency = _simulate(plan, [2, 2, 4], [2] * 4, stage_rank=[[0] * 4])
+    assert by_rows.finish[0].tolist() == [1.0, 3.0, 4.0]
+    assert by_recency.finish[0].tolist() == [1.0, 4.0, 3.0]
 
 
 def test_what_is_taken_up_again_keeps_its_hours():
@@ -322,46 +335,64 @@ def test_longest_paths_can_be_known_already():
 
 
 def _again(tasks: int, hours: float, after: float) -> dict:
-    """A's last hours come when it is opened again, so many days after it was finished."""
+    """A's last hours come when it is reopened, so many person-hours after it was finished."""
     rest = [0.0] * (tasks - 1)
-    return {"reopening_hours": [[hours, *rest]], "reopening_after_days": [[after, *rest]]}
+    return {"reopening_hours": [[hours, *rest]], "reopening_after_hours": [[after, *rest]]}
 
 
 def test_work_that_is_opened_again_keeps_what_has_not_been_begun_waiting():
-    # A is finished after a day and found wanting a day and a half later: whoever is on B that day stays
-    # with it, on the next A's hour comes first.
+    # A is finished after a day and found wanting three hours later, halfway through a day: whoever is on B
+    # that day stays with it, on the next A's hour comes first.
     plan = _plan({}, {"after": ("A",)}, {"after": ("A",)})
-    result = _simulate(plan, [3, 6, 2], [2] * 6, **_again(3, 1.0, 1.5))
+    result = _simulate(plan, [3, 6, 2], [2] * 6, **_again(3, 1.0, 3.0))
     assert result.finish[0].tolist() == [3.5, 4.5, 5.5]
     assert result.start[0].tolist() == [0.0, 1.0, 4.5]
 
 
 def test_two_builders_redo_and_go_on_at_once():
-    # A is opened again as B is under way: B goes on, C waits until A is finished again.
+    # A is opened again as B is under way, when four more hours were worked by the two: B goes on, C waits
+    # until A is finished again.
     plan = _plan({"crew": "one"}, {"crew": "one", "after": ("A",)}, {"crew": "one", "after": ("A", "D")},
                  {"crew": "one"})  # fmt: skip
-    result = _simulate(plan, [5, 6, 2, 4], [[2, 2]] * 6, **_again(4, 3.0, 1.0))
+    result = _simulate(plan, [5, 6, 2, 4], [[2, 2]] * 6, **_again(4, 3.0, 4.0))
     assert result.start[0].tolist() == [0.0, 1.0, 3.5, 0.0]
     assert result.finish[0].tolist() == [3.5, 4.0, 4.5, 2.0]
 
 
 def test_a_hold_runs_again_after_work_that_was_opened_again():
-    plan = _plan({"hold_days": 3}, {"after": ("A",)})
-    result = _simulate(plan, [3, 2], [2] * 9, **_again(2, 1.0, 1.0))
-    assert result.finish[0].tolist() == [2.5, 6.5]
+    # Two hours on C show on day 2 what is wrong with A: done again at 2.5, it holds B up until 5.5.
+    plan = _plan({"hold_days": 3}, {"after": ("A",)}, {})
+    result = _simulate(plan, [3, 2, 4], [2] * 9, **_again(3, 1.0, 2.0))
+    assert result.finish[0].tolist() == [2.5, 6.5, 3.5]
+
+
+def test_days_without_work_do_not_bring_rework_nearer():
+    plan, days = _plan({}, {}), [2] * 5
+    at_once = _simulate(plan, [3, 6], days, **_again(2, 1.0, 3.0)).finish[0]
+    later = _simulate(plan, [3, 6], [2, *[0] * 300, *days[1:]], **_again(2, 1.0, 3.0)).finish[0]
+    assert at_once.tolist() == [3.5, 4.5]
+    assert later.tolist() == [303.5, 304.5]
 
 
 def test_a_build_is_finished_when_the_last_work_is_done_again():
-    result = _simulate(_plan({"stage": "tail"}, {"stage": "wing"}), [3, 2], [2] * 12, **_again(2, 1.0, 9.0))
-    assert result.finish[0].tolist() == [10.5, 2.0]
-    assert result.stage_finish[0].tolist() == [10.5, 2.0]
-    assert result.stage_first_90[0].tolist() == pytest.approx([10.35, 1.9])
+    # A hundred hours more are never worked: the last look over the whole finds it, when B is done.
+    result = _simulate(_plan({"stage": "tail"}, {"stage": "wing"}), [3, 2], [2] * 12, **_again(2, 1.0, 100.0))
+    assert result.finish[0].tolist() == [2.5, 2.0]
+    assert result.stage_finish[0].tolist() == [2.5, 2.0]
+    assert result.stage_first_90[0].tolist() == pytest.approx([2.35, 1.9])
 
 
 def test_what_is_to_be_opened_again_past_the_last_day_is_not_finished():
-    result = _simulate(_plan({}), [3], [2] * 5, **_again(1, 1.0, 9.0))
+    result = _simulate(_plan({}), [3], [2], **_again(1, 1.0, 9.0))
     assert result.finish[0].tolist() == [np.inf]
     assert unfinished_share(result) == {"days": 1.0}
+
+
+def test_rework_to_be_found_does_not_hide_what_a_run_lacks():
+    # Hours that would reveal A's rework never come, because B needs two: more days would not help.
+    result = _simulate(_plan({}, {"crew": "two"}), [3, 2], [2] * 9, **_again(2, 1.0, 9.0))
+    assert result.finish[0].tolist() == [np.inf, np.inf]
+    assert unfinished_share(result) == {"two hands": 1.0}
 
 
 def test_more_hours_again_than_there_are_is_refused():

@@ -34,7 +34,7 @@ def test_one_signature_serves_every_kind_of_input():
         np.ones((3, 9, 2)),
         expected_hours=[1.0],
         reopening_hours=np.full((3, 1), 0.5),
-        reopening_after_days=np.full((3, 1), 2.0),
+        reopening_after_hours=np.full((3, 1), 2.0),
     )
     assert len(kernel.simulate_runs.signatures) == 1
 

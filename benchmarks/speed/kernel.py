@@ -71,7 +71,7 @@ def draw(tasks: int, runs: int, rng: np.random.Generator) -> dict[str, np.ndarra
     return {
         "hours": hours,
         "reopening_hours": 0.2 * hours * rework,
-        "reopening_after_days": 14.0 * rework,
+        "reopening_after_hours": 24.0 * rework,
         "bench": bench,
         "stage_rank": np.minimum(rng.geometric(0.7, (runs, days)) - 1, 4).astype(np.uint8),
     }
@@ -149,7 +149,7 @@ def against_events(tasks: int, runs: int, seed: int) -> tuple[float, float, floa
         play_once(
             network, draws["hours"][r], draws["bench"][r], draws["stage_rank"][r], nothing, nobody, 1.14,
             expected_hours=np.full(tasks, HOURS_PER_TASK), reopening_hours=draws["reopening_hours"][r],
-            reopening_after_days=draws["reopening_after_days"][r],
+            reopening_after_hours=draws["reopening_after_hours"][r],
         )
         for r in range(runs)
     ]  # fmt: skip

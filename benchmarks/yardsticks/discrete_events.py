@@ -12,7 +12,7 @@ import numpy as np
 import simpy
 
 from forecast.simulate.network import Network
-from forecast.simulate.network.records import EITHER, TWO
+from forecast.simulate.network.records import EITHER, ROW_ORDER, TWO
 
 _NEW_DAY, _ASSIGN = 2, 3  # priorities: after every other event at the same time (priority 1)
 
@@ -42,7 +42,7 @@ class SimulatedRun:
 def play_once(
     network: Network, hours, bench, stage_rank, release, only_two, shared_penalty=1.0, *, on_call=None,
     call_after_days=np.inf, idle_call_after_days=np.inf, lends=None, expected_hours=None,
-    reopening_hours=None, reopening_after_days=None,
+    reopening_hours=None, reopening_after_hours=None,
 ) -> SimulatedRun:  # fmt: skip
     """Simulate one run; arguments are those of `simulate_schedule`, each without its first axis."""
     env = simpy.Environment()
@@ -56,7 +56,9 @@ def play_once(
     if expected_hours is not None:
         shop.expected = [float(h) for h in expected_hours]
     if reopening_hours is not None:
-        shop.rework = {i: (float(h), reopening_after_days[i]) for i, h in enumerate(reopening_hours) if h > 0}
+        shop.rework = {
+            i: (float(h), float(reopening_after_hours[i])) for i, h in enumerate(reopening_hours) if h > 0
+        }
         for i, (h, _) in shop.rework.items():
             shop.left[i] -= h
     env.run(until=len(bench) + 1)
@@ -80,6 +82,9 @@ class _Shop:
         self.on_call, self.lends, self.eager, self.for_two = [], set(), set(), set()
         self.call_after_days = self.idle_call_after_days = np.inf
         self.rework, self.reopened, self.not_before = {}, set(), np.zeros(count)
+        self.found_at: dict[int, float] = {}  # finished task -> person-hours at which its rework is found
+        self.running: dict[int, tuple[float, float]] = {}  # task -> since when, person-hours per day
+        self.last_worked = -np.asarray(network.idle_days, dtype=float)
         self.expected, self.paths, self.came = None, {}, np.zeros(self.bench.shape[1])
         self.begun = {i for i in range(count) if network.under_way[i]}
         self.in_use = [0.0] * len(network.limits)
@@ -172,6 +177,7 @@ class _Shop:
         yield self._later(self.env.now, _ASSIGN)
         self.requested = False
         self._stop_work()
+        self._find_rework()
         for i, people in self.crew.items():
             if len(people) == 2 and self.network.crew[i] != TWO:
                 people.pop()
@@ -189,13 +195,20 @@ class _Shop:
         return [k for k in free if k not in self.for_two], [k for k in free if k in self.for_two]
 
     def _preferred_stage(self, rank):
-        if rank == 0:
+        """The stage of this rank by recency, the most recent one if there are fewer; None = row order."""
+        if rank == ROW_ORDER:
             return None
         hands, helpers = self._free()
         enough = len(hands) + len(helpers) > 1
-        can = sorted(i for i in self._available_tasks() if self.network.crew[i] != TWO or enough)
-        stages = list(dict.fromkeys(int(self.network.stage[i]) for i in can))
-        return stages[min(int(rank), len(stages) - 1)] if stages else None
+        stages = self._by_recency(i for i in self._available_tasks() if self.network.crew[i] != TWO or enough)
+        return stages[rank if rank < len(stages) else 0] if stages else None
+
+    def _by_recency(self, tasks):
+        """Stages of the tasks, the one worked on last first; those not begun in the order of their tasks."""
+        first = {}
+        for i in sorted(tasks):
+            first.setdefault(int(self.network.stage[i]), i)
+        return sorted(first, key=lambda s: (-self.last_worked[s], first[s]))
 
     def _assign_one(self):
         hands, helpers = self._free()
@@ -206,9 +219,13 @@ class _Shop:
         if not can:
             return False
 
+        order = self._by_recency(can) if self.first_stage is not None else []
+
         def preference(i):
             for_helper = bool(self.eager & set(helpers)) and self.network.crew[i] == TWO
-            return (not for_helper, self.network.stage[i] != self.first_stage, i)
+            stage = int(self.network.stage[i])
+            recency = order.index(stage) if order and not for_helper else 0
+            return (not for_helper, stage != self.first_stage, recency, i)
 
         i = min(can, key=preference)
         if self.expected and self.network.crew[i] != TWO:
@@ -228,6 +245,7 @@ class _Shop:
             people.append(helpers[0] if helpers else hands[1])
         self.crew[i] = people
         self.start[i] = min(self.start[i], self.env.now)
+        self.last_worked[self.network.stage[i]] = self.env.now
         return True
 
     def _task_worth_sharing(self, instead):
@@ -264,12 +282,15 @@ class _Shop:
             len(people) / (self.penalty if shared else 1.0) * self.longest
         )  # person-hours a day of this length
         begin = self.env.now
+        self.running[i] = (begin, rate)
         try:
             yield self.env.timeout(max(self.left[i], 0.0) / rate)
             finished = True
         except simpy.Interrupt:
             finished = False
         passed = self.env.now - begin
+        if self.running.get(i) == (begin, rate):
+            del self.running[i]
         for k in people:
             self.worked[k] += passed * self.longest
         if passed > 0:
@@ -293,7 +314,7 @@ class _Shop:
             return
         if i in self.rework:
             self.finish_is_last[i] = False
-            self.env.process(self._reopen(i))
+            self.found_at[i] = self._hours_worked() + self.rework[i][1]
         freed = False
         for j, uses in enumerate(self.uses):
             for limit, amount, until in uses:
@@ -312,14 +333,24 @@ class _Shop:
         self.done[i].succeed()
         self._request_assignment()
 
+    def _hours_worked(self):
+        """Person-hours of progress so far, those of the work under way included."""
+        under_way = sum((self.env.now - begin) * rate for begin, rate in self.running.values())
+        return sum(hours for *_, hours in self.stretches) + under_way
+
+    def _find_rework(self):
+        """Reopen what is found by now: after its hours, and all of it when nothing else is left to do."""
+        nothing_else = np.isfinite(self.finish).all() and not self.reopened
+        for i, hours in list(self.found_at.items()):
+            if nothing_else or self._hours_worked() >= hours - 1e-9:
+                del self.found_at[i]
+                self._reopen(i)
+
     def _reopen(self, i):
-        hours, after = self.rework[i]
-        yield self.env.timeout(after)
-        self.left[i] = hours
+        self.left[i] = self.rework[i][0]
         self.reopened.add(i)
         self.ready.add(i)
-        self.ready_since[i] = self._next_presence(self.env.now)
-        self._request_assignment()
+        self.ready_since[i] = self.env.now
 
     def _next_presence(self, time):
         """Rework starts to wait when somebody is at the bench: now, or on the next day with anybody there."""

@@ -103,7 +103,7 @@ class DrawnBatch:
             expected_hours=work.expected_hours,
             longest_paths=self.paths[what_if.shared],
             reopening_hours=work.reopening_hours[rows] if reopens else None,
-            reopening_after_days=work.reopening_after_days[rows] if reopens else None,
+            reopening_after_hours=work.reopening_after_hours[rows] if reopens else None,
             grid=grid,
             trace=trace,
         )

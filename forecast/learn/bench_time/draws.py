@@ -35,13 +35,14 @@ class BenchDraws:
     Attributes
     ----------
     start : the first day
-    people : ids; the last is "helper" when visitors without a name are expected
+    people : ids; the last are "helper", "helper 2" and so on when visitors without a name may come
     hours : (draw, day, person) clock hours, float32
-    stage_rank : (draw, day) uint8, the stage that the day's session goes to, counted in plan order among
-        the stages with work that can be started: 0 = the first
+    stage_rank : (draw, day) uint8, the stage that the day's session goes to, by recency among the stages
+        with work that can be started: 0 = the one worked on last
     only_two : (person,) True for somebody who comes for two-person tasks only
-    on_call : (person,) True for helpers without a name, who also come when called
-    lends : (person,) True for helpers without a name, who assist and take no task of their own
+    on_call : (person,) True for the first helper without a name, who also comes when called
+    lends : (person,) True for the first helper without a name, who assists and takes no task of their own;
+        more of them work side by side with the builders
     call_after_days : (draw,) days that two-person work waits before a helper is called
     idle_call_after_days : (draw,) the same while there is no other work; the shorter of both counts
     """

@@ -32,6 +32,7 @@ class History:
     people : ids of the named people, in the order of build.toml
     hours : (day, person) clock hours
     helper_hours : (day,) clock hours of the longest row with visitors without a name
+    helpers : (day,) how many of them, weighted by their hours
     spread : (day,) True where the hours come from a row over several days
     kinds : (day,) 0 Monday to 6 Sunday; a public holiday counts as a Sunday
     available : (day, person) False while away or not yet joined
@@ -44,6 +45,7 @@ class History:
     people: tuple[str, ...]
     hours: np.ndarray
     helper_hours: np.ndarray
+    helpers: np.ndarray
     spread: np.ndarray
     kinds: np.ndarray
     available: np.ndarray
@@ -104,7 +106,7 @@ def read_history(
     origin = first - timedelta(days=first.weekday())
     days = (as_of - origin).days // 7 * 7 + 7
     available = availability(origin, days, people, builders, away)
-    hours, helper_hours, spread = _spread_rows(rows, origin, days, people, available)
+    hours, helper_hours, helpers, spread = _spread_rows(rows, origin, days, people, available)
     hours = np.minimum(hours, _LONGEST_DAY)
     return History(
         origin=origin,
@@ -112,6 +114,7 @@ def read_history(
         people=people,
         hours=hours,
         helper_hours=np.minimum(helper_hours, _LONGEST_DAY),
+        helpers=helpers,
         spread=spread,
         kinds=day_kinds(origin, days, country),
         available=available,
@@ -137,8 +140,8 @@ def _main_people(hours: np.ndarray, available: np.ndarray, last_day: int) -> np.
 
 def _spread_rows(
     rows: pd.DataFrame, origin: date, days: int, people: tuple[str, ...], available: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(day, person) hours; (day,) hours of visitors; (day,) whether they are from a row over several days."""
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """(day, person) hours; (day,) hours and number of visitors; (day,) whether a row of several days."""
     first = _day_numbers(rows["date"], origin)
     span = _day_numbers(rows["until"], origin) - first + 1
     row = np.repeat(np.arange(len(rows)), span)
@@ -153,10 +156,11 @@ def _spread_rows(
     hours = np.stack(
         [np.bincount(day, weights=each * member[row, p], minlength=days) for p in range(len(people))], axis=1
     )
-    visited = rows["helpers"].to_numpy()[row] > 0
-    helper_hours = np.bincount(day, weights=each * visited, minlength=days)
+    helpers = rows["helpers"].to_numpy(dtype=float)[row]
+    helper_hours = np.bincount(day, weights=each * (helpers > 0), minlength=days)
+    number = np.bincount(day, weights=each * helpers, minlength=days) / np.maximum(helper_hours, 1e-9)
     spread = np.bincount(day, weights=(span[row] > 1) & (each > 0), minlength=days) > 0
-    return hours, helper_hours, spread
+    return hours, helper_hours, number, spread
 
 
 def _day_numbers(days: pd.Series, origin: date) -> np.ndarray:

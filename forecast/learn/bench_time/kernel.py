@@ -17,7 +17,13 @@ from forecast.learn.bench_time.records import Days, Drawn, State, Usual, Weeks
 
 @njit(inline="always")
 def week_hours(
-    rng: Any, run: int, week: int, drawn: Drawn, weeks: Weeks, state: State, most_hours: float
+    rng: Any,
+    run: int,
+    week: int,
+    drawn: Drawn,
+    weeks: Weeks,
+    state: State,
+    usual: Usual,
 ) -> float:
     """Clock hours of one whole week, 0 in a silent one; updates the state."""
     begun = weeks.begun if week == 0 else -1
@@ -28,7 +34,16 @@ def week_hours(
         )
     if not weeks.open[week]:
         return 0.0
-    silent, level = state.silent[run], state.level[run]
+    silent = state.silent[run]
+    level = state.level[run] + drawn.later_change[run] * (1.0 - np.exp(-week / usual.change_weeks))
+    if state.gap[run] > 0.0:
+        state.gap[run] -= 1.0
+        state.silent[run] = 1.0
+        return 0.0
+    if begun < 0 and rng.random() < usual.gap_chance * np.exp(-usual.gap_link * level):
+        state.gap[run] = np.exp(usual.gap_log_weeks + usual.gap_log_sd * rng.standard_normal())
+        state.silent[run] = 1.0
+        return 0.0
     logit = drawn.link[run] * level
     log_hours = drawn.mean[run] + level
     for k in range(weeks.season.shape[1]):
@@ -48,7 +63,7 @@ def week_hours(
         return 0.0
     state.silent[run] = 0.0
     shape = drawn.shape[run]
-    return min(np.exp(log_hours) * rng.standard_gamma(shape) / shape, most_hours)
+    return min(np.exp(log_hours) * rng.standard_gamma(shape) / shape, usual.most_week_hours)
 
 
 @njit(inline="always")
@@ -84,14 +99,12 @@ def place_on_days(
 
 
 @njit(inline="always")
-def next_rank(rank: int, u_move: float, u_new: float, run: int, drawn: Drawn) -> int:
-    """Rank of a session: that of the session before with some chance, else a new one."""
-    if u_move < drawn.stay[run]:
-        return rank
-    fresh = 0
+def stage_rank(u: float, run: int, drawn: Drawn) -> int:
+    """Rank of a session's stage by recency: 0 = the stage of the session before."""
+    rank = 0
     for k in range(drawn.ranks.shape[1] - 1):
-        fresh += u_new >= drawn.ranks[run, k]
-    return fresh
+        rank += u >= drawn.ranks[run, k]
+    return rank
 
 
 @njit(inline="always")
@@ -117,25 +130,26 @@ def simulate_weeks(
     for week in range(first, last):
         for row in range(len(runs)):
             run = runs[row]
-            hours = week_hours(rng, run, week, drawn, weeks, state, usual.most_week_hours)
+            hours = week_hours(rng, run, week, drawn, weeks, state, usual)
             hours *= weeks.exposure[week]
             if hours > 0:
                 place_on_days(rng, run, hours, weeks.kinds[week], weeks.free[week], drawn, usual, day_hours)
-            rank = state.rank[run]
+            rank = 0
             for day in range(7):
                 at = 7 * (week - first) + day
                 if hours > 0 and day_hours[day] > 0 and (week > 0 or day >= weeks.lead):
                     there = day_hours[day]
-                    u_company, u_visit = rng.random(), rng.random()
-                    rank = next_rank(rank, rng.random(), rng.random(), run, drawn)
+                    u_company, u_visit, u_party = rng.random(), rng.random(), rng.random()
+                    rank = stage_rank(rng.random(), run, drawn)
                     pattern = _pattern(u_company, run, drawn)
                     for person in range(usual.shares.shape[1]):
                         out.people[row, at, person] = there * usual.shares[pattern, person]
                     if u_visit < drawn.visit[run]:
-                        out.visits[row, at] = there * usual.visit_share
+                        for visitor in range(len(usual.parties)):
+                            if u_party < usual.parties[visitor]:
+                                out.visits[row, at, visitor] = there * usual.visit_share
                     out.household[row, at] = there
                 out.ranks[row, at] = rank
-            state.rank[run] = rank
 
 
 @compile_cached

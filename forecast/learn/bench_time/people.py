@@ -19,6 +19,7 @@ from forecast.learn.bench_time.history import History
 from forecast.random_streams import named_stream
 
 _STEPS = 4  # shares to the quarter: finer ones would make every day a pattern of its own
+_MOST_VISITORS = 4  # people round one bench: more are counted as so many; bounds memory
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,6 +33,7 @@ class Company:
     weight : (pattern,) days of the log (recent ones weigh more) and of the prior with that pattern
     visits : Beta parameters of the chance of a visitor on a day with a session, or None
     visit_share : share of the household's hours that a visitor stays
+    parties : (visitor,) share of the visits to which at least so many come: 1 for the first
     visitors_expected : whether open tasks need two and only a visitor can be the second
     weekly_hours : the household's mean clock hours per week, silent weeks included
     """
@@ -41,6 +43,7 @@ class Company:
     weight: np.ndarray
     visits: tuple[float, float] | None
     visit_share: float
+    parties: np.ndarray
     visitors_expected: bool
     weekly_hours: float
 
@@ -80,8 +83,19 @@ def fit_company(history: History, settled: np.ndarray, visitors_expected: bool) 
         weight=weight,
         visits=visits,
         visit_share=visit_share,
+        parties=_parties(history, fade),
         weekly_hours=mean,
     )
+
+
+def _parties(history: History, fade: np.ndarray) -> np.ndarray:
+    """(visitor,) share of the visits to which at least so many come."""
+    number = np.minimum(np.round(history.helpers), _MOST_VISITORS)
+    weight = fade * (history.helper_hours > 0)
+    if not weight.any():
+        return np.ones(1)
+    counts = np.arange(1, int(number[weight > 0].max()) + 1)
+    return np.asarray([float(weight[number >= n].sum() / weight.sum()) for n in counts])
 
 
 def fade_of(history: History) -> np.ndarray:

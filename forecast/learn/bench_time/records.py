@@ -25,8 +25,8 @@ class Drawn(NamedTuple):
     company: np.ndarray
     visit: np.ndarray
     ranks: np.ndarray
-    stay: np.ndarray
     later: np.ndarray
+    later_change: np.ndarray
 
 
 class Weeks(NamedTuple):
@@ -56,18 +56,24 @@ class Usual(NamedTuple):
     most_week_hours: float
     shares: np.ndarray
     visit_share: float
+    parties: np.ndarray
+    change_weeks: float
+    gap_chance: float
+    gap_link: float
+    gap_log_weeks: float
+    gap_log_sd: float
 
 
 class State(NamedTuple):
-    """(run,) silent weeks so far (0 = the last was worked), level, rank of the last session."""
+    """(run,) silent weeks so far (0 = the last was worked), level, weeks left of a long silence."""
 
     silent: np.ndarray
     level: np.ndarray
-    rank: np.ndarray
+    gap: np.ndarray
 
 
 class Days(NamedTuple):
-    """Output: (run, day) hours of the household and of a visitor, ranks; (run, day, person) hours."""
+    """Output: (run, day) hours of the household, ranks; (run, day, person) hours of people and visitors."""
 
     household: np.ndarray
     people: np.ndarray

@@ -34,6 +34,7 @@ from forecast.learn.bench_time.weekly import exposure_of
 from forecast.random_streams import named_stream, stream
 
 _SHARED_WEEKS = 104  # drawn for all runs together, which is fast; most builds are finished by then
+_WEEKS_PER_YEAR = 52.18
 _WHOLE_WEEK, _NOT_YET, _WORKED = -1, 0, 1
 
 
@@ -86,11 +87,12 @@ class PresenceSampler:
 
     @property
     def people(self) -> tuple[str, ...]:
-        """Builders of the log and of build.toml in its order, then other newcomers, then the helper."""
+        """Builders of the log and of build.toml in its order, then other newcomers, then unnamed helpers."""
         known = self.learned.history.people
         people = [p for p in known if p in self._settled or p in self.newcomers]
         people += [p for p in self.newcomers if p not in known]
-        return (*people, HELPER) if self.learned.company.visits is not None else tuple(people)
+        more = [f"{HELPER} {n + 1}" for n in range(1, len(self.learned.company.parties))]
+        return (*people, HELPER, *more) if self.learned.company.visits is not None else tuple(people)
 
     def hours(self, skip: int, days: int, runs: np.ndarray | None = None) -> BenchDraws:
         """The days from the `skip`-th on.
@@ -125,7 +127,7 @@ class PresenceSampler:
     def _draw_parameters(self, rng: np.random.Generator) -> None:
         """The parameters of every run, each part from a stream of its own."""
         learned, draws, company = self.learned, self.draws, self.learned.company
-        chains, levels, habits, weights, visits, ranks, calls = rng.spawn(7)
+        chains, levels, habits, weights, visits, ranks, calls, changes = rng.spawn(8)
         level, x = learned.level.sample(draws, levels)
         habit = learned.habit.sample(draws, habits)
         self._call_after_days, visit = learned.calling_in.sample(draws, company.visits, visits)
@@ -136,9 +138,10 @@ class PresenceSampler:
             **learned.silences.sample(draws, chains),
             **level,
             **habit,
-            **sample_ranks(learned.ranks, draws, ranks),
+            ranks=sample_ranks(learned.ranks, draws, ranks),
             company=sample_weights(company, draws, weights),
             visit=visit,
+            later_change=changes.normal(priors.LATER_CHANGE_MEAN, priors.LATER_CHANGE_SD, size=draws),
             later=_chance_of_later(learned.history, self.lead, habit["odds"]),
         )
         # Contiguous, so that the simulation is compiled for one memory layout only.
@@ -151,11 +154,17 @@ class PresenceSampler:
             most_week_hours=learned.most_week_hours,
             shares=company.shares,
             visit_share=company.visit_share,
+            parties=company.parties,
+            change_weeks=priors.LATER_CHANGE_WEEKS,
+            gap_chance=priors.LONG_SILENCES_PER_YEAR / _WEEKS_PER_YEAR,
+            gap_link=priors.LONG_SILENCE_LINK,
+            gap_log_weeks=float(np.log(priors.LONG_SILENCE_WEEKS)),
+            gap_log_sd=priors.LONG_SILENCE_LOG_SD,
         )
         self._state = State(
             silent=np.full(draws, float(learned.silences.silent_weeks)),
             level=x,
-            rank=np.full(draws, learned.ranks.last, dtype=np.uint8),
+            gap=np.zeros(draws),
         )
 
     def _extend_shared(self, weeks: int) -> None:
@@ -205,8 +214,8 @@ class PresenceSampler:
                 could = could & free[days, known.index(name)]
             drawn = self._newcomer_hours(name, out.household, kinds[days], rows, rngs)
             hours[:, :, people.index(name)] = could * drawn
-        if people[-1] == HELPER:
-            hours[:, :, -1] = out.visits
+        if HELPER in people:
+            hours[:, :, people.index(HELPER) :] = out.visits
         return hours, out.ranks
 
     def _newcomer_hours(
@@ -232,7 +241,7 @@ class PresenceSampler:
         return Days(
             household=np.zeros(shape, dtype=np.float32),
             people=np.zeros((*shape, len(self._settled)), dtype=np.float32),
-            visits=np.zeros(shape, dtype=np.float32),
+            visits=np.zeros((*shape, len(self.learned.company.parties)), dtype=np.float32),
             ranks=np.zeros(shape, dtype=np.uint8),
         )
 

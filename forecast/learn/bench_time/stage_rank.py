@@ -1,8 +1,9 @@
-"""Which stage a session goes to: the first in plan order with work that can be started, or a later one.
+"""Which stage a session goes to, by recency: the stage of the session before, or one left longer ago.
 
-Builders interleave. For each day of the log, the stages with work that could be started are ranked by their
-first such task in plan order; the rank of the stage that the day was given to is the day's rank. A session
-keeps the rank of the one before with some chance, else a new rank is drawn. The kernel counts stages the
+Builders interleave, and return to what lies on the bench. For each day of the log, the stages with work that
+could be started are ordered by the last day on which they were worked on, stages not begun last and in plan
+order; the place of the stage that the day was given to is the day's rank. Plan order tells less: on two real
+logs the shares of hours by recency rank are alike, by plan order they scatter. The kernel ranks stages the
 same way.
 """
 
@@ -20,11 +21,7 @@ from forecast.learn.progress import Progress
 from forecast.learn.task_windows import workable_since
 
 _RANKS = len(priors.RANK_SHARE)
-_STAY_PRIOR_DAYS = 10.0  # judgement: two or three weeks of log outweigh it
-# Grids of two chances, finer than a log of hundreds of days resolves; the first is even in its log odds,
-# since shares near 1 matter most.
-FIRST = 1 / (1 + np.exp(-np.linspace(-4.0, 6.0, 61)))
-STAY = (np.arange(40) + 0.5) / 40
+_ROUNDS = 20  # of EM: shares change by less than 1e-3 after that
 _DAYS_AT_ONCE = 500  # bounds memory: arrays of (day, task)
 
 
@@ -34,16 +31,11 @@ class RankHabit:
 
     Attributes
     ----------
-    weight : (first, stay) posterior weight of each pair of a share of the first rank among the sessions that
-        choose anew (`FIRST`) and a chance to keep the rank of the session before (`STAY`)
-    later : (rank - 1,) Dirichlet parameters of the ranks after the first
-    last : rank of the last session
+    weight : (rank,) parameters of the Dirichlet posterior of the shares of the ranks
     observed : number of days used
     """
 
     weight: np.ndarray
-    later: np.ndarray
-    last: int
     observed: int
 
 
@@ -52,9 +44,8 @@ def stage_ranks(
 ) -> pd.DataFrame:
     """Rank of each day's stage among the stages with work that could be started on that day.
 
-    The day's stage is the one with most hours; but if the first stage worked on had nothing left to start,
-    the others only got the rest of the day, and the first counts. Rework says nothing about the order. A
-    person alone could not start what needs two.
+    The day's stage is the one with most hours. Rework says nothing about the order. A person alone could not
+    start what needs two.
 
     Parameters
     ----------
@@ -63,7 +54,8 @@ def stage_ranks(
 
     Returns
     -------
-    frame with date, stage and rank, one row per day with first-time work on the plan, by date
+    frame with date, stage, rank and stages (how many had work): one row per day with first-time work on the
+    plan, by date
     """
     tasks, rows = progress.tasks, progress.sessions
     rows = rows.loc[(rows["task"] != "") & ~rows["rework"]]
@@ -74,39 +66,48 @@ def stage_ranks(
     from_day, to_day = workable_since(progress, plan, deliveries)
     for_two = (tasks["crew"] == "two").to_numpy(dtype=bool)
     alone, hours = _people_present(rows) < 2, rows["hours"].to_numpy(dtype=float)
-    stage, rank = np.zeros(len(days), dtype=np.int64), np.zeros(len(days), dtype=np.int64)
+    spent = np.zeros((len(days), len(tasks)))
+    np.add.at(spent, (of_row, task), hours)
+    last_worked = _last_worked_before(spent > 0, stage_of, len(names))
+    parts = []
     for lo in range(0, len(days), _DAYS_AT_ONCE):
         some = slice(lo, lo + _DAYS_AT_ONCE)
         can = (from_day <= days[some, None]) & (to_day >= days[some, None])
         can &= ~(alone[some, None] & for_two)
-        mine = (of_row >= lo) & (of_row < lo + len(can))
-        spent = np.zeros(can.shape)
-        np.add.at(spent, (of_row[mine] - lo, task[mine]), hours[mine])
-        # Of two, one may continue a task while the other has nothing left to start.
-        taken = (spent > 0) & ~(alone[some, None] & (to_day > days[some, None]))
-        stage[some], rank[some] = _stage_and_rank(can, spent, can & ~taken, stage_of)
-    return pd.DataFrame({"date": days, "stage": np.asarray(names, dtype=object)[stage], "rank": rank})
+        parts.append(_stage_and_rank(can, spent[some], last_worked[some], stage_of))
+    stage, rank, many = np.concatenate([np.zeros((3, 0), dtype=np.int64), *parts], axis=1)
+    named = np.asarray(names, dtype=object)[stage]
+    return pd.DataFrame({"date": days, "stage": named, "rank": rank, "stages": many})
+
+
+def _last_worked_before(worked: np.ndarray, stage_of: np.ndarray, stages: int) -> np.ndarray:
+    """(day, stage) number of the last day before on which each stage was worked on; -1 for none."""
+    by_stage = np.zeros((len(worked) + 1, stages), dtype=bool)
+    for stage in range(stages):
+        by_stage[1:, stage] = worked[:, stage_of == stage].any(axis=1)
+    place = np.where(by_stage, np.arange(len(worked) + 1)[:, None] - 1, -1)
+    return np.asarray(np.maximum.accumulate(place, axis=0)[:-1])
 
 
 def _stage_and_rank(
-    can: np.ndarray, spent: np.ndarray, left: np.ndarray, stage_of: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """(day,) stage and rank, from (day, task) what could be started, the hours spent and what was left.
+    can: np.ndarray, spent: np.ndarray, last_worked: np.ndarray, stage_of: np.ndarray
+) -> np.ndarray:
+    """(3, day) stage with most hours, its rank and the number of stages with work.
 
+    From (day, task) what could be started and the hours spent, and (day, stage) when each was last worked on.
     What was worked on could be started, whatever the plan says.
     """
-    count, here = can.shape[1], np.arange(len(can))
-    worked = spent > 0
-    first = stage_of[worked.argmax(axis=1)]
-    untouched = (left & (stage_of == first[:, None])).any(axis=1)
-    order = np.argsort(stage_of, kind="stable")
-    begins = np.flatnonzero(np.diff(stage_of[order], prepend=-1))
-    by_stage = np.add.reduceat(spent[:, order], begins, axis=1)
-    stage = np.where(untouched, by_stage.argmax(axis=1), first)
-    row = np.where(can | worked, np.arange(count), count)
-    first_row = np.minimum.reduceat(row[:, order], begins, axis=1)
-    own = first_row[here, stage]
-    return stage, (first_row < own[:, None]).sum(axis=1)
+    count, here, stages = can.shape[1], np.arange(len(can)), last_worked.shape[1]
+    hours, first = np.zeros((len(can), stages)), np.full((len(can), stages), count)
+    row = np.where(can | (spent > 0), np.arange(count), count)
+    for s in range(stages):
+        hours[:, s] = spent[:, stage_of == s].sum(axis=1)
+        first[:, s] = row[:, stage_of == s].min(axis=1)
+    stage = hours.argmax(axis=1)
+    own_worked, own_first = last_worked[here, stage][:, None], first[here, stage][:, None]
+    later = (last_worked > own_worked) | ((own_worked < 0) & (last_worked < 0) & (first < own_first))
+    eligible = first < count
+    return np.stack([stage, (later & eligible).sum(axis=1), eligible.sum(axis=1)])
 
 
 def _people_present(rows: pd.DataFrame) -> np.ndarray:
@@ -119,50 +120,28 @@ def _people_present(rows: pd.DataFrame) -> np.ndarray:
 def fit_stage_ranks(
     progress: Progress, plan: Plan | None = None, deliveries: Sequence[Delivery] = ()
 ) -> RankHabit:
-    """Fit the ranks to the log, recent days weighing more; parameters as in `stage_ranks`.
+    """Fit the shares of the ranks to the log, recent days weighing more; parameters as in `stage_ranks`.
 
-    A day on the same stage as the day before either stayed there or chose the same rank anew. Both chances
-    are fitted together, so that days which only continue say little about the choice.
+    With fewer stages than ranks, the simulation gives a later rank's session to the first stage. A day on the
+    first of few stages may have been such a session: it is shared out over the ranks by EM.
     """
     days = stage_ranks(progress, plan, deliveries)
     rank = np.minimum(days["rank"].to_numpy(dtype=np.int64), _RANKS - 1)
     age = (np.datetime64(progress.as_of, "D") - days["date"].to_numpy().astype("datetime64[D]")).astype(float)
     fade = 0.5 ** (age / 7 / priors.HABIT_HALF_LIFE_WEEKS)
-    stage = days["stage"].to_numpy()
-    same = np.concatenate([[0], stage[1:] == stage[:-1]]).astype(np.int64)[: len(rank)]
-    seen = np.bincount(2 * rank + same, weights=fade, minlength=2 * _RANKS).reshape(_RANKS, 2)
-    later = (priors.RANK_PRIOR_DAYS * priors.RANK_SHARE + seen.sum(axis=1))[1:]
-    return RankHabit(
-        weight=_posterior_weight(seen, later / later.sum()),
-        later=later,
-        last=int(rank[-1]) if len(rank) else 0,
-        observed=len(rank),
-    )
+    many = np.minimum(days["stages"].to_numpy(dtype=np.int64), _RANKS)
+    seen = np.bincount(rank * (_RANKS + 1) + many, weights=fade, minlength=_RANKS * (_RANKS + 1))
+    seen = seen.reshape(_RANKS, _RANKS + 1)
+    weight = prior = priors.RANK_PRIOR_DAYS * priors.RANK_SHARE
+    for _ in range(_ROUNDS):
+        share, weight = weight / weight.sum(), prior + np.append(0.0, seen[1:].sum(axis=1))
+        for stages in range(1, _RANKS + 1):
+            meant = np.where((np.arange(_RANKS) == 0) | (np.arange(_RANKS) >= stages), share, 0.0)
+            weight = weight + seen[0, stages] * meant / meant.sum()
+    return RankHabit(weight=weight, observed=len(rank))
 
 
-def _posterior_weight(seen: np.ndarray, later: np.ndarray) -> np.ndarray:
-    """(first, stay) posterior weights, from (rank, on the same stage?) days and shares of later ranks."""
-    yes = priors.RANK_PRIOR_DAYS * priors.RANK_SHARE[0]
-    no = priors.RANK_PRIOR_DAYS - yes
-    stayed, moved = _STAY_PRIOR_DAYS * priors.RANK_STAY, _STAY_PRIOR_DAYS * (1 - priors.RANK_STAY)
-    first, stay = FIRST[:, None], STAY[None, :]
-    # On a grid even in log odds, the density of a Beta has one more power of each factor.
-    log_weight = yes * np.log(first) + no * np.log1p(-first)
-    log_weight = log_weight + (stayed - 1) * np.log(stay) + (moved - 1) * np.log1p(-stay)
-    for rank, (anew, same) in enumerate(seen):
-        share = (1 - stay) * (first if rank == 0 else (1 - first) * later[rank - 1])
-        log_weight = log_weight + anew * np.log(share) + same * np.log(stay + share)
-    weight = np.exp(log_weight - log_weight.max())
-    return np.asarray(weight / weight.sum())
-
-
-def sample_ranks(habit: RankHabit, draws: int, rng: np.random.Generator) -> dict[str, np.ndarray]:
-    """(draw, rank) cumulative shares of the ranks, and (draw,) chance to stay, by name."""
-    at = rng.choice(habit.weight.size, size=draws, p=habit.weight.ravel())
-    first, stay = FIRST[at // len(STAY)], STAY[at % len(STAY)]
-    gammas = rng.standard_gamma(habit.later, size=(draws, _RANKS - 1))
-    later = gammas / gammas.sum(axis=1, keepdims=True) * (1 - first)[:, None]
-    return {
-        "ranks": np.cumsum(np.column_stack([first, later]), axis=1).astype(np.float32),
-        "stay": stay.astype(np.float32),
-    }
+def sample_ranks(habit: RankHabit, draws: int, rng: np.random.Generator) -> np.ndarray:
+    """(draw, rank) cumulative shares of the ranks."""
+    gammas = rng.standard_gamma(habit.weight, size=(draws, _RANKS))
+    return np.cumsum(gammas / gammas.sum(axis=1, keepdims=True), axis=1).astype(np.float32)

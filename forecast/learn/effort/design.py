@@ -38,6 +38,7 @@ _ALONE_HOURS = 20.0  # prior weight of working alone, in person-hours of log
 _FAR_LOT = 1.4  # on the log scale: four times more or fewer pieces than usual for the type
 _LEAST_SLOPE = 0.1  # a plan in which pieces hardly matter must not blow up what is divided by their slope
 _TYPICAL_WORTH = 0.5  # weight of the plan's typical task, in planned tasks of a type
+_SINGLE_HOURS = 30.0  # judgement: a row of more planned person-hours is a sum of several pieces of work
 _LARGEST_SIZE = 3.0  # a task 20 times the typical one tells nothing more about how spread changes with size
 
 
@@ -57,6 +58,7 @@ class EffortDesign:
     unplanned : (n,) bool, no planned hours
     pair_of : (n,) index of the group of repeats, -1 for none
     size : (n,) x, clipped to +-3: spread may change with it
+    narrower : (n,) what comes off the log of the spread because the row is a sum of several pieces of work
     block_of : (n,) block of positions for the drift, block_tasks positions each
     sharable : (n,) bool, tasks that one person can do and two may; usual_share is the share of their hours
         that two worked together so far, assumed to stay the same
@@ -80,6 +82,7 @@ class EffortDesign:
     pair_of: np.ndarray
     pairs: int
     size: np.ndarray
+    narrower: np.ndarray
     block_of: np.ndarray
     block_tasks: int
     sharable: np.ndarray
@@ -178,6 +181,8 @@ def build_design(
         pair_of=pair_of,
         pairs=pairs,
         size=np.clip(x, -_LARGEST_SIZE, _LARGEST_SIZE),
+        # The spread of a sum of independent pieces falls with the root of their number.
+        narrower=0.5 * np.maximum(log_planned - np.log(_SINGLE_HOURS), 0.0),
         block_of=position // block_tasks,
         block_tasks=block_tasks,
         sharable=sharable,

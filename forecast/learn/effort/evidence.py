@@ -151,7 +151,7 @@ def _weights(regression: Regression, posterior: EffortDraws, count: int) -> np.n
     r = regression
     by_size = posterior.spread_by_size[:, None] * r.size[:count]
     unplanned = posterior.unplanned_spread[:, None] * r.unplanned[:count]
-    sd = posterior.spread[:, r.type_of[:count]] * np.exp(unplanned - by_size)
+    sd = posterior.spread[:, r.type_of[:count]] * np.exp(unplanned - by_size - r.narrower[:count])
     tail = posterior.tail[:, None]
     mix = (tail + 1.0) / (tail + posterior.residual[:, :count] ** 2)
     return np.asarray((mix / sd**2).mean(axis=0))

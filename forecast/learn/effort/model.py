@@ -21,7 +21,7 @@ from forecast.learn.effort.remaining import (
     hours_left,
 )
 from forecast.learn.effort.reports import fit_report_model, open_evidence
-from forecast.learn.effort.rework_and_growth import fit_rework_and_growth
+from forecast.learn.effort.rework_and_growth import finished_work, fit_rework_and_growth
 from forecast.learn.effort.robust_mixture import (
     log_marginal_of_effects,
     log_marginal_of_rework_and_growth,
@@ -116,7 +116,10 @@ class EffortModel(Estimator):
         )
         self.design_ = design
         self.spent_hours_ = progress.tasks["hours_first"].to_numpy(dtype=float)[design.open_rows]
+        self.spent_rework_ = progress.tasks["hours_rework"].to_numpy(dtype=float)[design.open_rows]
+        self.open_stage_ = pd.factorize(progress.tasks["stage"])[0][design.open_rows]
         self.expected_hours_ = expected_first_time_hours(design, self.posterior_, rng)
+        self.finished_work_ = finished_work(progress, design.type_of)
         self.rework_and_growth_ = fit_rework_and_growth(
             progress,
             design.type_of,
@@ -191,13 +194,38 @@ class EffortModel(Estimator):
         more = (shared - design.usual_share) * design.sharable[design.open_rows]
         return np.asarray(np.exp(np.outer(effect, more)))
 
-    def _rework(self, planned: np.ndarray, index: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-        """(run, open task) rework ahead; of a reopened task, rework is all that is left."""
+    def _rework(self, total: np.ndarray, index: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+        """(run, open task) rework ahead; of a reopened task, rework is all that is left.
+
+        Chances were learned per task and sizes as shares of its whole first-time hours, so a task under way
+        has them of its total, less the rework that it has seen already.
+        """
         rows, beyond = self.design_.open_rows, self.rework_and_growth_
-        rework = beyond.draw_rework(planned, self.design_.type_of[rows], index, rng)
+        rework = beyond.draw_rework(total, self.design_.type_of[rows], index, rng)
+        rework = np.maximum(rework - self.spent_rework_, 0.0)
         for at in np.flatnonzero(self.design_.reopened[rows]):
             rework[:, at] = self.spent_hours_[at] * beyond.draw_rework_share(len(index), rng)
         return rework
+
+    def _spread_over_stages(self, of_stage: np.ndarray, worked: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """(run, open task) hours that reopen finished tasks, carried by the open ones, and (run,) their sum.
+
+        Those of a stage that has open tasks go to these, the others to all, in proportion to their hours.
+        """
+        out = np.zeros_like(worked)
+        if not worked.shape[1]:
+            return out, np.zeros(len(worked))
+        elsewhere = np.zeros(len(worked))
+        for stage in range(of_stage.shape[1]):
+            mine = self.open_stage_ == stage
+            if mine.any():
+                out[:, mine] = (
+                    worked[:, mine] / worked[:, mine].sum(axis=1, keepdims=True) * of_stage[:, [stage]]
+                )
+            else:
+                elsewhere = elsewhere + of_stage[:, stage]
+        out += worked / worked.sum(axis=1, keepdims=True) * elsewhere[:, None]
+        return out, of_stage.sum(axis=1)
 
     def sample_remaining(
         self, draws: int, rng: np.random.Generator, *, shared: float | None = None
@@ -215,15 +243,24 @@ class EffortModel(Estimator):
         index = rng.integers(self.posterior_.count, size=draws)
         total = draw_first_time_hours(self.design_, self.posterior_, self.open_evidence_, index, rng)
         planned = hours_left(total, self.spent_hours_) * self._share_factor(index, shared)
-        rework = self._rework(planned, index, rng)
+        rework = self._rework(total, index, rng)
+        reopening, after_hours = beyond.draw_found_later(rework, index, rng.spawn(1)[0])
+        reopening[:, self.design_.reopened[self.design_.open_rows]] = 0.0  # they are open already
+        # Found while building or not at all: by plan order, so many hours come after each task.
+        follow = np.cumsum((planned + rework)[:, ::-1], axis=1)[:, ::-1] - (planned + rework)
+        never = after_hours > follow
+        rework = np.where(never, rework - reopening, rework)
+        reopening = np.where(never, 0.0, reopening)
         worked = planned + rework
+        first_ahead = worked.sum(axis=1)
+        of_stage = beyond.draw_reopening(self.finished_work_, first_ahead, index, rng.spawn(1)[0])
+        again, of_finished = self._spread_over_stages(of_stage, worked)
+        worked = worked + again
         ahead = worked.sum(axis=1)
         outside = beyond.draw_outside(ahead, index, rng)
         growth = beyond.draw_growth(ahead, index, rng)
         with np.errstate(invalid="ignore"):
             spread_out = np.where(ahead > 0, (outside + growth) / ahead, 0.0)
-        reopening, after_days = beyond.draw_found_later(rework, index, rng.spawn(1)[0])
-        reopening[:, self.design_.reopened[self.design_.open_rows]] = 0.0  # they are open already
         # The hours already include the usual share of joint work: sharing all adds the rest of the penalty.
         included = self.design_.usual_share if shared is None else shared
         return RemainingWork(
@@ -231,12 +268,12 @@ class EffortModel(Estimator):
             hours=worked * (1.0 + spread_out[:, None]),
             parts={
                 "planned": planned.sum(axis=1),
-                "rework": rework.sum(axis=1),
+                "rework": rework.sum(axis=1) + of_finished,
                 "outside": outside,
                 "growth": growth,
             },
             reopening_hours=reopening * (1.0 + spread_out[:, None]),
-            reopening_after_days=after_days,
+            reopening_after_hours=after_hours * (1.0 + spread_out[:, None]),
             shared_penalty=float(self.shared_work_penalty_ ** (1.0 - included)),
         )
 

@@ -94,7 +94,8 @@ class _Sampler:
         self.cross = rooted.T @ rooted  # one array with itself: BLAS does half the work
 
     def _spread_factor(self) -> np.ndarray:
-        return np.exp(-self.by_size * self.r.size + self.unplanned_spread * self.r.unplanned)
+        r = self.r
+        return np.exp(-self.by_size * r.size + self.unplanned_spread * r.unplanned - r.narrower)
 
     def draw_effects(self) -> None:
         """All effects of the mean but those of the pairs, in one Gaussian draw."""
@@ -201,7 +202,7 @@ class _Sampler:
         self.mix = self.rng.gamma((self.tail + 1) / 2, size=len(r)) / ((self.tail + z2) / 2)
         r2 = self.mix * r**2
         self._draw_spread(r2 / self._spread_factor() ** 2)
-        self._draw_exponents(r2 / self.spread[self.type_of] ** 2)
+        self._draw_exponents(r2 / (self.spread[self.type_of] * np.exp(-self.r.narrower)) ** 2)
 
     def _draw_spread(self, r2: np.ndarray) -> None:
         squares = np.bincount(self.type_of, r2, minlength=self.types)

@@ -89,7 +89,7 @@ class EffortPriors:
     type_learning_scale: float = 0.06
     type_rate_scale: float = 0.6
     pair_scale: float = 0.2
-    drift_scale: float = 0.15
+    drift_scale: float = 0.3
 
     log_spread: Normal = Normal(centre=log(0.5), sd=0.4)
     type_spread_scale: float = 0.3

@@ -44,6 +44,7 @@ class Regression:
     type_of: np.ndarray
     seen: np.ndarray
     size: np.ndarray
+    narrower: np.ndarray
     unplanned: np.ndarray
     pair_of: np.ndarray
 
@@ -97,6 +98,7 @@ def build_regression(design: EffortDesign) -> Regression:
         type_of=type_of,
         seen=seen,
         size=design.size[rows],
+        narrower=design.narrower[rows],
         unplanned=unplanned,
         pair_of=design.pair_of[rows],
     )

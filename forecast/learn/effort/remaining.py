@@ -17,6 +17,7 @@ from forecast.learn.effort.draws import EXCESS, LOG_EXCESS, EffortDraws, OpenEvi
 
 # Judgements: they bound what a heavy tail may do to a single task, and matter in few runs.
 _TAIL_WORTH = 20.0  # weight of the fitted tail, in residuals of finished tasks
+_OTHER_TYPES_WORTH = 10.0  # weight of the residuals of all types, in residuals of the type itself
 _LARGEST_RESIDUAL = 3.0  # in units of the spread
 _LOG_BOUNDS = (-4.0, 3.0)  # no task takes more than 20 times what was expected
 _LEAST_LEFT = 0.02  # person-hours: even the last minute of a task has to be worked
@@ -33,7 +34,7 @@ class RemainingWork:
         tasks not yet planned
     parts : name -> (run,) person-hours: planned, rework, outside, growth
     reopening_hours : (run, task) of the hours, rework that is found after the task was called done and
-        reopens it `reopening_after_days` (run, task) later
+        reopens it when `reopening_after_hours` (run, task) person-hours more have been worked
     shared_penalty : person-hours of a task that two share throughout, as a multiple of `hours`, which
         already include the usual share of joint work
     """
@@ -42,7 +43,7 @@ class RemainingWork:
     hours: np.ndarray
     parts: dict[str, np.ndarray]
     reopening_hours: np.ndarray
-    reopening_after_days: np.ndarray
+    reopening_after_hours: np.ndarray
     shared_penalty: float
 
     @cached_property
@@ -95,7 +96,9 @@ def draw_first_time_hours(
     mean = design.offset[rows] + _means(design, posterior, rows)[index]
     mean += _drift(design, posterior, index, rows, rng)
     spread = _spreads(design, posterior, rows)[index]
-    log_hours = mean + np.clip(spread * _residuals(posterior, index, len(rows), rng), *_LOG_BOUNDS)
+    type_of, seen_type = design.type_of[rows], design.type_of[posterior.rows]
+    residual = _residuals(posterior, index, type_of, seen_type, rng)
+    log_hours = mean + np.clip(spread * residual, *_LOG_BOUNDS)
     begun = design.under_way[rows]
     if begun.any():
         log_hours[:, begun] = _above_floor(
@@ -131,7 +134,9 @@ def _mean_factor(posterior: EffortDraws, spread: np.ndarray) -> np.ndarray:
     grid = np.linspace(0.0, max(float(spread.max(initial=0.0)), 0.1), 24)
     seen = posterior.residual.shape[1]
     share = seen / (seen + _TAIL_WORTH)
-    residual = _centred(posterior) if seen else np.zeros((posterior.count, 1))
+    residual = np.zeros((posterior.count, 1))
+    if seen:
+        residual = np.clip(_centred(posterior.residual), -_LARGEST_RESIDUAL, _LARGEST_RESIDUAL)
     factor = np.stack([share * np.exp(g * residual).mean(axis=1) for g in grid], axis=1)
     points = np.linspace(-_LARGEST_RESIDUAL, _LARGEST_RESIDUAL, 61)
     tail = posterior.tail[:, None]
@@ -161,7 +166,7 @@ def _means(design: EffortDesign, posterior: EffortDraws, rows: np.ndarray) -> np
 def _spreads(design: EffortDesign, posterior: EffortDraws, rows: np.ndarray) -> np.ndarray:
     """(draw, row) scale of the residuals."""
     exponent = -posterior.spread_by_size[:, None] * design.size[rows]
-    exponent += posterior.unplanned_spread[:, None] * design.unplanned[rows]
+    exponent += posterior.unplanned_spread[:, None] * design.unplanned[rows] - design.narrower[rows]
     return posterior.spread[:, design.type_of[rows]] * np.exp(exponent)
 
 
@@ -189,27 +194,53 @@ def _drift(
     return path[:, block]
 
 
-def _residuals(posterior: EffortDraws, index: np.ndarray, tasks: int, rng: np.random.Generator) -> np.ndarray:
-    """(run, open task) residuals in units of their scale: a finished task's, or a draw from the tail."""
+def _residuals(
+    posterior: EffortDraws,
+    index: np.ndarray,
+    type_of: np.ndarray,
+    seen_type: np.ndarray,
+    rng: np.random.Generator,
+) -> np.ndarray:
+    """(run, open task) residuals in units of their scale: a finished task's, or a draw from the tail.
+
+    Those of the task's own type first, because their shape is its own: a builder who books the planned
+    hours has most of them at the plan and a few far off. In units of that narrow spread the few are
+    enormous, so what is borrowed from other types ends where the fitted tail does.
+
+    Parameters
+    ----------
+    posterior : draws of the model
+    index : (run,) posterior draw that each run uses
+    type_of : (open task,) index of the type
+    seen_type : (row,) the same for the rows seen
+    rng : source of randomness
+    """
     tail = posterior.tail[index][:, None]
-    residual = rng.standard_normal((len(index), tasks))
+    residual = rng.standard_normal((len(index), len(type_of)))
     residual /= np.sqrt(rng.gamma(tail / 2, size=residual.shape) * 2 / tail)
     np.clip(residual, -_LARGEST_RESIDUAL, _LARGEST_RESIDUAL, out=residual)
-    seen = posterior.residual.shape[1]
+    seen = len(seen_type)
     if not seen:
         return residual
     resampled = rng.random(residual.shape) < seen / (seen + _TAIL_WORTH)
-    which = rng.integers(seen, size=residual.shape)
-    return np.where(resampled, _centred(posterior)[index[:, None], which], residual)
+    borrowed = _centred(posterior.residual)[index[:, None], rng.integers(seen, size=residual.shape)]
+    residual = np.where(resampled, np.clip(borrowed, -_LARGEST_RESIDUAL, _LARGEST_RESIDUAL), residual)
+    for kind in np.unique(type_of):
+        rows, tasks = np.flatnonzero(seen_type == kind), np.flatnonzero(type_of == kind)
+        if len(rows):
+            own = _centred(posterior.residual[:, rows])
+            which = rng.integers(len(rows), size=(len(index), len(tasks)))
+            of_type = rng.random(which.shape) < len(rows) / (len(rows) + _OTHER_TYPES_WORTH)
+            residual[:, tasks] = np.where(of_type, own[index[:, None], which], residual[:, tasks])
+    return residual
 
 
-def _centred(posterior: EffortDraws) -> np.ndarray:
-    """(draw, row) residuals of the rows seen, with the same mean in every draw.
+def _centred(residual: np.ndarray) -> np.ndarray:
+    """(draw, row) residuals with the same mean over the rows in every draw.
 
     A draw with a high level leaves low residuals. Resampled as they are, the two would cancel, and with
     them the uncertainty of the level.
     """
-    residual = posterior.residual
     return residual - residual.mean(axis=1, keepdims=True) + residual.mean()
 
 

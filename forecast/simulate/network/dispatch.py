@@ -6,7 +6,15 @@ from __future__ import annotations
 import numpy as np
 
 from forecast.simulate.network.ready_queues import EMPTY, TINY, inlined, out_of_line, pop, push, seize_limits
-from forecast.simulate.network.records import CAUSE_DELIVERY, CAUSE_HANDS, CAUSE_TWO, EITHER, NOBODY, TWO
+from forecast.simulate.network.records import (
+    CAUSE_DELIVERY,
+    CAUSE_HANDS,
+    CAUSE_TWO,
+    EITHER,
+    NOBODY,
+    ROW_ORDER,
+    TWO,
+)
 
 IDLE, ABSENT = -1, -2
 
@@ -44,24 +52,37 @@ def _lead(net, person, i, rate):
 
 @out_of_line
 def preferred_stage(net, rank):
-    """The stage of rank `rank` among those with ready work, ordered by their first task; -1 = row order."""
-    if rank == 0:
+    """The stage with ready work of rank `rank`: 0 = the one worked on last, then the one before, and so on.
+
+    Stages not begun follow in the order of their first task. With fewer stages than that it is the first.
+    -1 = plain row order, for a rank of ROW_ORDER.
+    """
+    if rank == ROW_ORDER:
         return -1
     present = 0
     for k in range(net.people.size):
         present += net.people[k].task == IDLE
-    last, found = -1, -1
-    for _ in range(rank + 1):
-        best = EMPTY
-        for s in range(net.stages.size):
-            first = _first_of_stage(net, s, present > 1)
-            if last < first < best:
-                best = first
-        if best == EMPTY:
+    two = present > 1
+    top = _next_stage(net, two, np.inf, -1)
+    found = top
+    for _ in range(rank):
+        if found < 0:
             break
-        last = best
-        found = net.tasks[best].stage
-    return found
+        found = _next_stage(net, two, net.stages[found].last_worked, _first_of_stage(net, found, two))
+    return found if found >= 0 else top
+
+
+@out_of_line
+def _next_stage(net, two, last_worked, first_task):
+    """The stage with ready work that follows (last_worked, first_task) by recency; -1 for none."""
+    best, best_worked, best_first = -1, -np.inf, EMPTY
+    for s in range(net.stages.size):
+        first, worked = _first_of_stage(net, s, two), net.stages[s].last_worked
+        if first == EMPTY or worked > last_worked or (worked == last_worked and first <= first_task):
+            continue
+        if best < 0 or worked > best_worked or (worked == best_worked and first < best_first):
+            best, best_worked, best_first = s, worked, first
+    return best
 
 
 @inlined
@@ -106,6 +127,7 @@ def dispatch(net, stage, now):
         if net.state[0].trace:
             _note_stint(net, i, k, now)
         net.details[i].start = min(net.details[i].start, now)
+        net.stages[task.stage].last_worked = now
     while idle > 0:
         lead = _first_to_share(net)
         if lead < 0:
@@ -202,6 +224,8 @@ def _next_task(net, stage, idle, helpers):
         best = _first_of_stage(net, stage, two)
         if best < EMPTY:
             return best
+        other = _next_stage(net, two, np.inf, -1)
+        return _first_of_stage(net, other, two) if other >= 0 else EMPTY
     return first_of_queues(net.heads, 0, 2 * stages if two else stages)
 
 

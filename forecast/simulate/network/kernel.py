@@ -31,16 +31,18 @@ _INLINED_FILES = ("ready_queues.py", "dispatch.py", "records.py")
 
 
 @out_of_line
-def _reset(net, hours, release, reopening_hours, reopening_after_days):
+def _reset(net, hours, release, reopening_hours, reopening_after_hours):
     """Reset everything to the end of `as_of`."""
     queues.clear_queues(net)
     state = net.state[0]
     state.open, state.wakes, state.blocked, state.stints = net.tasks.size, 0, 0, 0
     state.done, state.need, state.sharing, state.expected_left = 0.0, 0.0, 0, 0.0
+    state.reopenings, state.next_reopening = 0, np.inf
     state.last_task = records.NOBODY
     for s in range(net.stages.size):
         stage = net.stages[s]
         stage.done, stage.need, stage.open = 0.0, 0.0, 0
+        stage.last_worked = stage.last_worked_at_start
     for limit in range(net.limits.size):
         net.limits[limit].used = net.limits[limit].used_at_start
     for k in range(net.people.size):
@@ -57,7 +59,7 @@ def _reset(net, hours, release, reopening_hours, reopening_after_days):
         if reopening_hours.size > 0 and reopening_hours[i] > 0.0:
             net.tasks[i].left -= reopening_hours[i]
             net.details[i].reopening_hours = reopening_hours[i]
-            net.details[i].reopening_after_days = reopening_after_days[i]
+            net.details[i].reopening_after_hours = reopening_after_hours[i]
     state.need = _NINE_TENTHS * (state.spent + state.need) - state.spent
     state.finish = np.inf if state.open > 0 else 0.0
     state.first_90 = np.inf if state.open > 0 and state.need > 0.0 else 0.0
@@ -76,6 +78,7 @@ def _reset_task(net, i, hours, release):
     task.ready_at = detail.earliest
     detail.start, detail.finish, detail.stint = np.inf, np.inf, records.NOBODY
     detail.reopening_hours, detail.reopened, detail.asleep, detail.blocked = 0.0, 0, 0, 0
+    detail.reopens_at = np.inf
     detail.cause = records.CAUSE_HOLD if detail.earliest > 0.0 else records.CAUSE_START
     detail.cause_of = records.NOBODY
     detail.start_cause, detail.start_cause_of = records.CAUSE_START, records.NOBODY
@@ -156,6 +159,8 @@ def _run_day(net, day, longest, rank):
         for k in range(people.size):
             if people[k].left <= queues.TINY:
                 _finish_task(net, people[k].task, now)
+        if state.reopenings > 0:
+            _reopen_what_is_due(net, now)
         if state.open == 0:
             break
         here = leave(net, clock)
@@ -218,18 +223,39 @@ def _note_busy(people, now):
 
 @out_of_line
 def _wake(net, now):
-    """Wake every task whose time has come: reopen it, or make it eligible."""
+    """Make every task eligible whose time has come."""
     while True:
         i = queues.pop_wake(net, now)
         if i < 0:
             break
-        task, detail = net.tasks[i], net.details[i]
-        if detail.reopened:
+        net.details[i].asleep = 0
+        if net.tasks[i].open_predecessors == 0:
+            queues.make_eligible(net, np.uint32(i), now)
+
+
+@out_of_line
+def _reopen_what_is_due(net, now):
+    """Reopen every finished task whose rework has been found.
+
+    Rework is found when so many person-hours more have been worked, and at the latest when nothing else is
+    left to do: by the builder's last look over the whole. It is looked for at events, so that it may be
+    found some minutes late.
+    """
+    state = net.state[0]
+    last_look = state.open == state.reopenings
+    if not last_look and state.done < state.next_reopening - queues.TINY:
+        return
+    due, state.next_reopening = state.next_reopening, np.inf
+    for i in range(net.tasks.size):
+        at = net.details[i].reopens_at
+        if at == np.inf:
+            continue
+        if last_look or at <= max(due, state.done):
+            net.details[i].reopens_at = np.inf
+            state.reopenings -= 1
             _reopen(net, np.uint32(i), now)
         else:
-            detail.asleep = 0
-            if task.open_predecessors == 0:
-                queues.make_eligible(net, np.uint32(i), now)
+            state.next_reopening = min(state.next_reopening, at)
 
 
 @inlined
@@ -259,7 +285,9 @@ def _finish_task(net, i, now):
     _release_successors(net, i, now)
     if detail.reopening_hours > 0.0 and not detail.reopened:
         detail.reopened = 1
-        queues.schedule_wake(net, i, now + detail.reopening_after_days)
+        detail.reopens_at = state.done + detail.reopening_after_hours
+        state.reopenings += 1
+        state.next_reopening = min(state.next_reopening, detail.reopens_at)
         return
     detail.reopening_hours = 0.0
     stage = net.stages[net.tasks[i].stage]
@@ -362,12 +390,12 @@ def _build_kernel(digest):
 
     @compile_cached
     def simulate_runs(
-        net, hours, bench, rank, release, calls, reopening_hours, reopening_after_days, grid, results
+        net, hours, bench, rank, release, calls, reopening_hours, reopening_after_hours, grid, results
     ):
         digest  # noqa: B018  numba's cache sees what a function closes over, not the files it inlines
         for run in range(hours.shape[0]):
             net.state[0].call_after_days, net.state[0].idle_call_after_days = calls[run, 0], calls[run, 1]
-            _reset(net, hours[run], release[run], reopening_hours[run], reopening_after_days[run])
+            _reset(net, hours[run], release[run], reopening_hours[run], reopening_after_hours[run])
             _run_days(net, bench[run], rank[run], grid, results.hours_done[run])
             _store_run(net, results, run)
 
@@ -381,5 +409,5 @@ def _digest(*names):
 
 
 # hours (run, task), bench (run, day, person), rank (run, day), release (run, delivery), calls (run, 2) in the
-# order of the call; reopening_hours and reopening_after_days (run, task) or without columns.
+# order of the call; reopening_hours and reopening_after_hours (run, task) or without columns.
 simulate_runs = _build_kernel(_digest(*_INLINED_FILES))

@@ -61,6 +61,7 @@ class Network:
     uses : per task, (limit, amount, position of the `until` task)
     still_used : (limit, amount, position of the `until` task) in use by finished tasks
     spent_hours : (stage,) person-hours spent by `as_of`
+    idle_days : (stage,) days up to `as_of` since it was last worked on; infinite = never
     spent_elsewhere_hours : person-hours spent on work that belongs to no stage of the plan
     notes : sentences about what was assumed
     """
@@ -80,6 +81,7 @@ class Network:
     uses: tuple[tuple[tuple[int, float, int], ...], ...]
     still_used: tuple[tuple[int, float, int], ...] = ()
     spent_hours: np.ndarray
+    idle_days: np.ndarray
     spent_elsewhere_hours: float = 0.0
     notes: tuple[str, ...] = ()
 
@@ -152,8 +154,18 @@ def network_of(
         hold_ends=_hold_ends(rows, as_of),
         waited=dict(zip(progress.tasks["task"], waited_days(progress, plan, deliveries), strict=True)),
         spent_hours=spent,
+        idle_days=_idle_days(progress, known.stages),
         spent_elsewhere_hours=elsewhere,
     )
+
+
+def _idle_days(progress: Progress, stages: Sequence[str]) -> np.ndarray:
+    """(stage,) days up to `as_of` since each stage was last worked on; infinite where it never was."""
+    rows = progress.sessions.loc[progress.sessions["task"] != ""]
+    stage_of = progress.tasks.set_index("task")["stage"]
+    last = rows.groupby(rows["task"].map(stage_of))["until"].max().reindex(list(stages))
+    days = (pd.Timestamp(progress.as_of) - last).dt.days.to_numpy(dtype=float)
+    return np.asarray(np.where(np.isnan(days), np.inf, days))
 
 
 def network_of_untouched(
@@ -173,7 +185,8 @@ def network_of_untouched(
     >>> network_of_untouched(plan).after
     ((), (0,))
     """
-    return _network(plan, deliveries, limits, spent_hours=np.zeros(len(plan.stages)))
+    stages = len(plan.stages)
+    return _network(plan, deliveries, limits, spent_hours=np.zeros(stages), idle_days=np.full(stages, np.inf))
 
 
 def _network(
@@ -182,6 +195,7 @@ def _network(
     limits: Sequence[Limit],
     *,
     spent_hours: np.ndarray,
+    idle_days: np.ndarray,
     spent_elsewhere_hours: float = 0.0,
     done: Set[str] = frozenset(),
     started: Set[str] = frozenset(),
@@ -212,6 +226,7 @@ def _network(
         uses=tuple(_uses(t, place, limit_place) for t in open_tasks),
         still_used=tuple(u for u in still_used if u[2] >= 0),
         spent_hours=spent_hours,
+        idle_days=idle_days,
         spent_elsewhere_hours=spent_elsewhere_hours,
     )
 
@@ -285,6 +300,7 @@ def records_of(network: Network) -> NetworkRecords:
     queues, words, task_at = _queues(tasks, 2 * len(network.stages))
     stages = np.zeros(len(network.stages), dtype=STAGE)
     stages["spent"] = network.spent_hours
+    stages["last_worked_at_start"] = -network.idle_days
     limits = np.zeros(len(network.limits), dtype=LIMIT)
     limits["amount"] = [x.amount for x in network.limits]
     for task, limit, amount, _ in uses:

@@ -12,6 +12,7 @@ CAUSE_START, CAUSE_AFTER, CAUSE_HOLD, CAUSE_DELIVERY, CAUSE_LIMIT, CAUSE_HANDS, 
 UNFINISHED = ("", "days", "two hands", "delivery", "limit")
 LACKS_NOTHING, LACKS_DAYS, LACKS_TWO, LACKS_DELIVERY, LACKS_LIMIT = range(5)
 NOBODY = -1
+ROW_ORDER = 255  # a stage rank: the builder's row order over all stages
 BITS = 32
 
 # TASK holds the fields read at every event, DETAIL the others: TASK then fits in the processor's cache.
@@ -26,7 +27,8 @@ TASK = np.dtype(
 DETAIL = np.dtype(
     [
         ("start", "f8"), ("finish", "f8"), ("earliest", "f8"), ("expected", "f8"), ("path", "f8"),
-        ("reopening_hours", "f8"), ("reopening_after_days", "f8"), ("waited", "f8"), ("predecessors", "i4"),
+        ("reopening_hours", "f8"), ("reopening_after_hours", "f8"), ("reopens_at", "f8"), ("waited", "f8"),
+        ("predecessors", "i4"),
         ("needs_begin", "u4"), ("needs_end", "u4"), ("uses_begin", "u4"), ("uses_end", "u4"), ("stint", "i4"),
         ("cause_of", "i4"), ("start_cause_of", "i4"), ("cause", "u1"), ("start_cause", "u1"),
         ("under_way", "u1"), ("reopened", "u1"), ("asleep", "u1"), ("blocked", "u1"),
@@ -34,7 +36,16 @@ DETAIL = np.dtype(
     align=True,
 )  # fmt: skip
 STAGE = np.dtype(
-    [("done", "f8"), ("need", "f8"), ("finish", "f8"), ("first_90", "f8"), ("spent", "f8"), ("open", "i4")],
+    [
+        ("done", "f8"),
+        ("need", "f8"),
+        ("finish", "f8"),
+        ("first_90", "f8"),
+        ("spent", "f8"),
+        ("last_worked", "f8"),
+        ("last_worked_at_start", "f8"),
+        ("open", "i4"),
+    ],
     align=True,
 )
 QUEUE = np.dtype([("low", "u4"), ("end", "u4")], align=True)
@@ -55,7 +66,8 @@ PERSON = np.dtype(
 STINT = np.dtype([("at", "f8"), ("task", "i4"), ("previous", "i4"), ("cause", "i4")], align=True)
 STATE = np.dtype(
     [
-        ("open", "i4"), ("wakes", "i4"), ("blocked", "i4"), ("stints", "i4"), ("last_task", "i4"),
+        ("open", "i4"), ("wakes", "i4"), ("reopenings", "i4"), ("next_reopening", "f8"), ("blocked", "i4"),
+        ("stints", "i4"), ("last_task", "i4"),
         ("trace", "u1"), ("sharing", "u1"), ("weighs_sharing", "u1"), ("penalty", "f8"),
         ("expected_left", "f8"), ("done", "f8"), ("need", "f8"), ("finish", "f8"), ("first_90", "f8"),
         ("spent", "f8"), ("call_after_days", "f8"), ("idle_call_after_days", "f8"),

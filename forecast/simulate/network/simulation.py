@@ -18,6 +18,7 @@ from forecast.simulate.network.records import (
     LACKS_TWO,
     NOBODY,
     PERSON,
+    ROW_ORDER,
     UNFINISHED,
     RunResults,
 )
@@ -148,7 +149,7 @@ def simulate_schedule(
     expected_hours: ArrayLike | None = None,
     longest_paths: ArrayLike | None = None,
     reopening_hours: ArrayLike | None = None,
-    reopening_after_days: ArrayLike | None = None,
+    reopening_after_hours: ArrayLike | None = None,
     grid: ArrayLike = (),
     trace: bool = False,
 ) -> Simulation:
@@ -167,8 +168,8 @@ def simulate_schedule(
     network : what is left to do
     hours : (draw, open task) person-hours left
     bench : (draw, day, person) clock hours at the bench; day 0 is the day after `as_of`
-    stage_rank : (draw, day) which of the stages with ready work comes first that day, ordered by their
-        first task in row order; 0 (the default) is plain row order
+    stage_rank : (draw, day) which of the stages with ready work comes first that day: 0 = the one worked on
+        last, 1 = the one before, ...; the default is the builder's row order over all stages
     release : (draw, delivery) days after `as_of` at which each delivery arrives; 0 (the default) = it has
     only_two : (person,) True for people who do two-person tasks only; they get those first
     on_call : (person,) True for people who come on their own days and when called in: on each day on which
@@ -184,7 +185,8 @@ def simulate_schedule(
     longest_paths : (open task,) `network.longest_paths(expected_hours)`, when already known
     reopening_hours : (draw, open task) the part of `hours` that comes only when the finished task is
         reopened; 0 (the default) = it is not
-    reopening_after_days : (draw, open task) days from the first finish until the task is reopened
+    reopening_after_hours : (draw, open task) person-hours worked from the first finish until the task
+        is reopened; at the latest it is when nothing else is left to do
     grid : ascending whole days after `as_of` at which `hours_done` is read
     trace : record what each task waited for, and the critical chain of each run
 
@@ -246,11 +248,13 @@ def simulate_schedule(
         records,
         left,
         present,
-        _shaped("stage_rank", stage_rank, np.uint8, (draws, days)),
+        np.full((draws, days), ROW_ORDER, dtype=np.uint8)
+        if stage_rank is None
+        else _shaped("stage_rank", stage_rank, np.uint8, (draws, days)),
         arrivals,
         np.column_stack(call_days),
         reopening,
-        _shaped("reopening_after_days", reopening_after_days, np.float64, reopenable),
+        _shaped("reopening_after_hours", reopening_after_hours, np.float64, reopenable),
         points,
         results,
     )
