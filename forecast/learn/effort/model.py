@@ -10,6 +10,7 @@ from threadpoolctl import threadpool_limits
 
 from forecast.learn.effort.design import build_design
 from forecast.learn.effort.evidence import EffortEvidence, evidence_of
+from forecast.learn.effort.finished_work import finished_work
 from forecast.learn.effort.notes import OWN_FINISHED, effort_notes
 from forecast.learn.effort.posterior import draw_posterior
 from forecast.learn.effort.priors import EffortPriors
@@ -21,7 +22,7 @@ from forecast.learn.effort.remaining import (
     hours_left,
 )
 from forecast.learn.effort.reports import fit_report_model, open_evidence
-from forecast.learn.effort.rework_and_growth import finished_work, fit_rework_and_growth
+from forecast.learn.effort.rework_and_growth import fit_rework_and_growth
 from forecast.learn.effort.robust_mixture import (
     log_marginal_of_effects,
     log_marginal_of_rework_and_growth,

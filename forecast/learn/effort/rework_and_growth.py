@@ -16,13 +16,13 @@ resampled from those seen and a few from the prior.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
+from forecast.learn.effort.finished_work import FinishedWork, worked_until
 from forecast.learn.effort.priors import ReworkAndGrowthPriors
 from forecast.learn.progress import Progress
 
@@ -194,55 +194,6 @@ class ReworkAndGrowth:
         return grown
 
 
-@dataclass(frozen=True, kw_only=True)
-class FinishedWork:
-    """Tasks that are done and were never reopened.
-
-    Attributes
-    ----------
-    hours : (f,) first-time person-hours
-    since : (f,) person-hours of all work since each was called done
-    type_of, stage_of : (f,) index of the type and of the stage
-    stages : number of stages
-    """
-
-    hours: np.ndarray
-    since: np.ndarray
-    type_of: np.ndarray
-    stage_of: np.ndarray
-    stages: int
-
-
-def finished_work(progress: Progress, type_of: np.ndarray) -> FinishedWork:
-    """The tasks that may be reopened.
-
-    Parameters
-    ----------
-    progress : sessions and plan as known on one day
-    type_of : (task,) index of the type
-    """
-    tasks, rows = progress.tasks, progress.sessions
-    stage_of, stages = pd.factorize(tasks["stage"])
-    mine = (tasks["done"] & (tasks["hours_first"] > 0) & (tasks["hours_rework"] <= 0)).to_numpy(dtype=bool)
-    worked = _worked_until(rows)
-    total = float(rows["person_hours"].sum())
-    return FinishedWork(
-        hours=tasks["hours_first"].to_numpy(dtype=float)[mine],
-        since=total - worked(tasks["finished"].to_numpy()[mine]),
-        type_of=type_of[mine],
-        stage_of=stage_of[mine],
-        stages=len(stages),
-    )
-
-
-def _worked_until(rows: pd.DataFrame) -> Callable[[np.ndarray], np.ndarray]:
-    """Person-hours logged up to the end of a day."""
-    ordered = rows.sort_values("until", kind="stable")
-    days, hours = ordered["until"].to_numpy(), np.cumsum(ordered["person_hours"].to_numpy(dtype=float))
-    hours = np.concatenate([[0.0], hours])
-    return lambda wanted: hours[np.searchsorted(days, wanted, side="right")]
-
-
 def _mean_rise(rise: np.ndarray, begin: float, end: float) -> np.ndarray:
     """Mean of exp(rise * p) for p from `begin` to `end`, shares of the build."""
     middle = begin + (end - begin) * (np.arange(9) + 0.5) / 9
@@ -361,7 +312,7 @@ def _hours_until_rework(progress: Progress) -> tuple[np.ndarray, int]:
     redone = rows.loc[rows["rework"]].groupby("task")["date"].min()
     called_done = rows.loc[rows["done"]].groupby("task")["until"].min().reindex(redone.index)
     later = (called_done < redone).to_numpy(dtype=bool)
-    worked = _worked_until(every)
+    worked = worked_until(every)
     day_before = (redone - pd.Timedelta(days=1)).to_numpy()
     hours = np.zeros(len(redone))
     hours[later] = worked(day_before[later]) - worked(called_done.to_numpy()[later])
@@ -417,7 +368,7 @@ def _places_of_growth(progress: Progress, expected_hours: np.ndarray) -> np.ndar
         return np.empty(0)
     added = progress.tasks["added"]
     days = np.unique(added[added > pd.Timestamp(progress.started)].to_numpy())
-    worked = _worked_until(progress.sessions)(days)
+    worked = worked_until(progress.sessions)(days)
     so_far = _share_done(progress.tasks, expected_hours)
     return np.asarray(so_far * worked / max(float(progress.sessions["person_hours"].sum()), 1e-9))
 
