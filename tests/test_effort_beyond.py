@@ -86,9 +86,7 @@ def test_a_short_log_leaves_the_shares_uncertain():
 def _found_after(days: int):
     """160 tasks finished one per day in 4 hours, every sixteenth redone so many days later."""
     rows = finished(np.full(160, 4.0))
-    again = [
-        r | {"date": day(16 * i + days), "hours": 1.0, "rework": True} for i, r in enumerate(rows[::16])
-    ]
+    again = [r | {"date": day(16 * i + days), "hours": 1.0, "rework": True} for i, r in enumerate(rows[::16])]
     return fit(plan_of(200), rows + again)
 
 
