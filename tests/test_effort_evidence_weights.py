@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 
 from forecast.learn.effort.evidence import evidence_of
-from tests.effort_cases import finished, fit, luck, plan_of
+from tests.effort_cases import finished, fit, noise, plan_of
 
 TASKS = 60
 
 
 @pytest.fixture(scope="module")
 def model():
-    return fit(plan_of(TASKS), finished(4.0 * luck(TASKS, 0.3)))
+    return fit(plan_of(TASKS), finished(4.0 * noise(TASKS, 0.3)))
 
 
 @pytest.mark.parametrize("spread", [0.2, 0.5])
@@ -47,5 +47,5 @@ def test_the_pull_over_the_precision_is_the_mean_of_the_finished_tasks(model):
     )  # fmt: skip
     said = evidence_of(model.design_, known)
     level = said.effects.index(("level", ""))
-    mean = np.log(luck(TASKS, 0.3)).mean()
+    mean = np.log(noise(TASKS, 0.3)).mean()
     assert said.pull[level] / said.precision[level, level] == pytest.approx(mean, abs=1e-3)

@@ -5,8 +5,8 @@ import pytest
 from forecast.files.plan import read_plan
 from forecast.files.tables import read_table
 
-ALONE = "uses: 'clamps:11' must not be more than the 10 of clamps in build.toml"
-TOGETHER = "must not be more than the 10 of clamps in build.toml: together it is 11"
+ALONE = "uses: 'clamps:11' must not exceed the 10 of clamps in build.toml"
+TOGETHER = "must not exceed the 10 of clamps in build.toml: the uses add up to 11"
 
 
 @pytest.mark.parametrize(("uses", "problems"), [

@@ -1,7 +1,7 @@
 """Rework, work outside the plan and growth against the textbook laws that they are built from.
 
-Beta-binomial chances, Gamma-Poisson rates, compound Poisson sums. Means and variances are in closed form, and
-draws agree with them within five standard errors or a stated tolerance.
+Beta-binomial chances, Gamma-Poisson rates, compound Poisson sums, branching growth. Means and variances
+are in closed form, and draws agree with them within five standard errors or a stated tolerance.
 """
 
 from dataclasses import replace
@@ -10,6 +10,7 @@ from math import exp
 
 import numpy as np
 import pytest
+from scipy.special import ndtr
 
 from forecast.learn.effort.priors import ReworkAndGrowthPriors
 from forecast.learn.effort.rework_and_growth import ReworkAndGrowth, ReworkCounts, fit_rework_and_growth
@@ -18,6 +19,8 @@ from tests.effort_cases import plan_of, progress_of
 DRAWS = 40_000
 PRIORS = ReworkAndGrowthPriors()
 BUNCHING = exp(0.5**2) - 1  # variance of the factor by which a rate wanders: lognormal of mean 1 and sd 0.5
+SQUARE = 1 + 1 / 1.5  # E[X^2] over E[X]^2 of sizes that are Gamma of shape 1.5
+GENERATIONS = 5
 TYPICAL = np.array([0, 0, 0, 1])
 
 
@@ -37,8 +40,9 @@ def written(**parts) -> ReworkAndGrowth:
     """Beliefs written by hand for one draw: what a test does not name never happens."""
     none, never = np.empty(0), np.zeros(1)
     plain = {
-        "rework_chance": np.zeros((1, 2)), "rework_shares": none, "later_chance": never, "later_days": none,
+        "rework_chance": np.zeros((1, 2)), "rework_shares": none, "later_chance": never, "later_hours": none,
         "outside_rate": never, "outside_hours": none, "growth_rate": never, "growth_hours": none,
+        "growth_rise": never, "progress": 0.0, "batch": 1.0,
         "rework_share": np.zeros((1, 2)), "outside_share": never,
         "counts": ReworkCounts(redone=0, could=0, worked_hours=0.0), "priors": PRIORS,
     }  # fmt: skip
@@ -72,6 +76,11 @@ DONE = [session(0, 1, done=True), session(1, 2, done=True), session(3, 4, done=T
 def test_the_chance_of_rework_is_the_beta_posterior_of_the_tasks_redone(rows, redone, could):
     found = learned(rows)
     assert (found.counts.redone, found.counts.could) == (sum(redone), sum(could))
+    has_chances(found, redone, could)
+
+
+def has_chances(found, redone, could):
+    """Beta posteriors of the types' chances around the common one, given effective counts."""
     yes, no = 0.5 + sum(redone), 5.5 + sum(could) - sum(redone)
     common = yes / (yes + no)
     spread = common * (1 - common) / (yes + no + 1)
@@ -85,9 +94,10 @@ def test_the_chance_of_rework_is_the_beta_posterior_of_the_tasks_redone(rows, re
 
 
 def test_the_chance_that_rework_is_found_later_is_a_beta_posterior():
-    """Of four tasks redone, one was called done a fortnight before, one a day, one that day, one not yet.
+    """Of four tasks redone, one was called done 11 hours of work before, one just before, two not before.
 
-    What is redone twice was found when it was first redone.
+    What is redone twice was found when it was first redone. The two found later are one event, within a
+    fortnight, so that four tasks are worth three.
     """
     rows = [
         session(0, 1, done=True), session(0, 15, rework=True), session(0, 20, rework=True, done=True),
@@ -96,8 +106,24 @@ def test_the_chance_that_rework_is_found_later_is_a_beta_posterior():
         session(2, 4), session(2, 9, rework=True),
     ]  # fmt: skip
     found = learned(rows)
-    assert found.later_days.tolist() == [14.0, 1.0]
-    has_moments(found.later_chance, 4 / 8, (4 / 8) * (4 / 8) / 9)
+    # Days 3 to 14: 3 + 2 + 2 + 2 + 2 hours. Found on the day after, with no work between, counts as 0.1.
+    assert found.later_hours.tolist() == [11.0, 0.1]
+    assert found.batch == 2.0
+    has_moments(found.later_chance, 3.5 / 7, (3.5 / 7) * (3.5 / 7) / 8)
+
+
+@pytest.mark.parametrize(("last", "events"), [(20, 1), (30, 2)])
+def test_tasks_that_one_event_reopens_weigh_as_much_as_one_event(last, events):
+    """Tasks 0, 1 and 3 are reopened, within a fortnight or not; 2 is redone while open, 4 is not redone."""
+    rows = [*DONE, session(4, 5, done=True), session(2, 6), session(2, 7, rework=True)]
+    rows += [session(t, d, rework=True, done=True) for t, d in [(0, 10), (1, 11), (3, last)]]
+    found = learned(rows, tasks=5)
+    worth = (events + 1) / 4
+    assert found.batch == 3 / events
+    assert (found.counts.redone, found.counts.could) == (4, 5)
+    has_chances(found, (3 * worth, worth), (4 * worth, worth))
+    yes, no = 2 + 3 * worth, 2 + worth
+    has_moments(found.later_chance, yes / (yes + no), yes * no / (yes + no) ** 2 / (yes + no + 1))
 
 
 def test_shares_are_rework_over_first_time_hours_and_three_times_at_most():
@@ -126,7 +152,38 @@ def test_rates_are_gamma_posteriors_of_the_days_seen():
     has_moments(found.outside_rate, (0.8 + 2) / (50 + 10), (0.8 + 2) / (50 + 10) ** 2)
     # The task added on the day of the first session was there from the start; the next two came together.
     assert found.growth_hours.tolist() == [3.0 + 4.0, 5.0]
-    has_moments(found.growth_rate, (0.6 + 2) / (60 + 10), (0.6 + 2) / (60 + 10) ** 2)
+    # One hour of the fifteen planned is done; 11.5 of 13.5 hours were logged when tasks were added.
+    assert found.progress == pytest.approx(1 / 15)
+    has_growth_posterior(found, worked=10.0, places=[11.5 / 13.5 / 15] * 2)
+
+
+@pytest.mark.parametrize("grown", [(2, 3, 4, 5), (6, 7, 8, 9), ()])
+def test_additions_early_or_late_show_how_the_rate_of_growth_rises(grown):
+    """Nine of ten tasks are done, 100 hours each, one per day; tasks were added early, late or never."""
+    added = [None] * (10 - len(grown)) + [date(2026, 1, day) for day in grown]
+    rows = [session(i, 1 + i, hours=100.0, done=True) for i in range(9)]
+    found = learned(rows, tasks=10, added=added)
+    assert found.progress == pytest.approx(45 / 55)
+    has_growth_posterior(found, worked=900.0, places=[45 / 55 * day / 9 for day in grown])
+
+
+def has_growth_posterior(found, worked, places):
+    """Rate r exp(b p) at share p: r is Gamma given b, and b has a Normal prior on a grid from -1 to 3."""
+    rise = np.arange(-1.0, 3.1, 0.25)
+    shape = 0.6 + len(places)
+    exposure = 60 + worked * mean_rise(rise, 0.0, found.progress)
+    weight = np.exp(rise * sum(places) - 0.5 * ((rise - 0.3) / 0.7) ** 2) / exposure**shape
+    weight /= weight.sum()
+    mean = weight @ (shape / exposure)
+    has_moments(found.growth_rate, mean, weight @ (shape * (shape + 1) / exposure**2) - mean**2)
+    has_moments(found.growth_rise, weight @ rise, weight @ rise**2 - (weight @ rise) ** 2)
+
+
+def mean_rise(rise, begin, end):
+    """Mean of exp(rise p) between two shares of the build: the integral over the distance."""
+    safe = np.where(rise == 0, 1.0, rise)
+    mean = (np.exp(safe * end) - np.exp(safe * begin)) / (safe * (end - begin))
+    return np.where(rise == 0, 1.0, mean)
 
 
 def test_before_the_first_session_nothing_has_grown():
@@ -152,25 +209,74 @@ def test_the_hours_outside_the_plan_to_expect_are_the_rate_times_the_mean_size()
 
 
 @pytest.mark.parametrize(("rate", "worked"), [(0.02, 100.0), (0.5, 20.0)])
-@pytest.mark.parametrize("what", ["outside", "growth"])
-def test_hours_on_top_are_a_compound_poisson_sum(rate, worked, what):
-    """Sizes are Gamma of shape 1.5, so E[X^2] = (1 + 1/1.5) E[X]^2; the bunched rate adds to the variance."""
-    typical = {"outside": 2.5, "growth": 4.0}[what]
-    beliefs = written(**{f"{what}_rate": np.full(1, rate)})
+def test_hours_outside_the_plan_are_a_compound_poisson_sum(rate, worked):
+    """The bunched rate adds to the variance of the sum."""
+    beliefs = written(outside_rate=np.full(1, rate))
     pick, rng = np.zeros(DRAWS, dtype=int), np.random.default_rng(5)
-    draws = getattr(beliefs, f"draw_{what}")(np.full(DRAWS, worked), pick, rng)
+    draws = beliefs.draw_outside(np.full(DRAWS, worked), pick, rng)
     events = rate * worked
-    variance = events * typical**2 * (1 + 1 / 1.5) + events**2 * BUNCHING * typical**2
-    has_moments(draws, events * typical, variance)
+    variance = events * 2.5**2 * SQUARE + events**2 * BUNCHING * 2.5**2
+    has_moments(draws, events * 2.5, variance)
+
+
+def growth_moments(rate, worked, size, square):
+    """Mean and variance of the sum of all generations, while none comes near its cap.
+
+    Given M hours, a generation has mean r M and variance c M + b M^2; `mean`, `line` and `bend` are the
+    coefficients of the mean and of the variance of the sum of the generations to come.
+    """
+    r, c, b = rate * size, rate * square, (rate * size) ** 2 * BUNCHING
+    mean = line = bend = 0.0
+    for _ in range(GENERATIONS):
+        line = line * r + bend * c + (1 + mean) ** 2 * c
+        bend = bend * (r**2 + b) + (1 + mean) ** 2 * b
+        mean = r * (1 + mean)
+    return mean * worked, line * worked + bend * worked**2
+
+
+def grown(beliefs, worked, seed, count=DRAWS):
+    rng = np.random.default_rng(seed)
+    return beliefs.draw_growth(np.full(count, worked), np.zeros(count, dtype=int), rng)
+
+
+@pytest.mark.parametrize(("rate", "worked"), [(0.002, 1_000.0), (0.001, 10_000.0)])
+def test_growth_is_a_compound_poisson_sum_in_each_generation(rate, worked):
+    draws = grown(written(growth_rate=np.full(1, rate)), worked, 5)
+    has_moments(draws, *growth_moments(rate, worked, 4.0, 4.0**2 * SQUARE))
+
+
+@pytest.mark.parametrize("ratio", [0.1, 0.3, 0.6])
+def test_growth_of_growth_is_a_geometric_sum_with_a_cap(ratio):
+    """With very many events a generation is min(ratio L, 0.8) times the last, L the lognormal factor."""
+    draws = grown(written(growth_rate=np.full(1, ratio / 4.0)), 1e6, 14, count=10_000) / 1e6
+    top = np.log(0.8 / ratio)
+    over = 1 - ndtr((top + 0.125) / 0.5)
+    first = ratio * ndtr((top - 0.125) / 0.5) + 0.8 * over
+    second = ratio**2 * (1 + BUNCHING) * ndtr((top - 0.375) / 0.5) + 0.8**2 * over
+    mean = square = 0.0
+    for _ in range(GENERATIONS):
+        mean, square = first * (1 + mean), second * (1 + 2 * mean + square)
+    assert mean == pytest.approx(first * (1 - first**GENERATIONS) / (1 - first))
+    has_moments(draws, mean, square - mean**2)
+
+
+def test_growth_without_bounds_is_capped_in_each_of_five_generations():
+    draws = grown(written(growth_rate=np.full(1, 10.0)), 1_000.0, 15, count=1_000)
+    assert draws == pytest.approx(1_000.0 * 0.8 * (1 - 0.8**GENERATIONS) / (1 - 0.8))
+
+
+@pytest.mark.parametrize("rise", [-1.0, 2.0])
+def test_growth_to_come_has_the_mean_rate_of_the_rest_of_the_build(rise):
+    beliefs = written(growth_rate=np.full(1, 0.0005), growth_rise=np.full(1, rise), progress=0.4)
+    rate = 0.0005 * (exp(rise) - exp(0.4 * rise)) / (0.6 * rise)
+    has_moments(grown(beliefs, 10_000.0, 16), *growth_moments(rate, 10_000.0, 4.0, 4.0**2 * SQUARE))
 
 
 def test_sizes_seen_weigh_against_four_believed_ones():
     """Twelve days of 10 hours beside four of 4: 8.5 hours expected per day on which tasks are added."""
-    beliefs = written(growth_rate=np.full(1, 0.1), growth_hours=np.full(12, 10.0))
-    rng = np.random.default_rng(6)
-    draws = beliefs.draw_growth(np.full(DRAWS, 30.0), np.zeros(DRAWS, dtype=int), rng)
-    square = 0.75 * 10.0**2 + 0.25 * 4.0**2 * (1 + 1 / 1.5)
-    has_moments(draws, 3 * 8.5, 3 * square + 9 * BUNCHING * 8.5**2)
+    beliefs = written(growth_rate=np.full(1, 0.0003), growth_hours=np.full(12, 10.0))
+    square = 0.75 * 10.0**2 + 0.25 * 4.0**2 * SQUARE
+    has_moments(grown(beliefs, 10_000.0, 6), *growth_moments(0.0003, 10_000.0, 8.5, square))
 
 
 def test_a_thousand_events_bring_a_thousand_sizes():
@@ -182,9 +288,9 @@ def test_a_thousand_events_bring_a_thousand_sizes():
 
 
 def test_each_run_has_the_rate_of_its_own_draw():
-    beliefs = written(growth_rate=np.array([0.0, 0.1]))
+    beliefs = written(growth_rate=np.array([0.0, 0.001]), growth_rise=np.zeros(2))
     rng = np.random.default_rng(8)
-    draws = beliefs.draw_growth(np.full(2_000, 100.0), np.repeat([0, 1], 1_000), rng)
+    draws = beliefs.draw_growth(np.full(2_000, 10_000.0), np.repeat([0, 1], 1_000), rng)
     assert not draws[:1_000].any()
     assert draws[1_000:].mean() == pytest.approx(10 * 4.0, rel=0.1)
 
@@ -212,23 +318,23 @@ def test_shares_seen_weigh_against_four_believed_ones():
         has_moments(shares == seen, 1 / 6, 5 / 36)
 
 
-def test_some_rework_is_found_a_fortnight_later_and_none_where_there_is_none():
+def test_some_rework_is_found_twelve_hours_of_work_later_and_none_where_there_is_none():
     beliefs = written(later_chance=np.array([0.3, 0.0]))
     rework = np.tile([5.0, 0.0], (DRAWS, 1))
     pick = np.repeat([0, 1], DRAWS // 2)
-    later, days = beliefs.draw_found_later(rework, pick, np.random.default_rng(12))
+    later, hours = beliefs.draw_found_later(rework, pick, np.random.default_rng(12))
     opened = later > 0
     has_moments(opened[pick == 0, 0], 0.3, 0.21)
     assert not opened[pick == 1].any()
     assert not opened[:, 1].any()
     assert set(later[opened]) == {5.0}
-    assert not days[~opened].any()
-    has_moments(np.log(days[opened]), np.log(14.0), 0.8**2)
+    assert not hours[~opened].any()
+    has_moments(np.log(hours[opened]), np.log(12.0), 1.3**2)
 
 
-def test_days_seen_weigh_against_four_believed_ones():
-    beliefs = replace(written(), later_chance=np.ones(1), later_days=np.full(4, 365.0))
-    _, days = beliefs.draw_found_later(
+def test_hours_until_rework_seen_weigh_against_four_believed_ones():
+    beliefs = replace(written(), later_chance=np.ones(1), later_hours=np.full(4, 365.0))
+    _, hours = beliefs.draw_found_later(
         np.ones((DRAWS, 1)), np.zeros(DRAWS, dtype=int), np.random.default_rng(13)
     )
-    has_moments(days == 365.0, 0.5, 0.25)
+    has_moments(hours == 365.0, 0.5, 0.25)

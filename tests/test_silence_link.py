@@ -10,7 +10,7 @@ from statsmodels.discrete.discrete_model import Logit
 from forecast.learn.bench_time import priors
 from forecast.learn.bench_time.kernel import Days, State, simulate_weeks
 from forecast.learn.bench_time.priors import BenchPriors
-from forecast.learn.bench_time.season import no_waves, year_waves
+from forecast.learn.bench_time.season import season_terms
 from forecast.learn.bench_time.silences import Silences, fit_silences
 from tests.bench_time_parts import calendar, steady, usual
 
@@ -44,7 +44,7 @@ def test_with_a_flat_prior_it_is_the_maximum_of_the_likelihood(season, monkeypat
     """statsmodels' Logit on "worked" throughout; the module turns the rows after a worked week round."""
     weeks = 400
     monkeypatch.setattr(priors, "SEASON_CHANCE_SD", 1e4)
-    waves = year_waves(date(2020, 1, 6), weeks) if season else no_waves(weeks)
+    waves = season_terms(date(2020, 1, 6), weeks, seasonal=season)
     worked, x = simulated(weeks, np.random.default_rng(4), waves)
     design, success = plain_rows(worked, x, waves)
     expected = Logit(success, design).fit(disp=False)
@@ -59,9 +59,9 @@ def test_who_does_less_comes_less_after_worked_weeks_and_after_silent_ones(every
     x = np.tile(np.repeat([1.0, -1.0], every), 60)
     worked = np.random.default_rng(6).random(len(x)) < expit(2.0 * x)
     worked[0] = True
-    found = fit_silences(worked, x, no_waves(len(x)))
+    found = fit_silences(worked, x, season_terms(date(2020, 1, 6), len(x), seasonal=False))
     assert found.mean[3] > 3 * np.sqrt(found.covariance[3, 3])
-    assert fit_silences(worked, -x, no_waves(len(x)), FLAT).mean[3] < 0
+    assert fit_silences(worked, -x, season_terms(date(2020, 1, 6), len(x), seasonal=False), FLAT).mean[3] < 0
 
 
 def test_in_draws_a_low_level_never_helps_and_a_long_silence_never_does():

@@ -69,6 +69,7 @@ def fit(columns, y, *, open_=None, spread, sure_of_spread=False, group=None, by_
         reopened=np.zeros(rows, dtype=bool),
         pairs=0,
         size=nothing,
+        narrower=nothing,
         block_of=np.zeros(rows, dtype=int),
         block_tasks=1,
         sharable=np.zeros(rows, dtype=bool),
