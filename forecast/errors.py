@@ -63,6 +63,10 @@ class InputError(BenchdaysError):
         self.problems = tuple(sorted(problems, key=lambda p: (p.file, p.line or 0, p.column, p.value)))
         super().__init__("\n".join(str(p) for p in self.problems))
 
+    def __reduce__(self) -> tuple[type[InputError], tuple[tuple[Problem, ...]]]:
+        # An exception is pickled with its text by default; a worker process must hand over the problems.
+        return type(self), (self.problems,)
+
     @classmethod
     def about(cls, file: str, sentence: str, line: int | None = None) -> InputError:
         """An error with one problem, about a file as a whole or one line of it.

@@ -114,7 +114,7 @@ def test_a_cluster_that_loses_a_worker_answers_to_the_byte_as_one_process(club, 
 
 
 @pytest.mark.usefixtures("plain_main")
-def test_a_cluster_reports_in_seconds_a_job_that_stops_every_worker():
+def test_a_cluster_reports_at_once_a_job_that_stops_every_worker():
     """The job must not run in this process either, which would not survive it."""
     distributed = pytest.importorskip("distributed")
     with distributed.LocalCluster(
@@ -122,10 +122,11 @@ def test_a_cluster_reports_in_seconds_a_job_that_stops_every_worker():
     ) as cluster:
         cluster.scheduler.allowed_failures = 0
         with open_executor(scheduler=cluster.scheduler_address) as executor:
-            executor.job_timeout = 60.0
+            executor.job_timeout = 600.0
             begun = time.monotonic()
             found = dict(executor.run(stop_worker_on_seven, [(n, str(n).encode()) for n in range(6, 9)]))
-            assert time.monotonic() - begun < 30.0
+            # Reported by the cluster, not by waiting for the time-out, however busy the machine is.
+            assert time.monotonic() - begun < executor.job_timeout / 2
     assert found.pop(7) == {"failed": LOST}
     assert found == {6: {"twice": 12}, 8: {"twice": 16}}
 

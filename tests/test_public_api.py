@@ -2,6 +2,7 @@
 
 import ast
 import inspect
+import pickle
 import subprocess
 import sys
 from pathlib import Path
@@ -37,6 +38,12 @@ def test_importing_the_package_imports_nothing_heavy():
     code = "import sys, forecast; print([m for m in ('numpy', 'pandas', 'numba') if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_an_error_from_a_worker_process_keeps_its_problems():
+    error = forecast.InputError.about("log.csv", "must have a header", 1)
+    again = pickle.loads(pickle.dumps(error))
+    assert (type(again), again.problems, str(again)) == (type(error), error.problems, str(error))
 
 
 def test_an_unknown_name_is_an_attribute_error():
