@@ -182,22 +182,37 @@ def finished_on(made: SyntheticBuild, stage: str | None) -> date:
 
 def naive_days(progress: Progress, stage: str | None) -> dict[str, float]:
     """Naive way -> days to the finish of a stage (None: the build)."""
-    tasks, rows = progress.tasks, progress.sessions
-    planned = tasks["planned_hours"].fillna(tasks["planned_hours"].mean())
-    done = tasks["done"]
-    ratio = rows.loc[rows["task"].isin(tasks.loc[done, "task"]), "person_hours"].sum() / planned[done].sum()
-    wanted = ~done & ((tasks["stage"] == stage) if stage is not None else True)
-    spent = tasks["hours_first"]
-    at_ratio = (planned * ratio - spent).clip(lower=0.0)[wanted].sum()
-    as_planned = (planned - spent).clip(lower=0.0)[wanted].sum()
-    today = pd.Timestamp(progress.as_of)
-    days = (today - rows["date"].min()).days + 1
-    pace = rows["person_hours"].sum() / days
+    at_ratio, pace = naive_hours(progress, stage, ratio_so_far(progress)), average_pace(progress)
     return {
         "average pace": at_ratio / pace,
-        "plan alone": as_planned / pace,
+        "plan alone": naive_hours(progress, stage, 1.0) / pace,
         "recent pace": at_ratio / recent_pace(progress),
     }
+
+
+def naive_hours(progress: Progress, stage: str | None, ratio: float) -> float:
+    """Person-hours left of a stage (None: the build) when each task takes `ratio` times its planned hours."""
+    tasks = progress.tasks
+    planned = tasks["planned_hours"].fillna(tasks["planned_hours"].mean())
+    wanted = ~tasks["done"] & ((tasks["stage"] == stage) if stage is not None else True)
+    return float((planned * ratio - tasks["hours_first"]).clip(lower=0.0)[wanted].sum())
+
+
+def ratio_so_far(progress: Progress) -> float:
+    """Actual over planned hours of the finished tasks; 1 while none is finished."""
+    tasks, rows = progress.tasks, progress.sessions
+    done = tasks["done"]
+    if not done.any():
+        return 1.0
+    planned = tasks["planned_hours"].fillna(tasks["planned_hours"].mean())
+    worked = rows.loc[rows["task"].isin(tasks.loc[done, "task"]), "person_hours"].sum()
+    return float(worked / planned[done].sum())
+
+
+def average_pace(progress: Progress) -> float:
+    """Person-hours per day since the first session."""
+    rows = progress.sessions
+    return float(rows["person_hours"].sum()) / ((pd.Timestamp(progress.as_of) - rows["date"].min()).days + 1)
 
 
 def recent_pace(progress: Progress) -> float:

@@ -52,7 +52,7 @@ from forecast.files.logbook import Builder
 from forecast.learn.bench_time import BenchTime
 from forecast.learn.bench_time.priors import BenchPriors
 from forecast.learn.progress import read_progress
-from forecast.random_streams import stream
+from forecast.random_streams import STUDIES, stream
 from forecast.simulate.finish import simulate_build
 from forecast.simulate.fitted import Fitted, fit_build
 from forecast.simulate.outlook import Outlook
@@ -61,7 +61,6 @@ from forecast.simulate.settings import Settings
 WAYS = ("average pace", "program", "habit spread known", "habit known", "work known", "oracle")
 # Long enough that the posterior of a habit is narrow beside the differences between habits: judgement.
 _YEARS_TO_LEARN_A_HABIT, _HABITS_PER_KIND = 25, 16
-_PLAYS = 9  # a stream of random numbers that no part of the program uses
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -168,7 +167,7 @@ def _drawn_days(
     made: SyntheticBuild, fitted: Fitted, settings: Settings, plays: int
 ) -> Callable[[PlayState, int], None]:
     """Replaces the household's days by the program's, run by run."""
-    drawn = fitted.bench.presence_sampler(plays, stream(settings.seed, _PLAYS))
+    drawn = fitted.bench.presence_sampler(plays, stream(settings.seed, STUDIES))
     call_chance = made.scenario.habit.call_chance
 
     def replace_days(state: PlayState, run: int) -> None:

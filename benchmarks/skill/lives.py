@@ -31,7 +31,7 @@ from benchmarks.invented.lives import (
     invent,
 )
 from benchmarks.pages import markdown_of, versions, write_page
-from benchmarks.skill.finish import coverage, scored
+from benchmarks.skill.finish import coverage, naive_days, naive_hours, ratio_so_far, scored
 from forecast.files.folder import Build, read_build
 from forecast.learn.progress import Progress, read_progress
 from forecast.simulate.finish import forecast_finish
@@ -40,7 +40,6 @@ from forecast.simulate.settings import Settings
 
 SHARES = (0.25, 0.5, 0.75)
 BUILD, OPEN, OTHER, HOURS = "build", "open stage", "other open stage", "hours left"
-TARGETS = (BUILD, OPEN, OTHER, HOURS)
 LONGEST_DAYS = float(Settings().horizon_days)
 
 
@@ -90,12 +89,13 @@ def _targets(
         named = {"target": target, "stage": stage or "", "begun": stage in begun}
         draws = np.minimum(np.ceil(outlook.days(stage)), LONGEST_DAYS)
         yield named | {"way": "program"} | _score(draws, actual, dice)
-        pace = min(naive_hours(progress, stage) / pace_of(progress), LONGEST_DAYS)
+        pace = min(naive_days(progress, stage)["average pace"], LONGEST_DAYS)
         yield named | {"way": "average pace"} | _score(np.array([pace]), actual, dice)
     named = {"target": HOURS, "stage": "", "begun": True}
     left = hours_left(build, as_of)
     yield named | {"way": "program"} | _score(outlook.person_hours_left(None), left, dice)
-    yield named | {"way": "average pace"} | _score(np.array([naive_hours(progress, None)]), left, dice)
+    naive = naive_hours(progress, None, ratio_so_far(progress))
+    yield named | {"way": "average pace"} | _score(np.array([naive]), left, dice)
 
 
 def _score(draws: np.ndarray, actual: float, dice: np.random.Generator) -> dict[str, float]:
@@ -109,23 +109,6 @@ def last_worked_stage(progress: Progress, open_stages: tuple[str, ...]) -> str |
     if rows.empty:
         return open_stages[0] if open_stages else None
     return str(rows.sort_values("date", kind="stable")["stage"].iloc[-1])
-
-
-def naive_hours(progress: Progress, stage: str | None) -> float:
-    """Planned hours left (of a stage, or None: of all) times the ratio of actual to planned hours so far."""
-    tasks, rows = progress.tasks, progress.sessions
-    planned = tasks["planned_hours"].fillna(tasks["planned_hours"].mean())
-    done = tasks["done"]
-    worked = rows.loc[rows["task"].isin(tasks.loc[done, "task"]), "person_hours"].sum()
-    ratio = worked / planned[done].sum() if done.any() else 1.0
-    wanted = ~done & ((tasks["stage"] == stage) if stage is not None else True)
-    return float((planned * ratio - tasks["hours_first"]).clip(lower=0.0)[wanted].sum())
-
-
-def pace_of(progress: Progress) -> float:
-    """Person-hours per day since the first session."""
-    rows = progress.sessions
-    return float(rows["person_hours"].sum()) / ((pd.Timestamp(progress.as_of) - rows["date"].min()).days + 1)
 
 
 def summary(found: pd.DataFrame, groups: list[str]) -> pd.DataFrame:
